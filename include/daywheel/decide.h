@@ -1,0 +1,169 @@
+/* decide.h: stage three. From the shot table and the survey, never from a RAW: the facts of the
+ * whole shoot, a judgement of every shot (ledger) and an instruction for every output frame. */
+#ifndef DAYWHEEL_DECIDE_H
+#define DAYWHEEL_DECIDE_H
+
+#include <daywheel/base.h>
+#include <daywheel/shot.h>
+#include <daywheel/sky.h>
+#include <daywheel/survey.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+/* Faults of a shot, bits. Names: dw_fault_name(). */
+enum dw_fault {
+    DW_UNREADABLE = 1 << 0,
+    DW_NO_EXPOSURE = 1 << 1,
+    DW_GAP = 1 << 2,
+    DW_BRIGHT = 1 << 3,
+    DW_DARK = 1 << 4,
+    DW_FLASH = 1 << 5,
+    DW_SOFT = 1 << 6,
+    DW_HAZE = 1 << 7,
+    DW_CLOUD = 1 << 8,
+    DW_MOVED = 1 << 9
+};
+#define DW_FAULT_COUNT 10
+/* The code of bit `1 << i` as written in documents, e.g. "no-exposure"; NULL beyond the last. */
+const char *dw_fault_name(int i);
+
+/* Black and white level of one class of settings, shared by all its shots. */
+struct dw_levels {
+    double iso, shutter_s; /* class: recorded true ISO; geometric mean of its shutter times */
+    float black[3], white; /* DN */
+};
+
+/* The law of light against sun altitude: a cubic B-spline on uniform knots. */
+struct dw_law {
+    double first_deg, step_deg; /* altitude of the first knot interval, spacing */
+    int n;                      /* coefficients */
+    double *coef;               /* stops (log2 cd/m^2) */
+};
+
+struct dw_hot {
+    uint16_t x, y; /* mosaic pixel, sensor orientation */
+};
+
+/* What was learnt from the whole shoot. Everything `render` needs beside a frame-list row. */
+struct dw_facts {
+    char survey_id[33];
+    struct dw_site site;
+    int utc_offset_s;
+    double interval_s;
+    double night_deg, day_deg; /* the crossover's sun altitudes */
+
+    int mosaic_width, mosaic_height, turn_deg;
+    size_t n_levels;
+    struct dw_levels *levels;
+    size_t n_hot;
+    struct dw_hot *hot; /* sorted by y, then x */
+
+    float white_mul[3];    /* camera multipliers that make the chosen white neutral; green 1 */
+    float cam_to_wide[9];  /* balanced camera RGB to linear BT.2020, rows sum to 1 */
+    float night_mul[3];    /* further balance under the stars, BT.2020 RGB, luminance kept */
+    float night_sky_keys;  /* the night sky's level in keys: floor of the star lift's background */
+    float night_noise;     /* relative noise of the night sky at half size */
+
+    struct dw_law law;
+    double day_light_stops; /* light at the reference altitude that the line starts from */
+};
+
+/* One shot, judged. Columns of ledger.csv; see docs/formats.md. */
+struct dw_ledger_row {
+    uint32_t frame; /* output number, 0 = none */
+    double utc_s;   /* mid-exposure */
+    double ev100;   /* NAN if not recorded */
+    double sun_alt_deg;
+    double luminance_stops;    /* log2 cd/m^2 of the scene's key; NAN unknown */
+    double flicker_stops;      /* exposure error found; positive: brighter than its record */
+    double flicker_sigma;      /* its standard deviation */
+    double gain_stops;         /* what rendering applies in all */
+    double day_weight;
+    uint32_t faults;           /* enum dw_fault bits */
+    double severity;           /* 0..1 of the worst fault */
+    bool use;
+    char reason[200];          /* a plain sentence, empty without fault */
+};
+
+#define DW_MAX_SOURCES 4
+/* One source of an output frame. */
+struct dw_source {
+    uint32_t shot;     /* index into the shot table */
+    float weight;      /* of all sources: sums to 1 */
+    double gain_stops; /* log2 factor on (DN-black)/(white-black) that brings the key to 1 */
+    float chroma[3];   /* factors on camera R, G, B beside the gain (1 each: none) */
+    double turn_deg;   /* of the sky about the pole; 0: none */
+};
+
+/* One output frame's instruction. Columns of frames.csv. */
+struct dw_frame {
+    uint32_t number; /* from 1, consecutive */
+    double utc_s;
+    double sun_alt_deg;
+    int n_sources;
+    struct dw_source source[DW_MAX_SOURCES];
+    double key;     /* linear output level, 0..1, that the scene's key is pinned to */
+    double day;     /* weight of the day curve, 0..1 */
+    double balance; /* weight of the day balance, 0..1 */
+    double stars;   /* weight of the star lift, 0..1 */
+};
+
+/* A person's word about a shot, by file name. */
+enum dw_word { DW_WORD_NONE, DW_WORD_USE, DW_WORD_DROP };
+
+struct dw_line_params { /* brightness line; docs/method.md gives the law */
+    double key_day;     /* linear output level of the key by full day */
+    double key_night;   /* and at the darkest */
+    double depth_stops; /* scene stops between the two */
+    double softness_stops;
+};
+#define DW_LINE_DEFAULTS {0.235, 0.019, 20.0, 1.5}
+
+struct dw_decide_params {
+    bool has_site;
+    struct dw_site site;     /* else from the shots' GPS tags */
+    bool has_utc_offset;
+    int utc_offset_s;        /* else from the shots' tags, else judged from the light */
+    double night_deg, day_deg;
+    double steady;           /* share of real fast changes of light that is calmed, 0..1 */
+    const enum dw_word *word; /* per shot, or NULL */
+    struct dw_line_params line;
+};
+#define DW_DECIDE_DEFAULTS                                                                         \
+    {false, {0, 0, 0}, false, 0, -12.0, -3.0, 0.5, NULL, DW_LINE_DEFAULTS}
+
+struct dw_flicker { /* stops rms, by part of the day; NAN where no frame is */
+    double all, day, twilight, night;
+};
+
+struct dw_decision {
+    struct dw_facts facts;
+    size_t n_shots;
+    struct dw_ledger_row *ledger; /* one a shot, in the shot table's order */
+    size_t n_frames;
+    struct dw_frame *frame;
+    struct dw_flicker before, after;
+};
+
+/* Decides everything about a shoot. Reads no RAW; no global state; deterministic.
+ * Errors: DW_ERR_USAGE (no site: the text says how to give one), DW_ERR_EMPTY (no usable shot),
+ * DW_ERR_MEMORY, DW_ERR_NUMERIC. */
+enum dw_status dw_decide(const struct dw_shots *shots, const struct dw_survey *survey,
+                         const struct dw_decide_params *params, const struct dw_run *run,
+                         struct dw_decision *out, struct dw_error *err);
+void dw_facts_free(struct dw_facts *facts);
+void dw_decision_free(struct dw_decision *d);
+
+/* The weight of `daytime` between two sun altitudes: 0 below night, 1 above day, the fifth-order
+ * smoothstep 6x^5-15x^4+10x^3 between, continuous with two derivatives. */
+double dw_crossover(double alt_deg, double night_deg, double day_deg);
+
+/* The levels of a shot's class; never NULL for facts with at least one class. */
+const struct dw_levels *dw_facts_levels(const struct dw_facts *facts, const struct dw_shot *shot);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

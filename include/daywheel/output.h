@@ -1,0 +1,76 @@
+/* output.h: stage five. Finished pictures and documents become files, which appear under their
+ * final names only when whole. */
+#ifndef DAYWHEEL_OUTPUT_H
+#define DAYWHEEL_OUTPUT_H
+
+#include <daywheel/base.h>
+#include <daywheel/decide.h>
+#include <daywheel/render.h>
+#include <daywheel/shot.h>
+#include <daywheel/survey.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+enum dw_format { DW_JPEG, DW_TIFF };
+enum dw_compression { DW_COMPRESS_DEFAULT, DW_COMPRESS_NONE, DW_COMPRESS_DEFLATE, DW_COMPRESS_ZSTD };
+
+struct dw_writer_params {
+    const char *dir; /* OUT/frames; created */
+    enum dw_format format;
+    enum dw_compression compression; /* TIFF only; default: deflate level 1 */
+    int jpeg_quality;
+};
+#define DW_WRITER_DEFAULTS {NULL, DW_JPEG, DW_COMPRESS_DEFAULT, 92}
+
+/* A sink that writes OUT/frames/frame-00001.jpg|tif with embedded ICC profile, Exif date and
+ * source name. A frame's recipe (its row, the facts, the look, size and format, hashed) stands
+ * in Exif ImageUniqueID; frames already there with the same recipe are not made again. */
+struct dw_writer;
+enum dw_status dw_writer_new(const struct dw_writer_params *params,
+                             const struct dw_render_params *render, const struct dw_shots *shots,
+                             const struct dw_decision *decision, struct dw_writer **out,
+                             struct dw_error *err);
+struct dw_sink dw_writer_sink(struct dw_writer *w);
+/* Removes frames beyond the decision's last, left by an earlier run; leftovers of killed runs. */
+void dw_writer_tidy(struct dw_writer *w);
+void dw_writer_free(struct dw_writer *w);
+
+/* Documents; see docs/formats.md for every column and field. `dir` is OUT. */
+enum dw_status dw_write_ledger(const char *dir, const struct dw_shots *shots,
+                               const struct dw_decision *d, struct dw_error *err);
+enum dw_status dw_write_frames(const char *dir, const struct dw_shots *shots,
+                               const struct dw_decision *d, struct dw_error *err);
+enum dw_status dw_write_facts(const char *dir, const struct dw_decision *d, struct dw_error *err);
+enum dw_status dw_write_summary(const char *dir, const struct dw_decision *d,
+                                struct dw_error *err);
+
+/* Reads the `use` column of an existing ledger that a person may have edited. word: one per
+ * shot, DW_WORD_DROP where `no` stands for a shot that the program itself would use, DW_WORD_USE
+ * where `yes` stands for one it would not. DW_OK also without a ledger. */
+enum dw_status dw_read_words(const char *dir, const struct dw_shots *shots, enum dw_word *word,
+                             struct dw_error *err);
+
+/* The contact sheet of the problem frames: OUT/sheet-1.jpg ...; *pages is 0 without faults. */
+enum dw_status dw_write_sheets(const char *dir, const struct dw_shots *shots,
+                               const struct dw_survey *survey, const struct dw_decision *d,
+                               int *pages, struct dw_error *err);
+/* A strip of n pictures, labelled, into one JPEG file (used by --preview). */
+struct dw_strip_item {
+    struct dw_image image;
+    char label[120];
+};
+enum dw_status dw_write_strip(const char *path, const char *title,
+                              const struct dw_strip_item *item, size_t n, struct dw_error *err);
+
+/* Holds an output folder for this process until released (flock). DW_ERR_BUSY names the holder's
+ * process number. */
+struct dw_lock;
+enum dw_status dw_lock_folder(const char *dir, struct dw_lock **out, struct dw_error *err);
+void dw_unlock_folder(struct dw_lock *lock);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

@@ -1,0 +1,105 @@
+/* render.h: stage four. One frame's instruction, the facts and its source mosaics make one
+ * finished picture, in two halves: *linear* (mosaic to scene-linear light in the output's
+ * geometry; knows levels, matrix, hot pixels, size) and *look* (linear light to a finished
+ * picture; knows key, curves and weights). */
+#ifndef DAYWHEEL_RENDER_H
+#define DAYWHEEL_RENDER_H
+
+#include <daywheel/base.h>
+#include <daywheel/decide.h>
+#include <daywheel/shot.h>
+#include <daywheel/survey.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+enum dw_size_kind { DW_SIZE_HALF, DW_SIZE_FULL, DW_SIZE_FIT };
+/* Output size. FIT: the largest picture of the frame's shape inside width x height; never
+ * enlarges. HALF: one output pixel per 2x2 mosaic cell (3x3 for X-Trans). */
+struct dw_size {
+    enum dw_size_kind kind;
+    int width, height;
+};
+
+enum dw_space { DW_SPACE_SRGB, DW_SPACE_P3, DW_SPACE_REC2020 }; /* all with the sRGB curve */
+
+/* Parameters of the look; docs/method.md explains each. */
+struct dw_look_params {
+    float day_contrast, night_contrast;     /* slope about the key */
+    float day_saturation, night_saturation; /* factor on chroma */
+    float day_hue_share, night_hue_share;   /* 1: hue kept wholly, 0: per-channel curve */
+    float star_lift;                        /* gain of the star lift */
+    float star_sigma;                       /* its softness, in relative noise of the sky */
+};
+#define DW_LOOK_DEFAULTS {1.7f, 1.35f, 1.15f, 1.0f, 0.6f, 1.0f, 2.5f, 0.05f}
+
+/* Scene-linear light: planar RGB, linear BT.2020, scene key = 1, upright. */
+struct dw_linear {
+    int width, height;
+    float *plane[3]; /* width*height each; plane[1], plane[2] follow plane[0] in one block */
+};
+
+/* A finished picture: interleaved RGB, 8 or 16 bit. */
+struct dw_image {
+    int width, height, bits; /* 8: px8, 16: px16 */
+    enum dw_space space;
+    uint8_t *px8;
+    uint16_t *px16;
+};
+
+/* The output's size in pixels for mosaics of this shape, upright. Fails with DW_ERR_USAGE. */
+enum dw_status dw_output_size(int mosaic_width, int mosaic_height, int turn_deg, enum dw_cfa cfa,
+                              const struct dw_size *size, int *width, int *height,
+                              struct dw_error *err);
+
+/* First half. m: the source's mosaic; adds weight * light into out when `add`, else sets it
+ * (allocating its planes when NULL). Deterministic. */
+enum dw_status dw_linear_from_mosaic(const struct dw_mosaic *m, const struct dw_levels *levels,
+                                     const struct dw_facts *facts, const struct dw_source *source,
+                                     const struct dw_size *size, bool add, struct dw_linear *out,
+                                     struct dw_error *err);
+/* The same from a survey thumbnail (for previews and sheets), at the thumbnail's size. */
+enum dw_status dw_linear_from_thumb(const struct dw_thumb *t, const struct dw_measure *measured,
+                                    const struct dw_levels *levels, const struct dw_facts *facts,
+                                    const struct dw_source *source, struct dw_linear *out,
+                                    struct dw_error *err);
+void dw_linear_free(struct dw_linear *l);
+
+/* Second half. out->bits and out->space say what is wanted; its pixels are allocated when NULL.
+ * 8 bit is dithered by a hash of (x, y, frame number). light is overwritten (work space). */
+enum dw_status dw_look(struct dw_linear *light, const struct dw_frame *frame,
+                       const struct dw_facts *facts, const struct dw_look_params *params,
+                       struct dw_image *out, struct dw_error *err);
+void dw_image_free(struct dw_image *image);
+
+/* Where finished pictures go. Called from worker threads, concurrently, once a frame. */
+struct dw_sink {
+    /* True if this frame need not be made (already there with the same recipe). May be NULL. */
+    bool (*have)(void *ctx, const struct dw_frame *frame);
+    enum dw_status (*take)(void *ctx, const struct dw_frame *frame, const struct dw_image *image,
+                           struct dw_error *err);
+    void *ctx;
+};
+
+struct dw_render_params {
+    struct dw_size size;
+    int bits; /* 8 or 16 */
+    enum dw_space space;
+    struct dw_look_params look;
+    int part, parts; /* the part-th (from 1) of so many shares of the frames */
+};
+#define DW_RENDER_DEFAULTS                                                                         \
+    {{DW_SIZE_HALF, 0, 0}, 8, DW_SPACE_SRGB, DW_LOOK_DEFAULTS, 1, 1}
+
+/* Renders the decision's frames with run->jobs workers, bytes independent of their number.
+ * scratch may be NULL. *made counts the frames given to the sink. */
+enum dw_status dw_render(const struct dw_shots *shots, const struct dw_decision *decision,
+                         struct dw_scratch *scratch, const struct dw_render_params *params,
+                         const struct dw_run *run, const struct dw_sink *sink, size_t *made,
+                         struct dw_error *err);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

@@ -1,0 +1,129 @@
+/* shot.h: stage one. Which files are frames, their true order in time, what the camera
+ * recorded; and the one door through which RAW files are decoded. */
+#ifndef DAYWHEEL_SHOT_H
+#define DAYWHEEL_SHOT_H
+
+#include <daywheel/base.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+/* The colour filter array of a sensor. */
+enum dw_cfa {
+    DW_CFA_BAYER,  /* 2x2, any of the four orders */
+    DW_CFA_XTRANS, /* 6x6 */
+    DW_CFA_MONO,   /* one colour */
+    DW_CFA_RGB     /* no mosaic: three samples a pixel (linear DNG) */
+};
+
+/* What is needed to know a file again without reading it whole. */
+struct dw_identity {
+    uint64_t size;      /* bytes */
+    int64_t mtime_ns;   /* modification time, Unix nanoseconds */
+    uint64_t head_hash; /* hash of the first 64 KiB */
+};
+
+/* One row of the shot table: what was shot, as the camera recorded it. */
+struct dw_shot {
+    char *path; /* as it can be opened */
+    char *name; /* the file's own name, for people; unreadable bytes escaped */
+    struct dw_identity id;
+    bool readable;     /* LibRaw opened it and its record makes sense */
+    char problem[256]; /* why not, if not */
+
+    /* camera */
+    char make[64], model[64], serial[64]; /* escaped to printable text */
+    int width, height;                    /* visible mosaic, sensor orientation */
+    int turn_deg;                         /* clockwise turn that brings it upright: 0, 90, 180, 270 */
+    enum dw_cfa cfa;
+    float cam_xyz[9];     /* rows: camera R, G, B; columns: XYZ under D65 (DNG ColorMatrix sense) */
+    bool has_cam_xyz;
+    float daylight_mul[3]; /* camera's own daylight multipliers, green = 1; 0 if unknown */
+
+    /* time */
+    bool has_clock;      /* the file holds a capture time */
+    double clock_s;      /* its reading as if it were UTC, Unix seconds with the fraction */
+    bool clock_guessed;  /* taken from neighbours because the file holds none */
+    bool has_offset;     /* OffsetTimeOriginal */
+    int offset_s;        /* local minus UTC */
+    bool has_gps;
+    double lat_deg, lon_deg;
+    long file_number; /* digits at the end of the name's stem; -1 without */
+
+    /* exposure */
+    bool has_shutter, has_iso, has_aperture;
+    double shutter_marked_s, shutter_s; /* as recorded; true duration */
+    double iso_marked, iso;             /* as recorded; true step */
+    double f_marked, f_number;          /* as recorded; true stop; 1 where unknown */
+    double ev100; /* log2(N^2/t) - log2(ISO/100) of the true values; NAN without a record */
+};
+
+/* What a scan found beside frames. */
+struct dw_scan_counts {
+    size_t frames, unreadable, raw_jpeg_pairs, pictures, sidecars, videos, system, other,
+        duplicates;
+};
+
+/* The shot table, in the order of capture. */
+struct dw_shots {
+    struct dw_shot *shot;
+    size_t n;
+    struct dw_scan_counts counts;
+};
+
+struct dw_scan_params {
+    const char *only_model;     /* keep frames of this camera model alone; NULL: all must agree */
+    bool exact_marks;           /* the camera times the marked values exactly (30.0 s, not 32 s) */
+};
+#define DW_SCAN_DEFAULTS {NULL, false}
+
+/* Scans folders (recursively), files and, for the name "-", a list of paths on standard input.
+ * Frames come out ordered by capture time with its fraction, then by file number (a counter
+ * that wraps at 9999 included), then by name; true duplicates (same content) are dropped and
+ * counted. Files that carry the suffix of frames but cannot be opened stay in the table, with
+ * readable = false and a time guessed from their numbers' neighbours.
+ * Errors: DW_ERR_EMPTY (nothing that LibRaw reads; the text says what was found instead),
+ * DW_ERR_MIXED (two cameras, sizes, orientations; the text counts them and names the odd files),
+ * DW_ERR_IO, DW_ERR_MEMORY, DW_ERR_INTERRUPTED. */
+enum dw_status dw_scan(const char *const *inputs, size_t n, const struct dw_scan_params *params,
+                       const struct dw_run *run, struct dw_shots *out, struct dw_error *err);
+void dw_shots_free(struct dw_shots *shots);
+
+/* True value behind a mark: shutter times and ISO steps run at powers of 2^(1/3), stops at
+ * 2^(1/6) steps; a value within 0.15 stop (f/1.2: see the table) of such a step is taken to be it,
+ * any other is kept as it is. Source: ISO 2720 / APEX arithmetic; see docs/method.md. */
+double dw_true_shutter_s(double marked_s);
+double dw_true_f_number(double marked);
+double dw_true_iso(double marked);
+
+/* The decoded sensor data of one shot. */
+struct dw_mosaic {
+    int width, height; /* visible area, sensor orientation; samples are row-major, no padding */
+    enum dw_cfa cfa;
+    int period;          /* of the pattern: 1, 2 or 6 */
+    uint8_t pattern[36]; /* colour of (row % period, col % period): 0 R, 1 G, 2 B */
+    uint16_t *px;        /* width*height samples (x3 interleaved for DW_CFA_RGB) */
+    size_t samples;
+    float black[3]; /* level of no light, per colour, as the file states it after decoding */
+    float white;    /* saturation, same scale */
+};
+
+/* Buffers that a worker keeps from frame to frame; opaque. */
+struct dw_decoder;
+struct dw_decoder *dw_decoder_new(void);
+void dw_decoder_free(struct dw_decoder *d);
+
+/* Decodes a file to its mosaic. The mosaic's px is owned by the caller's struct and reused
+ * when large enough (start from a zeroed struct). Reads the file in large blocks.
+ * Judges the pixels too: a zeroed half, repeated rows, values above what the sensor can give,
+ * an all-zero frame are DW_ERR_FORMAT even where the decoder claims success.
+ * Errors: DW_ERR_IO, DW_ERR_FORMAT, DW_ERR_MEMORY. Thread-safe, one decoder per thread. */
+enum dw_status dw_decode(struct dw_decoder *d, const struct dw_shot *shot, struct dw_mosaic *out,
+                         struct dw_error *err);
+void dw_mosaic_free(struct dw_mosaic *m);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

@@ -1,0 +1,7 @@
+/* main.c: being written. */
+#include <daywheel/daywheel.h>
+
+int main(void)
+{
+    return 0;
+}

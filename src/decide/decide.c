@@ -1,0 +1,2 @@
+/* decide.c: being written. */
+#include <daywheel/decide.h>

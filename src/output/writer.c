@@ -1,0 +1,2 @@
+/* writer.c: being written. */
+#include <daywheel/output.h>

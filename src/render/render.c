@@ -1,0 +1,2 @@
+/* render.c: being written. */
+#include <daywheel/render.h>

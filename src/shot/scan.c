@@ -1,0 +1,2 @@
+/* scan.c: being written. */
+#include <daywheel/shot.h>

@@ -1,0 +1,2 @@
+/* sun.c: being written. */
+#include <daywheel/sky.h>

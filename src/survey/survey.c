@@ -1,0 +1,2 @@
+/* survey.c: being written. */
+#include <daywheel/survey.h>
