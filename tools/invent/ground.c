@@ -1,0 +1,254 @@
+/*
+ * ground.c - see ground.h.
+ *
+ * Every pixel's direction meets either the far ridge (by azimuth and altitude) or the near slope
+ * (by its place in metres), so texture grows towards the camera whatever the lens.
+ */
+#include "ground.h"
+
+#include "light.h"
+#include "pool.h"
+#include "rng.h"
+#include "target.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+void dwi_material_rgb(int material, double rgb[3])
+{
+    static const double table[DWI_PATCH0][3] = {
+        [DWI_GRASS] = {0.105, 0.125, 0.045},  [DWI_ROCK] = {0.20, 0.185, 0.165},
+        [DWI_PATH] = {0.28, 0.245, 0.195},    [DWI_FOREST] = {0.045, 0.062, 0.030},
+        [DWI_TREE] = {0.050, 0.066, 0.030},   [DWI_FAR] = {0.090, 0.105, 0.085},
+        [DWI_WALL] = {0.42, 0.39, 0.34},      [DWI_ROOF] = {0.16, 0.085, 0.065},
+        [DWI_PANE] = {0.05, 0.055, 0.06},     [DWI_ROOM] = {0.30, 0.27, 0.23},
+    };
+    if (material >= DWI_PATCH0) {
+        dwi_target_rgb(material - DWI_PATCH0, rgb);
+        return;
+    }
+    memcpy(rgb, table[material], sizeof table[0]);
+}
+
+static uint32_t key32(const struct dwi_params *p, int what)
+{
+    return (uint32_t)dwi_key(p->seed, DWI_S_GROUND, (uint64_t)what);
+}
+
+double dwi_skyline_deg(const struct dwi_params *p, double az)
+{
+    float x = (float)(az * 180 / M_PI);
+    float big = dwi_fbm2(x / 30, 0.5f, 3, key32(p, 1)), fine = dwi_fbm2(x / 3, 7.5f, 4, key32(p, 2));
+    return 1.2 + 7.0 * big * big + 1.1 * (fine - 0.5);
+}
+
+/* A lone tree: a ragged crown over a stem, the skyline of which is added to the ridge's. */
+struct tree {
+    double az, foot, top, width; /* degrees */
+};
+
+static int trees(const struct dwi_params *p, struct tree t[8])
+{
+    for (int i = 0; i < 8; i++) {
+        uint64_t k = dwi_key(p->seed, DWI_S_GROUND, 100 + (uint64_t)i);
+        t[i].az = -55 + 110 * (i + 0.2 + 0.6 * dwi_uniform(k)) / 8;
+        t[i].foot = -7 + 4 * dwi_uniform(k + 1);
+        t[i].top = 1.5 + 9 * dwi_uniform(k + 2) * dwi_uniform(k + 3);
+        t[i].width = 0.28 * (t[i].top - t[i].foot);
+    }
+    return 8;
+}
+
+/* In a tree's crown or stem? Returns 0, or 1 with the brightness of the leaf there. */
+static int in_tree(const struct tree *t, double az, double alt, uint32_t key, float *bright)
+{
+    double v = (alt - t->foot) / (t->top - t->foot), u = (az - t->az) / t->width;
+    if (v < 0 || v > 1 || fabs(u) > 1.1)
+        return 0;
+    float n = dwi_fbm2((float)(az * 2.2), (float)(alt * 2.2), 4, key);
+    double crown = v > 0.12 ? 0.95 * sqrt(fmax(0, 1 - pow((v - 0.5) / 0.5, 2))) : 0.06;
+    if (fabs(u) > crown * (0.55 + 0.75 * n))
+        return 0;
+    *bright = 0.5f + n;
+    return 1;
+}
+
+struct pixel {
+    float albedo;
+    int material;
+    double far, shadow, normal[3];
+    int sky;
+};
+
+static void tilt(double n[3], float east, float north)
+{
+    double l = sqrt(1 + (double)east * east + (double)north * north);
+    n[0] = east / l;
+    n[1] = north / l;
+    n[2] = 1 / l;
+}
+
+/* The house: a box on the slope, gable roof, panes that can be lit. az, alt in degrees. */
+static int house(const struct dwi_params *p, double az, double alt, struct pixel *q)
+{
+    uint64_t k = dwi_key(p->seed, DWI_S_GROUND, 50);
+    double x = az - (12 + 10 * dwi_uniform(k)) * (dwi_uniform(k + 1) < 0.5 ? -1 : 1);
+    double y = alt + 9.5; /* foot */
+    if (fabs(x) > 4.6 || y < 0 || y > 6.5)
+        return 0;
+    double eave = 3.6, roof = eave + 2.6 * (1 - fabs(x) / 4.6);
+    if (y > roof)
+        return 0;
+    q->far = 0.25;
+    tilt(q->normal, 0, p->lat_deg >= 0 ? -1.5f : 1.5f);
+    q->albedo = 0.9f + 0.2f * dwi_noise2((float)(x * 9), (float)(y * 9), key32(p, 51));
+    q->material = y > eave ? DWI_ROOF : DWI_WALL;
+    if (fabs(x) > 4.1 && y <= eave)
+        return 0;
+    if (y > eave) {
+        q->albedo *= 0.85f + 0.3f * (float)(fmod(y * 3, 1) < 0.5);
+        return 1;
+    }
+    for (int i = 0; i < 3; i++) {
+        double px = x + 2.6 - 2.6 * i, py = y - 2.2;
+        if (fabs(px) < 0.55 && fabs(py) < 0.7 && fabs(px) > 0.05 && fabs(py) > 0.05) {
+            q->material = DWI_PANE;
+            q->albedo = (float)(i + 1);
+        }
+    }
+    return 1;
+}
+
+static void land(const struct dwi_params *p, const struct tree *tree, int n_trees, double az,
+                 double alt, struct pixel *q)
+{
+    memset(q, 0, sizeof *q);
+    float fa = (float)az, fb = (float)alt;
+    for (int i = 0; i < n_trees; i++)
+        if (in_tree(&tree[i], az, alt, key32(p, 200 + i), &q->albedo)) {
+            q->material = DWI_TREE;
+            q->far = 0.15;
+            tilt(q->normal, 0.4f * (q->albedo - 1), 0);
+            return;
+        }
+    if (house(p, az, alt, q))
+        return;
+    if (alt > -2.0 + 0.8 * (dwi_noise2(fa / 9, 3.f, key32(p, 3)) - 0.5)) { /* far ridge */
+        double up = (alt + 2) / 9;
+        float n = dwi_fbm2(fa * 0.7f, fb * 1.6f, 6, key32(p, 4));
+        float g = dwi_fbm2(fa * 0.25f + 9, fb * 0.5f, 4, key32(p, 5));
+        q->far = 0.55 + 0.45 * fmin(up, 1);
+        q->material = g < 0.47f ? DWI_FOREST : up > 0.55 ? DWI_ROCK : DWI_FAR;
+        q->albedo = 0.55f + 0.9f * n;
+        tilt(q->normal, 2.2f * (dwi_fbm2(fa * 0.35f, fb * 0.35f, 4, key32(p, 6)) - 0.5f),
+             p->lat_deg >= 0 ? -0.6f : 0.6f);
+        q->shadow = p->ridge_deg * (1 - 0.8 * fmin(fmax(up, 0), 1)) * (0.8 + 0.4 * n);
+        return;
+    }
+    /* the near slope: place in metres, camera 3 m above it */
+    double d = fmin(3 / tan(-alt * M_PI / 180 + 0.004), 400);
+    float x = (float)(d * sin(az * M_PI / 180)), y = (float)(d * cos(az * M_PI / 180));
+    float n = dwi_fbm2(x * 0.8f, y * 0.5f, 7, key32(p, 7)), g = dwi_fbm2(x * 0.05f, y * 0.05f, 3, key32(p, 8));
+    double path = fabs(x - 0.35 * y + 6 * (dwi_noise2(y * 0.05f, 1.f, key32(p, 9)) - 0.5));
+    q->far = 0.5 * d / (d + 60);
+    q->material = g > 0.62f ? DWI_ROCK : path < 0.9 ? DWI_PATH : DWI_GRASS;
+    q->albedo = 0.5f + n;
+    tilt(q->normal, 1.2f * (n - 0.5f), p->lat_deg >= 0 ? -0.1f : 0.1f);
+    q->shadow = p->ridge_deg * (0.35 + 0.75 * d / (d + 40));
+}
+
+struct job {
+    struct dwi_world *w;
+    const struct dwi_params *p;
+    const struct dwi_lens_map *m;
+    struct tree tree[8];
+    int n_trees;
+};
+
+static uint8_t byte(double v)
+{
+    return (uint8_t)(v < 0 ? 0 : v > 255 ? 255 : v + 0.5);
+}
+
+static void row(void *arg, int y)
+{
+    struct job *j = arg;
+    struct dwi_world *w = j->w;
+    for (int x = 0; x < w->w; x++) {
+        size_t at = (size_t)y * (size_t)w->w + (size_t)x;
+        int ground = 0;
+        struct pixel q = {0}, first = {0};
+        /* 2 x 2 samples: the skyline is anti-aliased, the texture taken from a ground sample */
+        for (int s = 0; s < 4; s++) {
+            double d[3];
+            dwi_lens_direction(j->m, x - DWI_MARGIN + (s & 1) * 0.5 - 0.25,
+                               y - DWI_MARGIN + (s >> 1) * 0.5 - 0.25, d);
+            double az = atan2(d[0], d[1]) - j->m->axis_az;
+            az -= 2 * M_PI * floor(az / (2 * M_PI) + 0.5);
+            double alt = asin(d[2]) * 180 / M_PI;
+            double line = dwi_skyline_deg(j->p, az);
+            int tree = 0;
+            float b;
+            az *= 180 / M_PI;
+            for (int i = 0; i < j->n_trees && alt > line && !tree; i++)
+                tree = in_tree(&j->tree[i], az, alt, key32(j->p, 200 + i), &b);
+            if (alt > line && !tree)
+                continue;
+            if (ground++ && q.material != DWI_TREE)
+                continue;
+            land(j->p, j->tree, j->n_trees, az, alt, &q);
+            first = q;
+        }
+        if (j->p->view == DWI_TARGET)
+            ground = dwi_target_paint(j->p, x - DWI_MARGIN, y - DWI_MARGIN, &first.material,
+                                      &first.albedo, ground);
+        w->cover[at] = byte(255 - 63.75 * ground);
+        w->albedo[at] = first.albedo;
+        w->material[at] = (uint8_t)first.material;
+        w->far[at] = byte(255 * first.far);
+        w->shadow[at] = byte(10 * first.shadow);
+        if (first.material >= DWI_PATCH0)
+            tilt(first.normal, 0, 0);
+        for (int i = 0; i < 3; i++)
+            w->normal[i][at] = (int8_t)lround(127 * first.normal[i]);
+    }
+}
+
+int dwi_world_make(struct dwi_world *w, const struct dwi_params *p, const struct dwi_lens_map *m,
+                   int jobs)
+{
+    memset(w, 0, sizeof *w);
+    w->w = p->width + 2 * DWI_MARGIN;
+    w->h = p->height + 2 * DWI_MARGIN;
+    size_t n = (size_t)w->w * (size_t)w->h;
+    w->lamps = 3;
+    w->albedo = calloc(n, sizeof *w->albedo);
+    w->material = calloc(n, 1);
+    w->cover = calloc(n, 1);
+    w->far = calloc(n, 1);
+    w->shadow = calloc(n, 1);
+    for (int i = 0; i < 3; i++)
+        w->normal[i] = calloc(n, 1);
+    if (!w->albedo || !w->material || !w->cover || !w->far || !w->shadow || !w->normal[0] ||
+        !w->normal[1] || !w->normal[2]) {
+        dwi_world_free(w);
+        return -1;
+    }
+    struct job j = {.w = w, .p = p, .m = m};
+    j.n_trees = trees(p, j.tree);
+    dwi_pool(jobs, 0, w->h, row, &j);
+    return 0;
+}
+
+void dwi_world_free(struct dwi_world *w)
+{
+    free(w->albedo);
+    free(w->material);
+    free(w->cover);
+    free(w->far);
+    free(w->shadow);
+    for (int i = 0; i < 3; i++)
+        free(w->normal[i]);
+    memset(w, 0, sizeof *w);
+}

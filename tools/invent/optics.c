@@ -1,0 +1,45 @@
+/*
+ * optics.c - see optics.h.
+ */
+#include "optics.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+/* Running mean of width 2 r + 1 (r may be a fraction: the outer two weigh less) over n values
+ * lying stride apart, edges repeated. */
+static void run(float *v, int n, long stride, double r, float *tmp)
+{
+    int k = (int)r;
+    float edge = (float)(r - k), norm = (float)(1 / (2 * r + 1));
+    double sum = 0;
+    for (int i = 0; i < n; i++)
+        tmp[i] = v[i * stride];
+    for (int i = -k; i <= k; i++)
+        sum += tmp[i < 0 ? 0 : i >= n ? n - 1 : i];
+    for (int i = 0; i < n; i++) {
+        int a = i - k - 1, b = i + k + 1;
+        float lo = tmp[a < 0 ? 0 : a], hi = tmp[b >= n ? n - 1 : b];
+        v[i * stride] = ((float)sum + edge * (lo + hi)) * norm;
+        sum += hi - tmp[i - k < 0 ? 0 : i - k];
+    }
+}
+
+int dwi_blur(float *light, int width, int height, double sigma_px)
+{
+    /* three means of half width r on the cell lattice: variance 3 ((2r+1)^2 - 1)/12 = (s/2)^2 */
+    double s = sigma_px / 2, r = (sqrt(4 * s * s + 1) - 1) / 2;
+    float *tmp = malloc((size_t)(width > height ? width : height) * sizeof *tmp);
+    if (!tmp)
+        return -1;
+    for (int pass = 0; pass < 3; pass++) {
+        for (int y = 0; y < height; y++)
+            for (int x = 0; x < 2; x++)
+                run(light + (long)y * width + x, width / 2, 2, r, tmp);
+        for (int x = 0; x < width; x++)
+            for (int y = 0; y < 2; y++)
+                run(light + (long)y * width + x, height / 2, 2L * width, r, tmp);
+    }
+    free(tmp);
+    return 0;
+}
