@@ -1,2 +1,134 @@
-/* decide.c: being written. */
-#include <daywheel/decide.h>
+/* decide.c: the order of the steps of a decision, nothing else. */
+#include "decide/steps.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+double dw_crossover(double alt_deg, double night_deg, double day_deg)
+{
+    double x = (alt_deg - night_deg) / (day_deg - night_deg);
+    if (!(x > 0))
+        return 0;
+    if (x >= 1)
+        return 1;
+    return x * x * x * (x * (6 * x - 15) + 10);
+}
+
+double dw_gain(const struct dw_work *w, size_t i)
+{
+    double calmed = w->params->steady * w->fast[i];
+    return w->ev[i] - (w->line[i] + w->error[i]) - calmed;
+}
+
+/* The mean light of a metered scene gives H = 10/S lx s, saturation lies at 78/S (ISO 12232),
+ * so a raw share of 10/78 at EV100 = 0 is L = K/100 = 0.125 cd/m^2 (ISO 2720, K = 12.5). */
+#define LIGHT_TO_LUMINANCE (-3 + 2.963474124)
+
+static void fill_facts(const struct dw_work *w, struct dw_facts *facts)
+{
+    const struct dw_survey *survey = w->survey;
+    memcpy(facts->survey_id, survey->id, sizeof facts->survey_id);
+    facts->night_deg = w->params->night_deg;
+    facts->day_deg = w->params->day_deg;
+    for (size_t i = 0; i < w->n; i++) {
+        if (!survey->measure[i].usable)
+            continue;
+        facts->mosaic_width = survey->measure[i].width;
+        facts->mosaic_height = survey->measure[i].height;
+        facts->turn_deg = w->shots->shot[i].turn_deg;
+        break;
+    }
+}
+
+static void fill_ledger(const struct dw_work *w, struct dw_ledger_row *ledger)
+{
+    for (size_t i = 0; i < w->n; i++) {
+        struct dw_ledger_row *row = &ledger[i];
+        row->utc_s = w->utc[i];
+        row->sun_alt_deg = w->alt[i];
+        row->ev100 = w->recorded[i] ? w->ev[i] : (double)NAN;
+        row->luminance_stops = w->key[i] - w->error[i] + LIGHT_TO_LUMINANCE;
+        row->flicker_stops = w->error[i];
+        row->flicker_sigma = sqrt(w->error_var[i]);
+        row->gain_stops = dw_gain(w, i) + log2(dw_line_key(w, w->line[i]));
+        row->day_weight = dw_crossover(w->alt[i], w->params->night_deg, w->params->day_deg);
+    }
+}
+
+static enum dw_status take_steps(struct dw_work *w, struct dw_decision *out, struct dw_error *err)
+{
+    enum dw_status status = dw_when(w, &out->facts, err);
+    if (status >= 0)
+        status = dw_record(w, err);
+    if (status >= 0)
+        status = dw_levels_learn(w, &out->facts, err);
+    if (status >= 0)
+        status = dw_tiles(w, &out->facts, err);
+    if (status >= 0)
+        status = dw_faults(w, out->ledger, err);
+    if (status >= 0)
+        status = dw_steady(w, err);
+    if (status >= 0)
+        status = dw_line(w, &out->facts, err);
+    if (status >= 0)
+        status = dw_colour(w, &out->facts, err);
+    if (status >= 0)
+        status = dw_night(w, &out->facts, err);
+    if (status >= 0)
+        status = dw_hot_pixels(w, &out->facts, err);
+    if (status >= 0)
+        status = dw_frames(w, out, err);
+    return status;
+}
+
+enum dw_status dw_decide(const struct dw_shots *shots, const struct dw_survey *survey,
+                         const struct dw_decide_params *params, const struct dw_run *run,
+                         struct dw_decision *out, struct dw_error *err)
+{
+    memset(out, 0, sizeof *out);
+    if (shots->n == 0)
+        return dw_fail(err, DW_ERR_EMPTY, "there are no frames to decide about");
+    if (survey->n != shots->n)
+        return dw_fail(err, DW_ERR_USAGE, "the survey covers %zu frames, the shot table %zu",
+                       survey->n, shots->n);
+    if (!(params->night_deg < params->day_deg))
+        return dw_fail(err, DW_ERR_USAGE,
+                       "twilight must go from the lower sun altitude to the higher, got %g,%g",
+                       params->night_deg, params->day_deg);
+    struct dw_work w = {.shots = shots, .survey = survey, .params = params, .run = run};
+    w.n = shots->n;
+    w.tiles = survey->rows * survey->cols;
+    out->n_shots = w.n;
+    out->ledger = calloc(w.n, sizeof *out->ledger);
+    enum dw_status status =
+        out->ledger ? take_steps(&w, out, err) : dw_fail(err, DW_ERR_MEMORY, "out of memory");
+    if (status >= 0) {
+        fill_facts(&w, &out->facts);
+        fill_ledger(&w, out->ledger);
+        dw_flicker_measure(&w, out);
+    } else
+        dw_decision_free(out);
+    dw_arena_free_to(&w.arena, 0);
+    return status < 0 ? status : DW_OK;
+}
+
+void dw_facts_free(struct dw_facts *facts)
+{
+    free(facts->levels);
+    free(facts->hot);
+    free(facts->law.coef);
+    facts->levels = NULL;
+    facts->hot = NULL;
+    facts->law.coef = NULL;
+    facts->n_levels = facts->n_hot = 0;
+    facts->law.n = 0;
+}
+
+void dw_decision_free(struct dw_decision *d)
+{
+    dw_facts_free(&d->facts);
+    free(d->ledger);
+    free(d->frame);
+    memset(d, 0, sizeof *d);
+}

@@ -1,0 +1,127 @@
+/* colour.c: white balance and matrix, once for the whole shoot: daylight (D65) is neutral. */
+#include "decide/colour.h"
+#include "decide/steps.h"
+#include "base/matrix3.h"
+#include "base/robust.h"
+
+#include <math.h>
+#include <string.h>
+
+const double dw_xyz_d65[3] = {0.95045593, 1, 1.08905775};
+const double dw_bt2020_to_xyz[9] = {0.63695805, 0.14461690, 0.16888098, 0.26270021, 0.67799807,
+                                    0.05930172, 0,          0.02807269, 1.06098506};
+const double dw_bt2020_luminance[3] = {0.26270021, 0.67799807, 0.05930172};
+
+bool dw_camera_balance(const double cam_xyz[9], const double white[3], double mul[3])
+{
+    double neutral[3];
+    dw_m3_apply(cam_xyz, white, neutral);
+    for (int c = 0; c < 3; c++) {
+        if (!(neutral[c] > 1e-6))
+            return false;
+        mul[c] = neutral[1] / neutral[c];
+    }
+    return true;
+}
+
+bool dw_camera_to_rgb(const double cam_xyz[9], const double rgb_to_xyz[9], double out[9])
+{
+    double m[9];
+    dw_m3_multiply(cam_xyz, rgb_to_xyz, m);
+    for (int row = 0; row < 3; row++) {
+        double sum = m[3 * row] + m[3 * row + 1] + m[3 * row + 2];
+        if (!(fabs(sum) > 1e-6))
+            return false;
+        for (int c = 0; c < 3; c++)
+            m[3 * row + c] /= sum;
+    }
+    return dw_m3_invert(m, out);
+}
+
+bool dw_bradford(const double from[3], const double to[3], double out[9])
+{
+    static const double cone[9] = {0.8951, 0.2664, -0.1614, -0.7502, 1.7135,
+                                   0.0367, 0.0389, -0.0685, 1.0296};
+    double a[3], b[3], back[9];
+    dw_m3_apply(cone, from, a);
+    dw_m3_apply(cone, to, b);
+    if (!dw_m3_invert(cone, back))
+        return false;
+    double scale[9] = {b[0] / a[0], 0, 0, 0, b[1] / a[1], 0, 0, 0, b[2] / a[2]};
+    dw_m3_multiply(scale, cone, out);
+    dw_m3_multiply(back, out, out);
+    return true;
+}
+
+/* Multipliers for a camera without a matrix: its own daylight ones, else grey on average over
+ * the brightest third of the shoot (the grey-world assumption, common practice). */
+static void guess_balance(const struct dw_work *w, const struct dw_facts *facts, double *work,
+                          double mul[3])
+{
+    mul[0] = mul[1] = mul[2] = 1;
+    for (size_t i = 0; i < w->n; i++) {
+        const float *d = w->shots->shot[i].daylight_mul;
+        if (d[0] > 0 && d[1] > 0 && d[2] > 0) {
+            for (int c = 0; c < 3; c++)
+                mul[c] = (double)(d[c] / d[1]);
+            return;
+        }
+    }
+    size_t n = 0;
+    for (size_t i = 0; i < w->n; i++)
+        if (w->usable[i])
+            work[n++] = w->line[i];
+    double limit = dw_quantile(work, n, 0.67), sum[3] = {0, 0, 0};
+    for (size_t i = 0; i < w->n; i++) {
+        if (!w->usable[i] || w->line[i] < limit)
+            continue;
+        const struct dw_levels *l = dw_facts_levels(facts, &w->shots->shot[i]);
+        for (int k = 0; k < w->tiles; k++) {
+            const struct dw_tile *t = &w->survey->measure[i].tile[k];
+            double level[3];
+            bool good = t->clipped < 1e-3f;
+            for (int c = 0; c < 3; c++) {
+                level[c] = (double)(t->mean[c] - l->black[c]);
+                good = good && level[c] > 0;
+            }
+            for (int c = 0; good && c < 3; c++)
+                sum[c] += level[c] / (double)(l->white - l->black[c]);
+        }
+    }
+    for (int c = 0; c < 3; c++)
+        if (sum[0] > 0 && sum[1] > 0 && sum[2] > 0)
+            mul[c] = fmax(0.25, fmin(4, sum[1] / sum[c]));
+}
+
+enum dw_status dw_colour(struct dw_work *w, struct dw_facts *facts, struct dw_error *err)
+{
+    double *work = DW_TAKE(&w->arena, w->n, double);
+    if (!work)
+        return dw_fail(err, DW_ERR_MEMORY, "out of memory for the colour facts");
+    const struct dw_shot *shot = NULL;
+    for (size_t i = 0; i < w->n && !shot; i++)
+        if (w->survey->measure[i].usable && w->shots->shot[i].has_cam_xyz)
+            shot = &w->shots->shot[i];
+    double mul[3], wide[9] = {1, 0, 0, 0, 1, 0, 0, 0, 1};
+    bool known = false;
+    if (shot) {
+        double cam[9];
+        for (int k = 0; k < 9; k++)
+            cam[k] = (double)shot->cam_xyz[k];
+        known = dw_camera_balance(cam, dw_xyz_d65, mul) &&
+                dw_camera_to_rgb(cam, dw_bt2020_to_xyz, wide);
+    }
+    if (!known) {
+        guess_balance(w, facts, work, mul);
+        memcpy(wide, (double[9]){1, 0, 0, 0, 1, 0, 0, 0, 1}, sizeof wide);
+        if (w->shots->n && w->shots->shot[0].cfa != DW_CFA_MONO)
+            dw_say(w->run, DW_WARNING,
+                   "the frames hold no colour matrix: colours are balanced to grey and kept as the "
+                   "camera sees them");
+    }
+    for (int c = 0; c < 3; c++)
+        facts->white_mul[c] = (float)mul[c];
+    for (int k = 0; k < 9; k++)
+        facts->cam_to_wide[k] = (float)wide[k];
+    return DW_OK;
+}

@@ -1,0 +1,41 @@
+/* steps.h: the steps of a decision, in the order in which decide.c takes them. All return
+ * DW_OK, or a negative status with *err filled. */
+#ifndef DW_DECIDE_STEPS_H
+#define DW_DECIDE_STEPS_H
+
+#include "decide/work.h"
+
+/* when.c: site, offset of the clock, mid-exposure times, sun altitudes, interval. */
+enum dw_status dw_when(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
+/* record.c: exposure by the record; stands in where there is none. */
+enum dw_status dw_record(struct dw_work *w, struct dw_error *err);
+/* levels.c: black and white level per class of settings. */
+enum dw_status dw_levels_learn(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
+/* tiles.c: light of every tile and the key of every shot. */
+enum dw_status dw_tiles(struct dw_work *w, const struct dw_facts *facts, struct dw_error *err);
+/* faults.c: judges every shot; sets faults, severity, reason and use in the ledger, and
+ * w->usable. Before the steadying, so that no spoiled shot pulls it. */
+enum dw_status dw_faults(struct dw_work *w, struct dw_ledger_row *ledger, struct dw_error *err);
+/* steady.c: exposure error of every shot. */
+enum dw_status dw_steady(struct dw_work *w, struct dw_error *err);
+/* line.c: the smooth brightness line. */
+enum dw_status dw_line(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
+/* The line at any instant, and the output level of the key that it asks for. */
+double dw_line_at(const struct dw_work *w, double utc, double alt);
+double dw_line_key(const struct dw_work *w, double light);
+/* colour.c, night.c, hot.c: what render needs to know of the camera and of the night. */
+enum dw_status dw_colour(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
+enum dw_status dw_night(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
+enum dw_status dw_hot_pixels(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
+/* frames.c: the frame list; fills frame numbers in the ledger. */
+enum dw_status dw_frames(struct dw_work *w, struct dw_decision *out, struct dw_error *err);
+/* The gain that brings the key of shot i to 1 on the smooth line. */
+double dw_gain(const struct dw_work *w, size_t i);
+/* flicker.c: before and after. */
+void dw_flicker_measure(const struct dw_work *w, struct dw_decision *out);
+
+/* The sun's altitude at an instant (when.c keeps the site and a table of it). */
+enum dw_status dw_altitude(const struct dw_site *site, double utc, double *alt,
+                           struct dw_error *err);
+
+#endif

@@ -1,0 +1,52 @@
+/* work.h: what the steps of one decision share. Each array has one entry a shot, in the shot
+ * table's order, and is written by the one step that is named beside it. */
+#ifndef DW_DECIDE_WORK_H
+#define DW_DECIDE_WORK_H
+
+#include "decide/arena.h"
+#include "decide/bspline.h"
+
+#include <daywheel/decide.h>
+
+struct dw_work {
+    const struct dw_shots *shots;
+    const struct dw_survey *survey;
+    const struct dw_decide_params *params;
+    const struct dw_run *run;
+    struct dw_arena arena;
+    size_t n;
+    int tiles; /* rows*cols of the light grid */
+
+    /* when.c */
+    double *utc, *alt; /* mid-exposure, Unix seconds; sun altitude, degrees */
+    double interval;   /* median time between neighbouring shots, s */
+
+    /* record.c */
+    bool *recorded; /* shutter and ISO are known */
+    double *ev;     /* EV100 by the record; borrowed or invented where there is none */
+    bool no_records; /* of none of the shots: ev follows the sun by a standard law */
+
+    /* faults.c, and the person's word */
+    bool *usable; /* may teach the others: decoded, not spoiled */
+
+    /* tiles.c: light of each tile, log2(share of range) + ev, shot-major, n*tiles; NAN where the
+     * tile does not count */
+    float *light;
+    float *noise;  /* its variance from photon and read noise, stops^2 */
+    float *lever;  /* change of light per count of black level, stops/DN */
+    double *key;   /* key light of the shot by its record: see dw_tiles_key */
+
+    /* steady.c */
+    double *error, *error_var; /* exposure error, stops; its variance */
+    double *fast;              /* real light faster than the line, common to all the picture */
+    double *before, *left;     /* second differences: of the light by the record; of what is left
+                               * on still tiles; NAN where unknown */
+
+    /* line.c */
+    double *line; /* K~: smooth key light */
+    struct dw_spline law, drift;
+    double *law_coef, *drift_coef;
+    double reference; /* light from which the line counts */
+};
+
+#endif
