@@ -1,0 +1,182 @@
+/* background.c: see background.h. */
+#include "render/background.h"
+
+#include <string.h>
+
+#define TILES_ALONG 64   /* the longer side; a tile is then some 50 pixels of a 6 MP picture */
+#define SMALLEST_TILE 8  /* pixels; a smaller one could be filled by a single bright star */
+#define SAMPLES_ALONG 10 /* of a tile's side: a hundred samples place a percentile well enough */
+#define PERCENTILE 0.6
+
+static int first_of(int tile, int tiles, int pixels)
+{
+    return (int)((long)tile * pixels / tiles);
+}
+
+static int tiles_for(int pixels, int tile)
+{
+    int n = (pixels + tile / 2) / tile;
+    return n < 1 ? 1 : n;
+}
+
+enum dw_status dw_background_begin(struct dw_background *b, int width, int height, float lowest,
+                                   struct dw_error *err)
+{
+    int longer = width > height ? width : height;
+    int tile = longer / TILES_ALONG;
+    tile = tile < SMALLEST_TILE ? SMALLEST_TILE : tile;
+    b->width = width;
+    b->height = height;
+    b->floor = lowest;
+    b->cols = tiles_for(width, tile);
+    b->rows = tiles_for(height, tile);
+    b->step_x = b->step_y = tile / SAMPLES_ALONG < 1 ? 1 : tile / SAMPLES_ALONG;
+    b->tile_row = 0;
+    size_t cols = (size_t)b->cols, rows = (size_t)b->rows;
+    size_t across = (size_t)(width / b->cols / b->step_x + 2);
+    size_t down = (size_t)(height / b->rows / b->step_y + 2);
+    b->room = across * down;
+    if (!dw_grow(&b->taken, cols * b->room * sizeof(float)) ||
+        !dw_grow(&b->count, cols * sizeof(size_t)) ||
+        !dw_grow(&b->level, 2 * cols * rows * sizeof(float)) ||
+        !dw_grow(&b->line, cols * sizeof(float)))
+        return dw_fail(err, DW_ERR_MEMORY, "no memory for the background of %dx%d pixels", width,
+                       height);
+    memset(b->count.p, 0, cols * sizeof(size_t));
+    for (size_t i = 0; i < cols * rows; i++)
+        ((float *)b->level.p)[i] = lowest;
+    return DW_OK;
+}
+
+void dw_background_free(struct dw_background *b)
+{
+    dw_grow_free(&b->taken);
+    dw_grow_free(&b->count);
+    dw_grow_free(&b->level);
+    dw_grow_free(&b->line);
+}
+
+static int tile_row_of(const struct dw_background *b, int y)
+{
+    int row = (int)(((long)y * b->rows) / b->height);
+    while (row + 1 < b->rows && first_of(row + 1, b->rows, b->height) <= y)
+        row++;
+    return row;
+}
+
+bool dw_background_wants(const struct dw_background *b, int y)
+{
+    return (y - first_of(tile_row_of(b, y), b->rows, b->height)) % b->step_y == 0;
+}
+
+/* The value of rank k of n; reorders v (Hoare's selection). */
+static float select_rank(float *v, size_t n, size_t k)
+{
+    size_t low = 0, high = n - 1;
+    while (low < high) {
+        float pivot = v[low + (high - low) / 2];
+        size_t i = low, j = high;
+        for (;;) {
+            while (v[i] < pivot)
+                i++;
+            while (pivot < v[j])
+                j--;
+            if (i >= j)
+                break;
+            float t = v[i];
+            v[i++] = v[j];
+            v[j--] = t;
+        }
+        /* v[low..j'] <= pivot <= v[j'+1..high] */
+        size_t cut = v[j] <= pivot ? j : j - 1;
+        if (k <= cut && cut < high)
+            high = cut;
+        else if (k > cut)
+            low = cut + 1;
+        else
+            break;
+    }
+    return v[k];
+}
+
+static void finish_tile_row(struct dw_background *b)
+{
+    size_t *count = b->count.p;
+    float *level = (float *)b->level.p + (size_t)b->tile_row * (size_t)b->cols;
+    for (int c = 0; c < b->cols; c++) {
+        float *v = (float *)b->taken.p + (size_t)c * b->room;
+        if (count[c] > 0)
+            level[c] = select_rank(v, count[c], (size_t)(PERCENTILE * (double)(count[c] - 1)));
+        count[c] = 0;
+    }
+}
+
+void dw_background_add(struct dw_background *b, int y, const float *norm)
+{
+    int row = tile_row_of(b, y);
+    if (row != b->tile_row) {
+        finish_tile_row(b);
+        b->tile_row = row;
+    }
+    size_t *count = b->count.p;
+    for (int c = 0; c < b->cols; c++) {
+        float *v = (float *)b->taken.p + (size_t)c * b->room;
+        int end = first_of(c + 1, b->cols, b->width);
+        for (int x = first_of(c, b->cols, b->width); x < end && count[c] < b->room; x += b->step_x)
+            v[count[c]++] = norm[x];
+    }
+}
+
+/* out = the highest (or, with `smooth`, the 1-2-1 weighted mean) of three along one direction. */
+static void combine(const float *in, float *out, int n, int lines, int step, int line_step,
+                    bool smooth)
+{
+    for (int k = 0; k < lines; k++)
+        for (int i = 0; i < n; i++) {
+            const float *v = in + k * line_step + i * step;
+            float a = i > 0 ? v[-step] : v[0], c = i + 1 < n ? v[step] : v[0];
+            float most = a > c ? a : c;
+            most = most > v[0] ? most : v[0];
+            out[k * line_step + i * step] = smooth ? 0.25f * (a + c) + 0.5f * v[0] : most;
+        }
+}
+
+void dw_background_end(struct dw_background *b)
+{
+    finish_tile_row(b);
+    float *level = b->level.p, *other = level + (size_t)b->cols * (size_t)b->rows;
+    for (int pass = 0; pass < 2; pass++) {
+        combine(level, other, b->cols, b->rows, 1, b->cols, pass == 1);
+        combine(other, level, b->rows, b->cols, b->cols, 1, pass == 1);
+    }
+    for (int i = 0; i < b->cols * b->rows; i++)
+        level[i] = level[i] > b->floor ? level[i] : b->floor;
+}
+
+/* Position between tile centres: index of the lower one and the share of the next. */
+static int between(float at, int tiles, float *share)
+{
+    int i = at < 0 ? 0 : (int)at;
+    if (i > tiles - 2)
+        i = tiles - 2 < 0 ? 0 : tiles - 2;
+    float s = at - (float)i;
+    *share = s < 0 ? 0 : s > 1 ? 1 : s;
+    return i;
+}
+
+void dw_background_row(struct dw_background *b, int y, int width, int height, float *out)
+{
+    float share;
+    int row = between(((float)y + 0.5f) / (float)height * (float)b->rows - 0.5f, b->rows, &share);
+    const float *up = (const float *)b->level.p + (size_t)row * (size_t)b->cols;
+    const float *down = row + 1 < b->rows ? up + b->cols : up;
+    float *line = b->line.p;
+    for (int c = 0; c < b->cols; c++)
+        line[c] = up[c] + share * (down[c] - up[c]);
+    float scale = (float)b->cols / (float)width;
+    for (int x = 0; x < width; x++) {
+        int c = between(((float)x + 0.5f) * scale - 0.5f, b->cols, &share);
+        float next = line[c + 1 < b->cols ? c + 1 : c];
+        out[x] = line[c] + share * (next - line[c]);
+    }
+}

@@ -1,0 +1,115 @@
+/* kernels.h: the sums behind the pictures, on rows of floats. The files beside this folder walk
+ * the picture and call these; nothing here knows of frames, files or facts.
+ *
+ * The same plain C is compiled twice: once as it stands (the reference that the tests compare
+ * with) and once for wider vectors. Both give the same bits, because neither may contract or
+ * reorder floating-point arithmetic. See kernel.h for how that is done. */
+#ifndef DW_RENDER_KERNELS_H
+#define DW_RENDER_KERNELS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* Rows that one Bayer row of 2x2 cells is made of; level 1 = saturation. Red and blue come with
+ * the three neighbours that bring them to the cell's centre: [0] own cell, [1] the horizontal,
+ * [2] the vertical, [3] the diagonal neighbour. */
+struct dw_cell_rows {
+    const float *red[4], *blue[4], *green[2];
+};
+
+/* What turns camera colours (level 1 = saturation) into scene-linear wide-gamut light. */
+struct dw_develop {
+    float mul[3];     /* white balance times chroma; green about 1 */
+    float limit;      /* balanced level at which green saturates */
+    float clip_start; /* peak level at which a pixel begins to count as clipped */
+    float clip_scale; /* 1 / (level where it is fully clipped - clip_start) */
+    float matrix[9];  /* balanced camera to wide gamut, times the gain */
+};
+
+/* What prepares light for the curves: balance and saturation in one matrix. */
+struct dw_prepare {
+    float matrix[9];
+    float luma[3];          /* luminance of the wide-gamut primaries */
+    float norm_y, norm_max; /* shares of luminance and of the largest channel in the norm */
+};
+
+struct dw_lift {
+    float gain;      /* slope that is added to spots above the threshold */
+    float threshold; /* in backgrounds */
+    float softness;  /* in backgrounds */
+};
+
+/* One tone curve: z = x * ((x + toe) / (1 + toe))^power, y = z / (z + pin). */
+struct dw_tone {
+    float toe, toe_scale; /* toe_scale = 1 / (1 + toe) */
+    float power;          /* contrast - 1 */
+    float pin;            /* 1 / key - 1 */
+    float hue_share;      /* 1: hue kept wholly, 0: per channel */
+};
+
+/* Wide-gamut finished light to the output's primaries, gently into its gamut. */
+struct dw_gamut {
+    float matrix[9];
+    float luma[3];  /* luminance of the output primaries */
+    float knee;     /* saturation up to which nothing changes, 0..1 */
+};
+
+struct dw_mosaic_kernels {
+    /* A mosaic row of n cells to its even and odd samples: (sample - black) * scale. */
+    void (*split)(const uint16_t *row, size_t n, const float black[2], const float scale[2],
+                  float *even, float *odd);
+    /* n samples of one kind: (sample - black) * scale. */
+    void (*level)(const uint16_t *row, size_t n, float black, float scale, float *out);
+    /* Co-sited cell row; peak is the largest sample of the own cell. */
+    void (*cell)(const struct dw_cell_rows *rows, size_t n, float *r, float *g, float *b,
+                 float *peak);
+    /* In place; see struct dw_develop. */
+    void (*develop)(const struct dw_develop *d, const float *peak, size_t n, float *r, float *g,
+                    float *b);
+    /* out += weight * in */
+    void (*accumulate)(const float *in, size_t n, float weight, float *out);
+    /* out = weight * in */
+    void (*scale)(const float *in, size_t n, float weight, float *out);
+};
+
+struct dw_tone_kernels {
+    /* In place: balance, saturation, negative channels pulled to luminance; fills the norm.
+     * Whatever is no number becomes 0, whatever is beyond 1e6 keys becomes 1e6. */
+    void (*prepare)(const struct dw_prepare *p, size_t n, float *r, float *g, float *b,
+                    float *norm);
+    /* In place, colours and norm: spots above their background are lifted. */
+    void (*lift)(const struct dw_lift *l, const float *background, size_t n, float *r, float *g,
+                 float *b, float *norm);
+    /* In place: one curve. */
+    void (*curve)(const struct dw_tone *t, const float *norm, size_t n, float *r, float *g,
+                  float *b);
+    /* In place: share `day` of one curve and 1 - day of another; both must have one toe. */
+    void (*mix)(const struct dw_tone *day_tone, const struct dw_tone *night_tone, float day,
+                const float *norm, size_t n, float *r, float *g, float *b);
+};
+
+struct dw_encode_kernels {
+    /* In place: wide gamut 0.. to output primaries, all within 0..1. */
+    void (*gamut)(const struct dw_gamut *p, size_t n, float *r, float *g, float *b);
+    /* In place: the sRGB curve (IEC 61966-2-1), for 0..1. */
+    void (*srgb)(size_t n, float *v);
+    /* To interleaved 8 bit with triangular dither of half a code, from (x, seed). */
+    void (*pack8)(const float *r, const float *g, const float *b, size_t n, uint32_t seed,
+                  uint8_t *out);
+    void (*pack16)(const float *r, const float *g, const float *b, size_t n, uint16_t *out);
+};
+
+struct dw_kernels {
+    const char *name; /* "plain" or "wide" */
+    const struct dw_mosaic_kernels *mosaic;
+    const struct dw_tone_kernels *tone;
+    const struct dw_encode_kernels *encode;
+};
+
+/* The reference. */
+const struct dw_kernels *dw_kernels_plain(void);
+/* The fastest that this machine can run; plain where there is no other. */
+const struct dw_kernels *dw_kernels_best(void);
+
+#endif

@@ -1,0 +1,146 @@
+/* light.c: see light.h. */
+#include "render/light.h"
+
+#include "render/kernels/fastmath.h"
+
+#include <math.h>
+#include <string.h>
+
+#define CLIP_START 0.96f /* level at which a sample begins to count as clipped */
+#define CLIP_WIDTH 0.035f
+
+/* 2^x by our own arithmetic: equal on every machine, which the C library's need not be. */
+static float power_of_two(double x)
+{
+    double whole = floor(fmin(fmax(x, -100.0), 100.0));
+    float part = dwk_exp2((float)(fmin(fmax(x, -100.0), 100.0) - whole));
+    return ldexpf(part, (int)whole);
+}
+
+struct dw_develop dw_develop_make(const struct dw_facts *facts, const struct dw_source *source)
+{
+    struct dw_develop d = {.clip_start = CLIP_START, .clip_scale = 1.0f / CLIP_WIDTH};
+    float gain = power_of_two(source->gain_stops);
+    for (int c = 0; c < 3; c++)
+        d.mul[c] = facts->white_mul[c] * source->chroma[c];
+    d.limit = d.mul[1];
+    for (int i = 0; i < 9; i++)
+        d.matrix[i] = facts->cam_to_wide[i] * gain;
+    return d;
+}
+
+static bool reduced(const struct dw_geometry *g)
+{
+    return g->out_w != g->src_w || g->out_h != g->src_h;
+}
+
+/* Rows of the work space: a peak row, then for reductions one sum row and the ring. */
+static enum dw_status make_room(struct dw_light *l, struct dw_error *err)
+{
+    const struct dw_geometry *g = &l->geo;
+    size_t rows = 1;
+    l->next_row = 0;
+    if (reduced(g)) {
+        bool same = l->across.in == g->src_w && l->across.out == g->out_w &&
+                    l->down.in == g->src_h && l->down.out == g->out_h;
+        if (!same) {
+            dw_reduction_free(&l->across);
+            dw_reduction_free(&l->down);
+            enum dw_status s = dw_reduction_make(g->src_w, g->out_w, &l->across, err);
+            if (s < 0 || (s = dw_reduction_make(g->src_h, g->out_h, &l->down, err)) < 0)
+                return s;
+        }
+        rows += 3 * ((size_t)l->down.taps + 1);
+    }
+    int wide = g->src_w > g->cells_w ? g->src_w : g->cells_w;
+    if (!dw_grow(&l->rows, rows * (size_t)wide * sizeof(float)))
+        return dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %d pixels", wide);
+    return DW_OK;
+}
+
+enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
+                             const struct dw_levels *levels, const struct dw_facts *facts,
+                             const struct dw_source *source, const struct dw_size *size,
+                             struct dw_error *err)
+{
+    enum dw_status s = dw_geometry_make(m->width, m->height, facts->turn_deg, m->cfa, size,
+                                        &l->geo, err);
+    if (s < 0)
+        return s;
+    if ((s = dw_samples_open(&l->samples, m, levels, facts, err)) < 0 ||
+        (s = dw_cells_open(&l->cells, &l->samples, &l->geo, err)) < 0)
+        return s;
+    l->develop_cells = l->develop_pixels = dw_develop_make(facts, source);
+    if (l->geo.full) { /* these come balanced, because their colours are compared with each other */
+        if ((s = dw_pixels_open(&l->pixels, &l->samples, l->develop_cells.mul, err)) < 0)
+            return s;
+        for (int c = 0; c < 3; c++)
+            l->develop_pixels.mul[c] = 1.0f;
+    }
+    return make_room(l, err);
+}
+
+void dw_light_free(struct dw_light *l)
+{
+    dw_samples_free(&l->samples);
+    dw_cells_free(&l->cells);
+    dw_pixels_free(&l->pixels);
+    dw_reduction_free(&l->across);
+    dw_reduction_free(&l->down);
+    dw_grow_free(&l->rows);
+}
+
+void dw_light_cell_row(struct dw_light *l, int y, float *const rgb[3])
+{
+    float *peak = l->rows.p;
+    dw_cells_row(&l->cells, y, rgb, peak);
+    l->samples.k->mosaic->develop(&l->develop_cells, peak, (size_t)l->geo.cells_w, rgb[0], rgb[1],
+                                  rgb[2]);
+}
+
+static void source_row(struct dw_light *l, int y, float *const rgb[3])
+{
+    if (!l->geo.full) {
+        dw_light_cell_row(l, y, rgb);
+        return;
+    }
+    float *peak = l->rows.p;
+    dw_pixels_row(&l->pixels, y, rgb, peak);
+    l->samples.k->mosaic->develop(&l->develop_pixels, peak, (size_t)l->geo.src_w, rgb[0], rgb[1],
+                                  rgb[2]);
+}
+
+/* Down first, on whole rows, then across: the sums over rows are the ones that run fast. */
+static void reduced_row(struct dw_light *l, int y, float *const rgb[3])
+{
+    size_t w = (size_t)l->geo.src_w;
+    size_t wide = l->geo.src_w > l->geo.cells_w ? w : (size_t)l->geo.cells_w;
+    int taps = l->down.taps, start = l->down.start[y];
+    const float *weight = l->down.weight + (size_t)y * (size_t)taps;
+    float *sum = (float *)l->rows.p + wide, *ring = sum + 3 * wide;
+    if (l->next_row < start)
+        l->next_row = start;
+    for (; l->next_row < start + taps; l->next_row++) {
+        float *slot = ring + (size_t)(l->next_row % taps) * 3 * wide;
+        source_row(l, l->next_row, (float *const[3]){slot, slot + wide, slot + 2 * wide});
+    }
+    for (int c = 0; c < 3; c++) {
+        const struct dw_mosaic_kernels *k = l->samples.k->mosaic;
+        for (int i = 0; i < taps; i++) {
+            const float *row = ring + ((size_t)((start + i) % taps) * 3 + (size_t)c) * wide;
+            if (i == 0)
+                k->scale(row, w, weight[i], sum);
+            else
+                k->accumulate(row, w, weight[i], sum);
+        }
+        dw_reduce_row(&l->across, sum, rgb[c]);
+    }
+}
+
+void dw_light_row(struct dw_light *l, int y, float *const rgb[3])
+{
+    if (reduced(&l->geo))
+        reduced_row(l, y, rgb);
+    else
+        source_row(l, y, rgb);
+}

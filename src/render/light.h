@@ -1,0 +1,38 @@
+/* light.h: the linear half, row by row: one source's mosaic as scene-linear light in the output's
+ * size, in the sensor's orientation. Rows, not planes, so that a worker needs little more memory
+ * than the mosaic itself. */
+#ifndef DW_RENDER_LIGHT_H
+#define DW_RENDER_LIGHT_H
+
+#include "render/cells.h"
+#include "render/pixels.h"
+#include "render/resize.h"
+
+/* Zero it before the first use; work space is kept from frame to frame. */
+struct dw_light {
+    struct dw_geometry geo;
+    struct dw_samples samples;
+    struct dw_cells cells;
+    struct dw_pixels pixels;
+    struct dw_develop develop_cells, develop_pixels;
+    struct dw_reduction across, down; /* when out is smaller than src */
+    struct dw_space_kept rows;        /* peak row; reduction: ring of source rows, one sum row */
+    int next_row;                     /* reduction: source rows held are those before this one */
+};
+
+/* The gain, balance, matrix and clip rule of one source. green of facts->white_mul is 1. */
+struct dw_develop dw_develop_make(const struct dw_facts *facts, const struct dw_source *source);
+
+/* Errors: DW_ERR_USAGE (size), DW_ERR_FORMAT (mosaic), DW_ERR_MEMORY. m must outlive the rows. */
+enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
+                             const struct dw_levels *levels, const struct dw_facts *facts,
+                             const struct dw_source *source, const struct dw_size *size,
+                             struct dw_error *err);
+/* Row y of the output, geo.out_w long. In rising order. */
+void dw_light_row(struct dw_light *l, int y, float *const rgb[3]);
+/* Row y of the cells, geo.cells_w long, whatever the output's size: for what is learnt from the
+ * frame before its rows are made. Any order. */
+void dw_light_cell_row(struct dw_light *l, int y, float *const rgb[3]);
+void dw_light_free(struct dw_light *l);
+
+#endif

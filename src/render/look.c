@@ -1,0 +1,227 @@
+/* look.c: see look.h and docs/method.md. The operator follows the order prepare (balance,
+ * saturation, norm), lift (stars above their background), curve (one or a mix of two, both pinned
+ * to the key), gamut, code. */
+#include "render/look.h"
+
+#include "render/colour.h"
+#include "render/curves.h"
+#include "render/geometry.h"
+#include "render/kernels/fastmath.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define NORM_LUMA 0.65f /* the rest is the largest channel: coloured lights are not overrated */
+#define LIFT_ABOVE 3.0f /* sigmas of the sky's noise above its background where the lift begins */
+#define GAMUT_KNEE 0.9f /* saturation up to which colours stay exactly as they are */
+
+static const float luma[3] = DW_WIDE_LUMA;
+
+static bool is_share(double x)
+{
+    return x >= 0.0 && x <= 1.0;
+}
+
+static enum dw_status check(const struct dw_frame *f, const struct dw_look_params *p,
+                            struct dw_error *err)
+{
+    if (!is_share(f->day) || !is_share(f->balance) || !is_share(f->stars) || !(f->key > 0.0) ||
+        !(f->key < 1.0))
+        return dw_fail(err, DW_ERR_USAGE,
+                       "frame %u: key %g and the weights %g, %g, %g must lie within 0 to 1",
+                       f->number, f->key, f->day, f->balance, f->stars);
+    const struct {
+        const char *name;
+        float value, low, high;
+    } range[] = {{"day contrast", p->day_contrast, 1.0f, 3.0f},
+                 {"night contrast", p->night_contrast, 1.0f, 3.0f},
+                 {"day saturation", p->day_saturation, 0.0f, 3.0f},
+                 {"night saturation", p->night_saturation, 0.0f, 3.0f},
+                 {"day hue share", p->day_hue_share, 0.0f, 1.0f},
+                 {"night hue share", p->night_hue_share, 0.0f, 1.0f},
+                 {"star lift", p->star_lift, 0.0f, 20.0f},
+                 {"star softness", p->star_sigma, 0.001f, 1.0f}};
+    for (size_t i = 0; i < sizeof range / sizeof *range; i++)
+        if (!(range[i].value >= range[i].low && range[i].value <= range[i].high))
+            return dw_fail(err, DW_ERR_USAGE, "%s %g: expected %g to %g", range[i].name,
+                           (double)range[i].value, (double)range[i].low, (double)range[i].high);
+    return DW_OK;
+}
+
+/* Night balance^(1 - balance), scaled so that white keeps its luminance, then saturation. */
+static void prepare_matrix(const struct dw_frame *f, const struct dw_facts *facts,
+                           const struct dw_look_params *p, float m[9])
+{
+    float mul[3], white = 0;
+    for (int c = 0; c < 3; c++) {
+        float night = dwk_min(dwk_max(facts->night_mul[c], 0.05f), 20.0f);
+        mul[c] = dwk_exp2((float)(1.0 - f->balance) * dwk_log2(night));
+        white += luma[c] * mul[c];
+    }
+    float day = (float)f->day;
+    float s = day * p->day_saturation + (1.0f - day) * p->night_saturation;
+    for (int i = 0; i < 9; i++) {
+        float keep = (i % 4 == 0 ? s : 0.0f) + (1.0f - s) * luma[i % 3];
+        m[i] = keep * mul[i % 3] / white;
+    }
+}
+
+enum dw_status dw_look_plan_make(const struct dw_frame *frame, const struct dw_facts *facts,
+                                 const struct dw_look_params *params, enum dw_space space,
+                                 struct dw_look_plan *out, struct dw_error *err)
+{
+    enum dw_status s = check(frame, params, err);
+    if (s < 0)
+        return s;
+    struct dw_look_plan p = {.k = dw_kernels_best()};
+    prepare_matrix(frame, facts, params, p.prepare.matrix);
+    memcpy(p.prepare.luma, luma, sizeof luma);
+    p.prepare.norm_y = NORM_LUMA;
+    p.prepare.norm_max = 1.0f - NORM_LUMA;
+
+    p.lift.gain = (float)frame->stars * params->star_lift;
+    p.lift.softness = params->star_sigma;
+    p.lift.threshold = 1.0f + LIFT_ABOVE * params->star_sigma;
+    p.lifts = p.lift.gain > 0.0f;
+    p.sky_floor = facts->night_sky_keys > 0.0f ? facts->night_sky_keys : 0.0f;
+
+    p.day = dw_tone_make((double)params->day_contrast, frame->key, (double)params->day_hue_share);
+    p.night =
+        dw_tone_make((double)params->night_contrast, frame->key, (double)params->night_hue_share);
+    p.day_weight = (float)frame->day;
+
+    double to[9], xyz[9];
+    dw_wide_to_space(space, to);
+    dw_space_to_xyz(space, xyz);
+    for (int i = 0; i < 9; i++)
+        p.gamut.matrix[i] = (float)to[i];
+    for (int c = 0; c < 3; c++)
+        p.gamut.luma[c] = (float)xyz[3 + c];
+    p.gamut.knee = GAMUT_KNEE;
+    p.seed = frame->number * 0x9e3779b1u;
+    *out = p;
+    return DW_OK;
+}
+
+void dw_look_prepare(const struct dw_look_plan *p, int n, float *const rgb[3], float *norm)
+{
+    p->k->tone->prepare(&p->prepare, (size_t)n, rgb[0], rgb[1], rgb[2], norm);
+}
+
+void dw_look_finish(const struct dw_look_plan *p, int n, const float *background,
+                    float *const rgb[3], float *norm)
+{
+    const struct dw_tone_kernels *tone = p->k->tone;
+    size_t m = (size_t)n;
+    if (p->lifts)
+        tone->lift(&p->lift, background, m, rgb[0], rgb[1], rgb[2], norm);
+    if (p->day_weight >= 1.0f)
+        tone->curve(&p->day, norm, m, rgb[0], rgb[1], rgb[2]);
+    else if (p->day_weight <= 0.0f)
+        tone->curve(&p->night, norm, m, rgb[0], rgb[1], rgb[2]);
+    else
+        tone->mix(&p->day, &p->night, p->day_weight, norm, m, rgb[0], rgb[1], rgb[2]);
+    p->k->encode->gamut(&p->gamut, m, rgb[0], rgb[1], rgb[2]);
+    for (int c = 0; c < 3; c++)
+        p->k->encode->srgb(m, rgb[c]);
+}
+
+void dw_look_pack(const struct dw_look_plan *p, int n, int y, int bits, float *const rgb[3],
+                  void *out)
+{
+    if (bits == 8) {
+        /* Rows start far apart in the hash, so no two show the same noise. */
+        uint32_t seed = p->seed + (uint32_t)y * 0x85ebca6bu;
+        p->k->encode->pack8(rgb[0], rgb[1], rgb[2], (size_t)n, seed, out);
+    } else {
+        p->k->encode->pack16(rgb[0], rgb[1], rgb[2], (size_t)n, out);
+    }
+}
+
+enum dw_status dw_image_room(struct dw_image *image, int width, int height, struct dw_error *err)
+{
+    if (image->bits != 8 && image->bits != 16)
+        return dw_fail(err, DW_ERR_USAGE, "%d bits a sample: expected 8 or 16", image->bits);
+    bool has = image->bits == 8 ? image->px8 != NULL : image->px16 != NULL;
+    if (has && image->width == width && image->height == height)
+        return DW_OK;
+    free(image->px8);
+    free(image->px16);
+    image->px8 = NULL;
+    image->px16 = NULL;
+    size_t n = (size_t)width * (size_t)height * 3;
+    if (image->bits == 8)
+        image->px8 = malloc(n);
+    else
+        image->px16 = malloc(n * sizeof *image->px16);
+    if (!image->px8 && !image->px16)
+        return dw_fail(err, DW_ERR_MEMORY, "no memory for a picture of %dx%d pixels", width,
+                       height);
+    image->width = width;
+    image->height = height;
+    return DW_OK;
+}
+
+void dw_image_free(struct dw_image *image)
+{
+    free(image->px8);
+    free(image->px16);
+    image->px8 = NULL;
+    image->px16 = NULL;
+}
+
+/* The background of a whole picture. rows: work space of four rows. */
+static enum dw_status learn_background(const struct dw_linear *light, const struct dw_look_plan *p,
+                                       float *rows, struct dw_background *b, struct dw_error *err)
+{
+    size_t w = (size_t)light->width;
+    enum dw_status s = dw_background_begin(b, light->width, light->height, p->sky_floor, err);
+    if (s < 0)
+        return s;
+    for (int y = 0; y < light->height; y++) {
+        if (!dw_background_wants(b, y))
+            continue;
+        for (int c = 0; c < 3; c++)
+            memcpy(rows + (size_t)c * w, light->plane[c] + (size_t)y * w, w * sizeof *rows);
+        dw_look_prepare(p, light->width, (float *const[3]){rows, rows + w, rows + 2 * w},
+                        rows + 3 * w);
+        dw_background_add(b, y, rows + 3 * w);
+    }
+    dw_background_end(b);
+    return DW_OK;
+}
+
+enum dw_status dw_look(struct dw_linear *light, const struct dw_frame *frame,
+                       const struct dw_facts *facts, const struct dw_look_params *params,
+                       struct dw_image *out, struct dw_error *err)
+{
+    struct dw_look_plan p;
+    enum dw_status s = dw_look_plan_make(frame, facts, params, out->space, &p, err);
+    if (s < 0 || (s = dw_image_room(out, light->width, light->height, err)) < 0)
+        return s;
+    size_t w = (size_t)light->width;
+    struct dw_background b = {0};
+    float *rows = malloc(5 * w * sizeof *rows);
+    if (!rows) {
+        s = dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %d pixels", light->width);
+        goto end;
+    }
+    if (p.lifts && (s = learn_background(light, &p, rows, &b, err)) < 0)
+        goto end;
+    float *norm = rows + 3 * w, *level = p.lifts ? rows + 4 * w : NULL;
+    for (int y = 0; y < light->height; y++) {
+        size_t at = (size_t)y * w;
+        float *const rgb[3] = {light->plane[0] + at, light->plane[1] + at, light->plane[2] + at};
+        dw_look_prepare(&p, light->width, rgb, norm);
+        if (level)
+            dw_background_row(&b, y, light->width, light->height, level);
+        dw_look_finish(&p, light->width, level, rgb, norm);
+        dw_look_pack(&p, light->width, y, out->bits, rgb,
+                     out->bits == 8 ? (void *)(out->px8 + 3 * at) : (void *)(out->px16 + 3 * at));
+    }
+end:
+    free(rows);
+    dw_background_free(&b);
+    return s;
+}

@@ -1,0 +1,42 @@
+/* look.h: the second half, row by row: what dw_look does with a whole picture and dw_render with
+ * one that exists only as rows. */
+#ifndef DW_RENDER_LOOK_H
+#define DW_RENDER_LOOK_H
+
+#include <daywheel/render.h>
+
+#include "render/background.h"
+#include "render/kernels/kernels.h"
+
+/* Everything that is the same for all pixels of a frame. */
+struct dw_look_plan {
+    const struct dw_kernels *k;
+    struct dw_prepare prepare;
+    struct dw_lift lift;
+    struct dw_tone day, night;
+    struct dw_gamut gamut;
+    float day_weight; /* 0 and 1 mean: one curve alone */
+    bool lifts;       /* stars are lifted, so a background is needed */
+    float sky_floor;  /* lowest background, keys */
+    uint32_t seed;    /* of the dither */
+};
+
+/* Errors: DW_ERR_USAGE for parameters or weights outside their range. */
+enum dw_status dw_look_plan_make(const struct dw_frame *frame, const struct dw_facts *facts,
+                                 const struct dw_look_params *params, enum dw_space space,
+                                 struct dw_look_plan *out, struct dw_error *err);
+
+/* Balance, saturation and norm of one row, in place. */
+void dw_look_prepare(const struct dw_look_plan *p, int n, float *const rgb[3], float *norm);
+/* The rest, after dw_look_prepare: rgb become the output's codes over 0..1. background: n levels,
+ * NULL unless p->lifts. */
+void dw_look_finish(const struct dw_look_plan *p, int n, const float *background,
+                    float *const rgb[3], float *norm);
+/* To interleaved 8- or 16-bit pixels; y only seeds the dither. */
+void dw_look_pack(const struct dw_look_plan *p, int n, int y, int bits, float *const rgb[3],
+                  void *out);
+
+/* Gives the picture its pixels if it has none, in the size asked for. */
+enum dw_status dw_image_room(struct dw_image *image, int width, int height, struct dw_error *err);
+
+#endif
