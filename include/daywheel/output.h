@@ -33,22 +33,39 @@ enum dw_status dw_writer_new(const struct dw_writer_params *params,
                              const struct dw_decision *decision, struct dw_writer **out,
                              struct dw_error *err);
 struct dw_sink dw_writer_sink(struct dw_writer *w);
-/* Removes frames beyond the decision's last, left by an earlier run; leftovers of killed runs. */
+/* Removes what earlier runs left behind: temporaries of killed ones, and frames (of either
+ * format) numbered beyond the decision's last, if they carry a recipe of ours. */
 void dw_writer_tidy(struct dw_writer *w);
 void dw_writer_free(struct dw_writer *w);
 
-/* Documents; see docs/formats.md for every column and field. `dir` is OUT. */
+/* Documents; see docs/formats.md for every column and field. `dir` is OUT; it is made if missing.
+ * Errors: DW_ERR_IO, DW_ERR_FULL, DW_ERR_MEMORY. */
+
+/* ledger.csv and judgement.csv. word: what dw_read_words gave before this decision, or NULL; it
+ * tells a person's `use` from the program's own verdict, so that a person's word lasts. */
 enum dw_status dw_write_ledger(const char *dir, const struct dw_shots *shots,
-                               const struct dw_decision *d, struct dw_error *err);
+                               const struct dw_decision *d, const enum dw_word *word,
+                               struct dw_error *err);
 enum dw_status dw_write_frames(const char *dir, const struct dw_shots *shots,
                                const struct dw_decision *d, struct dw_error *err);
 enum dw_status dw_write_facts(const char *dir, const struct dw_decision *d, struct dw_error *err);
 enum dw_status dw_write_summary(const char *dir, const struct dw_decision *d,
                                 struct dw_error *err);
 
+/* Read facts.json and frames.csv back, every number as it was written. The shots must be those
+ * that the documents were made for. Free with dw_facts_free and free.
+ * Errors: DW_ERR_EMPTY or DW_ERR_IO (not there), DW_ERR_FORMAT (edited, cut), DW_ERR_MIXED (made
+ * for other shots), DW_ERR_MEMORY. */
+enum dw_status dw_read_facts(const char *dir, struct dw_facts *facts, struct dw_error *err);
+enum dw_status dw_read_frames(const char *dir, const struct dw_shots *shots,
+                              struct dw_frame **frame, size_t *n, struct dw_error *err);
+
 /* Reads the `use` column of an existing ledger that a person may have edited. word: one per
  * shot, DW_WORD_DROP where `no` stands for a shot that the program itself would use, DW_WORD_USE
- * where `yes` stands for one it would not. DW_OK also without a ledger. */
+ * where `yes` stands for one it would not. Rows may be in any order; a file name that stands
+ * twice (two cards) is told apart by its time. DW_OK also without a ledger; DW_WARN (with a text)
+ * when judgement.csv is gone, so that every `use` is taken as a person's word.
+ * Errors: DW_ERR_FORMAT (names file, line, found, expected), DW_ERR_IO, DW_ERR_MEMORY. */
 enum dw_status dw_read_words(const char *dir, const struct dw_shots *shots, enum dw_word *word,
                              struct dw_error *err);
 

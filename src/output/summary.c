@@ -1,0 +1,82 @@
+/* summary.c: summary.json, the run in a few fields that outside programs rely on. */
+#include "output/documents.h"
+#include "output/when.h"
+
+#include <jansson.h>
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static json_t *number(double x)
+{
+    return isfinite(x) ? json_real(x) : json_null();
+}
+
+static json_t *instant(double utc_s)
+{
+    char text[32];
+    dw_when_utc(utc_s, text);
+    return text[0] ? json_string(text) : json_null();
+}
+
+static json_t *pair(double before, double after)
+{
+    return json_pack("{s:o, s:o}", "before_stops", number(before), "after_stops", number(after));
+}
+
+static json_t *flicker(const struct dw_flicker *before, const struct dw_flicker *after)
+{
+    json_t *o = pair(before->all, after->all);
+    json_object_set_new(o, "by_light",
+                        json_pack("{s:o, s:o, s:o}", "day", pair(before->day, after->day),
+                                  "twilight", pair(before->twilight, after->twilight), "night",
+                                  pair(before->night, after->night)));
+    return o;
+}
+
+/* Only codes that occurred. */
+static json_t *fault_counts(const struct dw_decision *d)
+{
+    json_t *o = json_object();
+    for (int i = 0; i < DW_FAULT_COUNT && dw_fault_name(i); i++) {
+        json_int_t count = 0;
+        for (size_t k = 0; k < d->n_shots; k++)
+            count += d->ledger[k].faults >> i & 1;
+        if (count > 0)
+            json_object_set_new(o, dw_fault_name(i), json_integer(count));
+    }
+    return o;
+}
+
+enum dw_status dw_write_summary(const char *dir, const struct dw_decision *d,
+                                struct dw_error *err)
+{
+    const struct dw_facts *f = &d->facts;
+    const double unknown = (double)NAN;
+    json_t *o = json_object();
+    json_object_set_new(o, "frames", json_integer((json_int_t)d->n_frames));
+    json_object_set_new(o, "interval_s", number(f->interval_s));
+    json_object_set_new(o, "site",
+                        json_pack("{s:o, s:o, s:o}", "lat_deg", number(f->site.lat_deg), "lon_deg",
+                                  number(f->site.lon_deg), "height_m", number(f->site.height_m)));
+    json_object_set_new(o, "utc_offset_s", json_integer(f->utc_offset_s));
+    json_object_set_new(o, "first_utc", instant(d->n_frames ? d->frame[0].utc_s : unknown));
+    json_object_set_new(o, "last_utc",
+                        instant(d->n_frames ? d->frame[d->n_frames - 1].utc_s : unknown));
+    json_object_set_new(o, "pole", json_null());
+    json_object_set_new(o, "loop", json_null());
+    json_object_set_new(o, "flicker", flicker(&d->before, &d->after));
+    json_object_set_new(o, "faults", fault_counts(d));
+    char *text = json_dumps(o, JSON_INDENT(2) | JSON_REAL_PRECISION(10));
+    json_decref(o);
+    struct dw_buffer b = {0};
+    if (text) {
+        dw_buffer_add(&b, text, strlen(text));
+        dw_buffer_add(&b, "\n", 1);
+    } else {
+        b.failed = true;
+    }
+    free(text);
+    return dw_document_commit(dir, "summary.json", &b, err);
+}
