@@ -1,0 +1,124 @@
+/* cmd_render.c: `daywheel render`: the whole job. */
+#include "base/atomic_file.h"
+#include "cli/claim.h"
+#include "cli/cmd.h"
+#include "cli/preview.h"
+#include "cli/report.h"
+
+#include <stdlib.h>
+#include <sys/statvfs.h>
+
+/* Bytes of a picture's pixel as a rule, for the warning below: JPEG of quality 92 takes 0.3 to 0.6
+ * (measured on invented frames), losslessly packed 16-bit colour five of its six. */
+static double bytes_per_pixel(const struct dw_settings *s)
+{
+    if (s->format == DW_JPEG)
+        return 0.6;
+    return s->compression == DW_COMPRESS_NONE ? 6 : 5;
+}
+
+/* Says beforehand what would otherwise be found out after hours. No failure: it is an estimate,
+ * and frames that are there already need no room. */
+static void check_room(struct dw_job *job, const struct dw_made *made)
+{
+    struct statvfs fs;
+    if (statvfs(job->settings->output, &fs) != 0)
+        return;
+    double need = (double)made->share * made->width * made->height *
+                  bytes_per_pixel(job->settings) / 1e9;
+    double have = (double)fs.f_bavail * (double)fs.f_frsize / 1e9;
+    if (need > have)
+        dw_say(&job->run, DW_WARNING,
+               "%s: the frames need about %.1f GB, and the disk has %.1f GB left; if it gets full "
+               "the run stops, and the same command goes on once there is room",
+               job->settings->output, need, have);
+}
+
+static size_t share_of(size_t n, const int part[2])
+{
+    size_t parts = (size_t)part[1], k = (size_t)part[0];
+    return n / parts + (k <= n % parts);
+}
+
+static enum dw_status render(struct dw_job *job, struct dw_made *made)
+{
+    const struct dw_settings *s = job->settings;
+    struct dw_render_params params = dw_job_render_params(s);
+    struct dw_writer_params files = DW_WRITER_DEFAULTS;
+    char *dir = dw_join_path(s->output, "frames");
+    struct dw_writer *writer = NULL;
+    if (!dir)
+        return dw_fail(&job->error, DW_ERR_MEMORY, "no memory for the name of the frames' folder");
+    files.dir = dir;
+    files.format = (enum dw_format)s->format;
+    files.compression = (enum dw_compression)s->compression;
+    enum dw_status status = dw_writer_new(&files, &params, &job->shots, &job->decision, &writer,
+                                          &job->error);
+    if (status >= 0) {
+        struct dw_sink sink = dw_writer_sink(writer);
+        double began = dw_now_s();
+        status = dw_render(&job->shots, &job->decision, job->scratch, &params, &job->run, &sink,
+                           &made->now, &job->error);
+        made->took_s = dw_now_s() - began;
+        dw_terminal_end_stage(job->terminal);
+        /* other shares may be writing: their temporaries are not leftovers */
+        if (status >= 0 && s->part[1] == 1)
+            dw_writer_tidy(writer);
+    }
+    dw_writer_free(writer);
+    free(dir);
+    return status;
+}
+
+static enum dw_status measure_output(struct dw_job *job, struct dw_made *made)
+{
+    const struct dw_facts *facts = &job->decision.facts;
+    enum dw_cfa cfa = DW_CFA_BAYER;
+    for (size_t i = 0; i < job->shots.n; i++) {
+        if (job->shots.shot[i].readable) {
+            cfa = job->shots.shot[i].cfa;
+            break;
+        }
+    }
+    made->share = share_of(job->decision.n_frames, job->settings->part);
+    return dw_output_size(facts->mosaic_width, facts->mosaic_height, facts->turn_deg, cfa,
+                          &job->settings->size, &made->width, &made->height, &job->error);
+}
+
+static enum dw_status run(struct dw_job *job, const char *const *input, size_t n,
+                          struct dw_made *made)
+{
+    enum dw_status status = dw_job_begin(job, input, n);
+    if (status >= 0)
+        status = dw_job_survey(job);
+    if (status >= 0)
+        status = dw_job_decide(job);
+    if (status >= 0)
+        status = measure_output(job, made);
+    if (status >= 0)
+        status = dw_claim_share(job, job->settings->output);
+    if (status >= 0) {
+        check_room(job, made);
+        status = render(job, made);
+    }
+    return status;
+}
+
+int dw_cmd_render(const struct dw_settings *s, const char *const *input, size_t n,
+                  struct dw_terminal *t)
+{
+    struct dw_job job;
+    struct dw_made made = {0};
+    int code;
+    if (s->preview > 0)
+        return dw_preview(s, input, n, t);
+    dw_job_open(&job, s, t);
+    if (run(&job, input, n, &made) < 0)
+        code = dw_job_failed(&job);
+    else {
+        dw_report(&job, &made);
+        code = dw_report_exit(&job);
+    }
+    dw_job_close(&job);
+    return code;
+}

@@ -1,0 +1,125 @@
+/* report.c: see report.h. */
+#include "cli/report.h"
+
+#include "base/atomic_file.h"
+#include "base/buffers.h"
+#include "cli/cmd.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <unistd.h>
+
+static bool left_out_for_a_fault(const struct dw_job *job, size_t i)
+{
+    const struct dw_ledger_row *row = &job->decision.ledger[i];
+    return !row->use && row->faults != 0 && job->word[i] != DW_WORD_DROP;
+}
+
+int dw_report_exit(const struct dw_job *job)
+{
+    for (size_t i = 0; i < job->decision.n_shots; i++)
+        if (left_out_for_a_fault(job, i) || (job->decision.ledger[i].faults & DW_GAP))
+            return DW_EXIT_FAULTS;
+    return DW_EXIT_DONE;
+}
+
+static void frames_line(struct dw_job *job, const struct dw_made *made)
+{
+    const struct dw_settings *s = job->settings;
+    size_t there = made->share - made->now;
+    char share[60] = "";
+    if (s->part[1] > 1)
+        snprintf(share, sizeof share, " (share %d of %d; %zu in all)", s->part[0], s->part[1],
+                 job->decision.n_frames);
+    dw_terminal_line(job->terminal, "%zu frames%s of %dx%d in %s/frames: %zu made now, %zu already "
+                                    "there.",
+                     made->share, share, made->width, made->height, s->output, made->now, there);
+}
+
+/* Adds "3 unreadable" for every code that shots of this kind carry. */
+static void shots_line(struct dw_job *job)
+{
+    const struct dw_decision *d = &job->decision;
+    size_t used = 0, by_hand = 0, left[DW_FAULT_COUNT] = {0}, only_noted[DW_FAULT_COUNT] = {0};
+    for (size_t i = 0; i < d->n_shots; i++) {
+        used += d->ledger[i].use;
+        by_hand += !d->ledger[i].use && job->word[i] == DW_WORD_DROP;
+        for (int k = 0; k < DW_FAULT_COUNT; k++) {
+            bool has = (d->ledger[i].faults >> k & 1) != 0;
+            left[k] += has && left_out_for_a_fault(job, i);
+            only_noted[k] += has && d->ledger[i].use;
+        }
+    }
+    struct dw_buffer b = {0};
+    dw_buffer_printf(&b, "%zu of %zu shots used", used, d->n_shots);
+    const char *before = "; left out: ";
+    for (int k = 0; k < DW_FAULT_COUNT; k++) {
+        if (left[k] > 0 && (1 << k) != DW_GAP) {
+            dw_buffer_printf(&b, "%s%zu %s", before, left[k], dw_fault_name(k));
+            before = ", ";
+        }
+    }
+    if (by_hand > 0)
+        dw_buffer_printf(&b, "%s%zu by hand", before, by_hand);
+    before = "; noted: ";
+    for (int k = 0; k < DW_FAULT_COUNT; k++) {
+        size_t n = only_noted[k] + ((1 << k) == DW_GAP ? left[k] : 0);
+        if (n > 0) {
+            dw_buffer_printf(&b, "%s%zu %s", before, n, dw_fault_name(k));
+            before = ", ";
+        }
+    }
+    if (!b.failed)
+        dw_terminal_line(job->terminal, "%s.", b.data);
+    dw_buffer_free(&b);
+}
+
+static void steadiness_line(struct dw_job *job)
+{
+    const struct dw_flicker *before = &job->decision.before, *after = &job->decision.after;
+    if (isfinite(before->all) && isfinite(after->all))
+        dw_terminal_line(job->terminal, "Flicker: %.4f stop as shot, %.4f stop now (day %.4f, "
+                                        "twilight %.4f, night %.4f).",
+                         before->all, after->all, after->day, after->twilight, after->night);
+}
+
+static void places_line(struct dw_job *job)
+{
+    char *sheet = dw_join_path(job->settings->output, "sheet-1.jpg");
+    if (sheet && access(sheet, R_OK) == 0)
+        dw_terminal_line(job->terminal, "Look at %s first: the problem frames. Why each: "
+                                        "%s/ledger.csv; change `use` there, run again, and it is "
+                                        "obeyed.",
+                         sheet, job->settings->output);
+    else
+        dw_terminal_line(job->terminal, "What was done to each shot: %s/ledger.csv.",
+                         job->settings->output);
+    free(sheet);
+}
+
+static void time_line(struct dw_job *job, const struct dw_made *made)
+{
+    char all[40], survey[40], render[40];
+    dw_duration_text(dw_now_s() - job->began_s, all, sizeof all);
+    dw_duration_text(job->survey_took_s, survey, sizeof survey);
+    dw_duration_text(made ? made->took_s : 0, render, sizeof render);
+    if (made)
+        dw_terminal_line(job->terminal, "Took %s (survey %s, rendering %s).", all, survey, render);
+    else
+        dw_terminal_line(job->terminal, "Took %s. `daywheel render` with the same SHOTS and -o "
+                                        "makes the pictures.", all);
+}
+
+void dw_report(struct dw_job *job, const struct dw_made *made)
+{
+    dw_terminal_end_stage(job->terminal);
+    if (made)
+        frames_line(job, made);
+    else
+        dw_terminal_line(job->terminal, "%zu frames planned in %s/frames.csv.",
+                         job->decision.n_frames, job->settings->output);
+    shots_line(job);
+    steadiness_line(job);
+    places_line(job);
+    time_line(job, made);
+}

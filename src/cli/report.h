@@ -1,0 +1,19 @@
+/* report.h: the few calm lines at the end of a job, and its exit status. */
+#ifndef DW_CLI_REPORT_H
+#define DW_CLI_REPORT_H
+
+#include "cli/job.h"
+
+struct dw_made {
+    size_t now, share; /* frames made now; frames of this share (--part) in all */
+    int width, height; /* of the pictures */
+    double took_s;
+};
+
+/* made: NULL for a survey alone. */
+void dw_report(struct dw_job *job, const struct dw_made *made);
+/* DW_EXIT_DONE, or DW_EXIT_FAULTS when faulty shots were left out or gaps bridged. A shot that a
+ * person left out is no fault. */
+int dw_report_exit(const struct dw_job *job);
+
+#endif
