@@ -149,12 +149,12 @@ static void gps(struct directory *d, const struct dwi_params *p)
     const double v[2] = {p->lat_deg, p->lon_deg};
     add(d, 0, BYTE, 4, (uint8_t[]){2, 3, 0, 0});
     for (int i = 0; i < 2; i++) {
-        double a = fabs(v[i]), m = (a - floor(a)) * 60;
-        le(b, (uint32_t)floor(a), 4);
+        uint32_t ms = (uint32_t)lround(fabs(v[i]) * 3600000); /* of arc */
+        le(b, ms / 3600000, 4);
         le(b + 4, 1, 4);
-        le(b + 8, (uint32_t)floor(m), 4);
+        le(b + 8, ms / 60000 % 60, 4);
         le(b + 12, 1, 4);
-        le(b + 16, (uint32_t)lround((m - floor(m)) * 60 * 1000), 4);
+        le(b + 16, ms % 60000, 4);
         le(b + 20, 1000, 4);
         add(d, 1 + 2 * i, ASCII, 2, i ? (v[i] < 0 ? "W" : "E") : (v[i] < 0 ? "S" : "N"));
         add(d, 2 + 2 * i, RATIONAL, 3, b);

@@ -46,7 +46,7 @@ static void apply(struct dwi_faults *f, int n, int code, int a, int b, double am
         case 11: f[i].haze = amount * s; break;
         case 12: f[i].cloud = amount * s; break;
         case 13: break;
-        case 14: f[i].shake = 1;
+        case 14: f[i].bump = 1;
                  f[i].moved_x += (i * 7 % 3 - 1) * (int)amount;
                  f[i].moved_y += (i * 5 % 3 - 1) * (int)amount / 2 + 2;
                  break;
@@ -54,6 +54,7 @@ static void apply(struct dwi_faults *f, int n, int code, int a, int b, double am
     }
     if (code == 13) /* a bump: this and all later frames */
         for (int i = a; i < n; i++) {
+            f[i].bump |= i == a;
             f[i].moved_x += (int)lround(amount);
             f[i].moved_y -= (int)lround(amount * 0.6);
         }
@@ -118,8 +119,9 @@ void dwi_faults_names(const struct dwi_faults *f, int gap, char *out, int size)
     const struct { int on; const char *name; } list[] = {
         {f->damage != DWI_SOUND, "unreadable"}, {f->no_exposure, "no-exposure"}, {gap, "gap"},
         {f->off_stops > 0, "bright"}, {f->off_stops < 0, "dark"}, {f->flash > 0, "flash"},
-        {f->soft_px > 0, "soft"}, {f->haze > 0, "haze"}, {f->cloud > 0, "cloud"},
-        {f->moved_x || f->moved_y, "moved"},
+        {f->soft_px >= DWI_SOFT_PX, "soft"}, {f->haze >= DWI_HAZE, "haze"},
+        {f->cloud >= DWI_CLOUD, "cloud"},
+        {f->bump, "moved"},
     };
     int used = 0;
     out[0] = 0;

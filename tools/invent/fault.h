@@ -7,6 +7,11 @@
 /* codes of the ledger, and how the file is damaged where it is unreadable */
 enum dwi_damage { DWI_SOUND, DWI_TRUNCATED, DWI_EMPTY, DWI_ZEROED, DWI_WRONG_MAGIC, DWI_FLIPPED };
 
+/* What creeps on is called a fault from here on; below it, a person would not see it. */
+#define DWI_SOFT_PX 1.0
+#define DWI_HAZE 0.6
+#define DWI_CLOUD 0.4
+
 struct dwi_faults {
     int damage;         /* enum dwi_damage */
     int no_exposure;    /* shutter and ISO are not recorded */
@@ -17,7 +22,7 @@ struct dwi_faults {
     double haze;        /* optical thickness of fog over the far ground */
     double cloud;       /* opacity of a passing bank, 0..1 */
     int moved_x, moved_y; /* pixels, this shot and all later ones unless shake */
-    int shake;          /* this shot only */
+    int bump;           /* the camera was moved before this shot, or shakes in it */
 };
 
 /**

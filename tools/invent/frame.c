@@ -58,14 +58,33 @@ struct ground_light {
     float pane[8][3];   /* light of each pane, lit or dark */
     float tree_leaf[64];/* flutter of foliage tiles, factors */
     float sun_alt;      /* degrees */
+    float room[3];      /* light on the walls of the room, cd/m2 at albedo 1 */
+    float fog_through[256], fog[3], veil[3]; /* camera channels */
 };
 
-static void ground_light(struct ground_light *g, const struct dwi_stage *st,
-                         const struct dwi_shot *shot, const struct dwi_sky *sky)
+/* Inside: a lamp of 60 lx until bedtime, and the twentieth part of the light outside. */
+static void room_light(struct ground_light *g, const struct dwi_stage *st,
+                       const struct dwi_shot *shot, const struct dwi_sky *sky)
 {
+    double lamp[3], r[3], rgb[3], cam[3];
+    int on = dwi_lamp_on(st->p, shot, 0);
+    dwi_rgb_of_kelvin(2900, lamp);
+    dwi_material_rgb(DWI_ROOM, r);
+    for (int c = 0; c < 3; c++)
+        rgb[c] = r[c] / M_PI * (60 * on * lamp[c] + 0.05 * sky->sky_rgb[c]);
+    dwi_camera_rgb(rgb, cam);
+    for (int c = 0; c < 3; c++)
+        g->room[c] = (float)cam[c];
+}
+
+static void ground_light(struct ground_light *g, const struct dwi_stage *st,
+                         const struct dwi_shot *shot, const struct dwi_sky *sky,
+                         const struct dwi_weather *wx)
+{
+    double cam[3];
     memset(g, 0, sizeof *g);
     for (int m = 0; m < DWI_MATERIALS; m++) {
-        double r[3], v[3], cam[3];
+        double r[3], v[3];
         const double *light[3] = {sky->sky_rgb, sky->sun_rgb, sky->moon_rgb};
         float(*to[3])[3] = {g->sky, g->sun, g->moon};
         dwi_material_rgb(m, r);
@@ -90,8 +109,8 @@ static void ground_light(struct ground_light *g, const struct dwi_stage *st,
         g->moon_dir[i] = (float)sky->a.moon[i] / 127;
     }
     for (int i = 0; i < 8; i++) {
-        double rgb[3], cam[3], day = 0.05 / M_PI * (sky->sun_lux + sky->moon_lux + st->p->night_lx);
-        double lit = dwi_lamp_on(st, shot, i) ? 40 : 0;
+        double rgb[3], day = 0.05 / M_PI * (sky->sun_lux + sky->moon_lux + st->p->night_lx);
+        double lit = dwi_lamp_on(st->p, shot, i) ? 40 : 0;
         dwi_rgb_of_kelvin(2900, rgb);
         for (int c = 0; c < 3; c++)
             rgb[c] = rgb[c] * lit + day;
@@ -104,6 +123,17 @@ static void ground_light(struct ground_light *g, const struct dwi_stage *st,
                                       dwi_normal(dwi_key(st->p->seed, DWI_S_FOLIAGE,
                                                          (uint64_t)shot->index * 64 + (uint64_t)i)));
     g->sun_alt = (float)sky->sun_alt_deg;
+    for (int i = 0; i < 256; i++)
+        g->fog_through[i] = (float)dwi_fog_through(wx, i);
+    double fog[3];
+    dwi_fog_light(wx, fog);
+    dwi_camera_rgb(fog, cam);
+    for (int c = 0; c < 3; c++)
+        g->fog[c] = (float)cam[c];
+    dwi_camera_rgb(wx->veil_rgb, cam);
+    for (int c = 0; c < 3; c++)
+        g->veil[c] = (float)cam[c];
+    room_light(g, st, shot, sky);
 }
 
 static float smooth(float t)
@@ -121,6 +151,8 @@ static float ground_pixel(const struct ground_light *g, const struct dwi_world *
     float a = w->albedo[at];
     if (m == DWI_PANE)
         return g->pane[((int)a - 1) & 7][c];
+    if (m == DWI_ROOM)
+        return a * g->room[c];
     float ne = w->normal[0][at], nn = w->normal[1][at], nu = w->normal[2][at];
     float s = ne * g->sun_dir[0] + nn * g->sun_dir[1] + nu * g->sun_dir[2];
     float o = ne * g->moon_dir[0] + nn * g->moon_dir[1] + nu * g->moon_dir[2];
@@ -132,7 +164,9 @@ static float ground_pixel(const struct ground_light *g, const struct dwi_world *
         v += o * direct * g->moon[m][c];
     if (m == DWI_TREE || m == DWI_FOREST)
         v *= g->tree_leaf[tile & 63];
-    return a * v;
+    v *= a;
+    float t = g->fog_through[w->far[at]];
+    return v * t + (1 - t) * g->fog[c] + g->veil[c];
 }
 
 /* Interpolates all planes of the grid to one row of pixels' height. */
@@ -194,7 +228,7 @@ int dwi_frame_light(const struct dwi_stage *st, const struct dwi_shot *shot, flo
         dwi_grid_free(&grid);
         return -1;
     }
-    ground_light(&gl, st, shot, &sky);
+    ground_light(&gl, st, shot, &sky, &grid.weather);
     compose(st, shot, &grid, &gl, row, light);
     dwi_draw_stars(st, shot, &grid, light);
     dwi_draw_movers(st, shot, &sky, &grid, light);

@@ -4,27 +4,24 @@
 #include "grid.h"
 
 #include "colour.h"
-#include "light.h"
-#include "movers.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 /* Fills one node. (x, y) are mosaic pixels of the unshifted frame. */
-static void node(struct dwi_grid *g, const struct dwi_stage *st, const struct dwi_shot *shot,
-                 const struct dwi_sky *sky, const struct dwi_weather *wx, double x, double y,
-                 size_t at)
+static void node(struct dwi_grid *g, const struct dwi_stage *st, const struct dwi_sky *sky, double x,
+                 double y, size_t at)
 {
     double d[3], rgb[3] = {0, 0, 0}, extra[3] = {0, 0, 0}, cam[3], direct = 1, stars = 1;
     dwi_lens_direction(&st->lens, x, y, d);
     if (d[2] > -0.12) {
         double up[3] = {d[0], d[1], d[2] > 0 ? d[2] : 0};
         dwi_sky_radiance(sky, up, rgb);
-        stars = dwi_weather_sky(wx, sky, up, rgb);
+        stars = dwi_weather_sky(&g->weather, up, rgb);
     }
     if (d[2] < 0.2)
-        direct = dwi_weather_ground(wx, st, shot, sky, d, x, y, extra);
+        direct = dwi_weather_ground(&g->weather, st, d, extra);
     dwi_camera_rgb(rgb, cam);
     for (int c = 0; c < 3; c++)
         g->plane[DWI_G_SKY + c][at] = (float)cam[c];
@@ -49,11 +46,10 @@ int dwi_grid_make(struct dwi_grid *g, const struct dwi_stage *st, const struct d
         return -1;
     for (int i = 0; i < DWI_G_PLANES; i++)
         g->plane[i] = all + n * (size_t)i;
-    struct dwi_weather wx;
-    dwi_weather_at(&wx, st, shot, sky);
+    dwi_weather_at(&g->weather, st, shot, sky);
     for (int j = 0; j < g->h; j++)
         for (int i = 0; i < g->w; i++)
-            node(g, st, shot, sky, &wx, i * g->step - shot->shift_x, j * g->step - shot->shift_y,
+            node(g, st, sky, i * g->step - shot->shift_x, j * g->step - shot->shift_y,
                  (size_t)j * (size_t)g->w + (size_t)i);
     return 0;
 }

@@ -36,10 +36,20 @@ static uint32_t key32(const struct dwi_params *p, int what)
     return (uint32_t)dwi_key(p->seed, DWI_S_GROUND, (uint64_t)what);
 }
 
+static double fbm(double x, double y, int octaves, uint32_t key)
+{
+    return (double)dwi_fbm2((float)x, (float)y, octaves, key);
+}
+
+static double noise(double x, double y, uint32_t key)
+{
+    return (double)dwi_noise2((float)x, (float)y, key);
+}
+
 double dwi_skyline_deg(const struct dwi_params *p, double az)
 {
-    float x = (float)(az * 180 / M_PI);
-    float big = dwi_fbm2(x / 30, 0.5f, 3, key32(p, 1)), fine = dwi_fbm2(x / 3, 7.5f, 4, key32(p, 2));
+    double x = az * 180 / M_PI;
+    double big = fbm(x / 30, 0.5, 3, key32(p, 1)), fine = fbm(x / 3, 7.5, 4, key32(p, 2));
     return 1.2 + 7.0 * big * big + 1.1 * (fine - 0.5);
 }
 
@@ -66,11 +76,11 @@ static int in_tree(const struct tree *t, double az, double alt, uint32_t key, fl
     double v = (alt - t->foot) / (t->top - t->foot), u = (az - t->az) / t->width;
     if (v < 0 || v > 1 || fabs(u) > 1.1)
         return 0;
-    float n = dwi_fbm2((float)(az * 2.2), (float)(alt * 2.2), 4, key);
+    double n = fbm(az * 2.2, alt * 2.2, 4, key);
     double crown = v > 0.12 ? 0.95 * sqrt(fmax(0, 1 - pow((v - 0.5) / 0.5, 2))) : 0.06;
     if (fabs(u) > crown * (0.55 + 0.75 * n))
         return 0;
-    *bright = 0.5f + n;
+    *bright = (float)(0.5 + n);
     return 1;
 }
 
@@ -81,19 +91,24 @@ struct pixel {
     int sky;
 };
 
-static void tilt(double n[3], float east, float north)
+static void tilt(double n[3], double east, double north)
 {
-    double l = sqrt(1 + (double)east * east + (double)north * north);
+    double l = sqrt(1 + east * east + north * north);
     n[0] = east / l;
     n[1] = north / l;
     n[2] = 1 / l;
 }
 
+double dwi_house_az(const struct dwi_params *p)
+{
+    uint64_t k = dwi_key(p->seed, DWI_S_GROUND, 50);
+    return (12 + 10 * dwi_uniform(k)) * (dwi_uniform(k + 1) < 0.5 ? -1 : 1);
+}
+
 /* The house: a box on the slope, gable roof, panes that can be lit. az, alt in degrees. */
 static int house(const struct dwi_params *p, double az, double alt, struct pixel *q)
 {
-    uint64_t k = dwi_key(p->seed, DWI_S_GROUND, 50);
-    double x = az - (12 + 10 * dwi_uniform(k)) * (dwi_uniform(k + 1) < 0.5 ? -1 : 1);
+    double x = az - dwi_house_az(p);
     double y = alt + 9.5; /* foot */
     if (fabs(x) > 4.6 || y < 0 || y > 6.5)
         return 0;
@@ -101,8 +116,8 @@ static int house(const struct dwi_params *p, double az, double alt, struct pixel
     if (y > roof)
         return 0;
     q->far = 0.25;
-    tilt(q->normal, 0, p->lat_deg >= 0 ? -1.5f : 1.5f);
-    q->albedo = 0.9f + 0.2f * dwi_noise2((float)(x * 9), (float)(y * 9), key32(p, 51));
+    tilt(q->normal, 0, p->lat_deg >= 0 ? -1.5 : 1.5);
+    q->albedo = (float)(0.9 + 0.2 * noise(x * 9, y * 9, key32(p, 51)));
     q->material = y > eave ? DWI_ROOF : DWI_WALL;
     if (fabs(x) > 4.1 && y <= eave)
         return 0;
@@ -124,38 +139,53 @@ static void land(const struct dwi_params *p, const struct tree *tree, int n_tree
                  double alt, struct pixel *q)
 {
     memset(q, 0, sizeof *q);
-    float fa = (float)az, fb = (float)alt;
+    
     for (int i = 0; i < n_trees; i++)
         if (in_tree(&tree[i], az, alt, key32(p, 200 + i), &q->albedo)) {
             q->material = DWI_TREE;
             q->far = 0.15;
-            tilt(q->normal, 0.4f * (q->albedo - 1), 0);
+            tilt(q->normal, 0.4 * ((double)q->albedo - 1), 0);
             return;
         }
     if (house(p, az, alt, q))
         return;
-    if (alt > -2.0 + 0.8 * (dwi_noise2(fa / 9, 3.f, key32(p, 3)) - 0.5)) { /* far ridge */
+    if (alt > -2.0 + 0.8 * (noise(az / 9, 3, key32(p, 3)) - 0.5)) { /* far ridge */
         double up = (alt + 2) / 9;
-        float n = dwi_fbm2(fa * 0.7f, fb * 1.6f, 6, key32(p, 4));
-        float g = dwi_fbm2(fa * 0.25f + 9, fb * 0.5f, 4, key32(p, 5));
+        double n = fbm(az * 0.7, alt * 1.6, 6, key32(p, 4));
+        double g = fbm(az * 0.25 + 9, alt * 0.5, 4, key32(p, 5));
         q->far = 0.55 + 0.45 * fmin(up, 1);
-        q->material = g < 0.47f ? DWI_FOREST : up > 0.55 ? DWI_ROCK : DWI_FAR;
-        q->albedo = 0.55f + 0.9f * n;
-        tilt(q->normal, 2.2f * (dwi_fbm2(fa * 0.35f, fb * 0.35f, 4, key32(p, 6)) - 0.5f),
-             p->lat_deg >= 0 ? -0.6f : 0.6f);
+        q->material = g < 0.47 ? DWI_FOREST : up > 0.55 ? DWI_ROCK : DWI_FAR;
+        q->albedo = (float)(0.55 + 0.9 * n);
+        tilt(q->normal, 2.2 * (fbm(az * 0.35, alt * 0.35, 4, key32(p, 6)) - 0.5),
+             p->lat_deg >= 0 ? -0.6 : 0.6);
         q->shadow = p->ridge_deg * (1 - 0.8 * fmin(fmax(up, 0), 1)) * (0.8 + 0.4 * n);
         return;
     }
     /* the near slope: place in metres, camera 3 m above it */
     double d = fmin(3 / tan(-alt * M_PI / 180 + 0.004), 400);
-    float x = (float)(d * sin(az * M_PI / 180)), y = (float)(d * cos(az * M_PI / 180));
-    float n = dwi_fbm2(x * 0.8f, y * 0.5f, 7, key32(p, 7)), g = dwi_fbm2(x * 0.05f, y * 0.05f, 3, key32(p, 8));
-    double path = fabs(x - 0.35 * y + 6 * (dwi_noise2(y * 0.05f, 1.f, key32(p, 9)) - 0.5));
+    double x = d * sin(az * M_PI / 180), y = d * cos(az * M_PI / 180);
+    double n = fbm(x * 0.8, y * 0.5, 7, key32(p, 7)), g = fbm(x * 0.05, y * 0.05, 3, key32(p, 8));
+    double path = fabs(x - 0.35 * y + 6 * (noise(y * 0.05, 1, key32(p, 9)) - 0.5));
     q->far = 0.5 * d / (d + 60);
-    q->material = g > 0.62f ? DWI_ROCK : path < 0.9 ? DWI_PATH : DWI_GRASS;
-    q->albedo = 0.5f + n;
-    tilt(q->normal, 1.2f * (n - 0.5f), p->lat_deg >= 0 ? -0.1f : 0.1f);
+    q->material = g > 0.62 ? DWI_ROCK : path < 0.9 ? DWI_PATH : DWI_GRASS;
+    q->albedo = (float)(0.5 + n);
+    tilt(q->normal, 1.2 * (n - 0.5), p->lat_deg >= 0 ? -0.1 : 0.1);
     q->shadow = p->ridge_deg * (0.35 + 0.75 * d / (d + 40));
+}
+
+/* A room about the view: the wall with a window of two casements, a sill below. */
+static int room(const struct dwi_params *p, int x, int y, struct pixel *q, int ground)
+{
+    double u = (double)x / p->width, v = (double)y / p->height;
+    if (u > 0.16 && u < 0.84 && v > 0.10 && v < 0.86 && fabs(u - 0.5) > 0.018)
+        return ground;
+    memset(q, 0, sizeof *q);
+    q->material = DWI_ROOM;
+    q->normal[2] = 1;
+    q->albedo = (float)(0.35 + 0.3 * noise(u * 90, v * 60, key32(p, 60)));
+    if (u > 0.13 && u < 0.87 && v > 0.06 && v < 0.90)
+        q->albedo = 0.8; /* its frame */
+    return 4;
 }
 
 struct job {
@@ -203,6 +233,8 @@ static void row(void *arg, int y)
         if (j->p->view == DWI_TARGET)
             ground = dwi_target_paint(j->p, x - DWI_MARGIN, y - DWI_MARGIN, &first.material,
                                       &first.albedo, ground);
+        if (j->p->view == DWI_WINDOW)
+            ground = room(j->p, x - DWI_MARGIN, y - DWI_MARGIN, &first, ground);
         w->cover[at] = byte(255 - 63.75 * ground);
         w->albedo[at] = first.albedo;
         w->material[at] = (uint8_t)first.material;

@@ -40,6 +40,9 @@ int dwi_world_make(struct dwi_world *w, const struct dwi_params *p, const struct
                    int jobs);
 void dwi_world_free(struct dwi_world *w);
 
+/** Azimuth of the house from the optical axis, degrees. */
+double dwi_house_az(const struct dwi_params *p);
+
 /** Height of the skyline at an azimuth (radians from the optical axis), degrees. */
 double dwi_skyline_deg(const struct dwi_params *p, double azimuth);
 

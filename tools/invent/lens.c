@@ -89,7 +89,7 @@ static double theta(const struct dwi_lens_map *m, double r)
     if (k >= 4095)
         return m->theta_max;
     double f = i - k;
-    return m->theta_of_r[k] * (1 - f) + m->theta_of_r[k + 1] * f;
+    return (double)m->theta_of_r[k] * (1 - f) + (double)m->theta_of_r[k + 1] * f;
 }
 
 void dwi_lens_direction(const struct dwi_lens_map *m, double x, double y, double dir[3])

@@ -16,12 +16,12 @@ static void run(float *v, int n, long stride, double r, float *tmp)
     for (int i = 0; i < n; i++)
         tmp[i] = v[i * stride];
     for (int i = -k; i <= k; i++)
-        sum += tmp[i < 0 ? 0 : i >= n ? n - 1 : i];
+        sum += (double)tmp[i < 0 ? 0 : i >= n ? n - 1 : i];
     for (int i = 0; i < n; i++) {
         int a = i - k - 1, b = i + k + 1;
         float lo = tmp[a < 0 ? 0 : a], hi = tmp[b >= n ? n - 1 : b];
         v[i * stride] = ((float)sum + edge * (lo + hi)) * norm;
-        sum += hi - tmp[i - k < 0 ? 0 : i - k];
+        sum += (double)hi - (double)tmp[i - k < 0 ? 0 : i - k];
     }
 }
 

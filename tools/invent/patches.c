@@ -83,9 +83,9 @@ void dwi_patches_measure(const struct dwi_stage *st, const struct dwi_sensor *se
                     c = 3;
                 else if (c == 1 && dwi_colour_at(st, px ^ 1, py) == 2)
                     c = 2;
-                double e = (double)light[at] * sensor->flat[at] * per + dark;
-                sum[c] += light[at];
-                dn[c] += gain * e + shot->black_shift + sensor->column[px];
+                double e = (double)light[at] * (double)sensor->flat[at] * per + dark;
+                sum[c] += (double)light[at];
+                dn[c] += gain * e + shot->black_shift + (double)sensor->column[px];
                 var[c] += gain * gain * e + read * read + 1.0 / 12;
                 clipped += gain * e + shot->black_shift > p->white - p->black;
                 count[c]++;

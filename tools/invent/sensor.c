@@ -31,7 +31,7 @@ int dwi_sensor_make(struct dwi_sensor *s, const struct dwi_params *p)
             double r2 = ((x - cx) * (x - cx) + (y - cy) * (y - cy)) / corner;
             double loss = p->vignetting * (0.7 * r2 + 0.3 * r2 * r2);
             s->flat[at] = (float)(exp2(-loss) *
-                                  (1 + p->prnu * dwi_normal_table[dwi_mix(key + at) & 65535]));
+                                  (1 + p->prnu * (double)dwi_normal_table[dwi_mix(key + at) & 65535]));
         }
     for (int x = 0; x < p->width; x++)
         s->column[x] = (float)(p->column_dn *
@@ -94,7 +94,7 @@ void dwi_sensor_expose(const struct dwi_sensor *s, const struct dwi_shot *shot,
             float z = dwi_normal_table[bits & 65535];
             bits >>= 16;
             if (e < 25) {
-                int k = dwi_poisson(e, dwi_uniform(key2 + at));
+                int k = dwi_poisson((double)e, dwi_uniform(key2 + at));
                 v = gain * (float)k + read * z;
             } else { /* Poisson is normal to within its skewness of 1/sqrt(e) */
                 v = gain * e + sqrtf(gain2 * e + read_var) * z;

@@ -50,7 +50,7 @@ static void day_colour(const struct dwi_sky *s, const double d[3], double rgb[3]
     double low = 1 - dwi_step(s->sun_alt_deg, -4, 14);
     double blue = (1 - 0.75 * pale) * (1 - 0.6 * near);
     double warm = low * (0.75 * pale * (0.35 + 0.65 * exp(-chi / 45)) + 0.35 * near);
-    double x = 0.318 - 0.066 * blue + 0.115 * warm, y = 0.332 - 0.068 * blue + 0.055 * warm;
+    double x = 0.316 - 0.074 * blue + 0.115 * warm, y = 0.331 - 0.077 * blue + 0.055 * warm;
     dwi_rgb_of_xy(x, y, rgb);
 }
 
@@ -129,7 +129,7 @@ void dwi_sky_radiance(const struct dwi_sky *s, const double dir[3], double rgb[3
             rgb[i] += l * c[i];
     }
     l = s->scale_night * airglow(dir[2]);
-    dwi_rgb_of_xy(0.338, 0.372, c);
+    dwi_rgb_of_xy(0.334, 0.362, c);
     for (int i = 0; i < 3; i++)
         rgb[i] += l * c[i];
     if (s->p->town_lx > 0) {

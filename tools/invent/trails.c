@@ -64,9 +64,10 @@ void dwi_draw_stars(const struct dwi_stage *st, const struct dwi_shot *shot,
         int n = 1 + (int)(length / 0.35);
         double air = dwi_air_mass(alt_mid * 180 / M_PI), flux[3];
         static const double extinction[3] = {0.11, 0.17, 0.28}; /* magnitudes per air mass */
-        double through = dwi_grid_value(g, DWI_G_STARS, x[1] + shot->shift_x, y[1] + shot->shift_y);
+        double through = (double)dwi_grid_value(g, DWI_G_STARS, x[1] + shot->shift_x,
+                                                y[1] + shot->shift_y);
         for (int c = 0; c < 3; c++)
-            flux[c] = s->flux[c] * pow(10, -0.4 * extinction[c] * air) * through / n;
+            flux[c] = (double)s->flux[c] * pow(10, -0.4 * extinction[c] * air) * through / n;
         double omega = dwi_lens_solid_angle(&st->lens, x[1], y[1]);
         for (int k = 0; k < n; k++) { /* the parabola through beginning, middle and end */
             double t = (k + 0.5) / n * 2 - 1;

@@ -6,6 +6,7 @@
 #include "colour.h"
 #include "exposure.h"
 #include "light.h"
+#include "movers.h"
 #include "target.h"
 
 #include <errno.h>
@@ -48,7 +49,7 @@ static int write_shots(const char *folder, const struct dwi_stage *st,
                "moon_az_deg,shutter_k,marked_num,marked_den,true_s,iso_k,marked_iso,f_number,"
                "true_f_number,ev100_true,error_stops,shutter_error,iso_error,aperture_error,"
                "jitter,light_stops,sun_lux,moon_lux,gain_dn_per_e,e_per_cdm2,read_dn,black_shift,"
-               "shift_x,shift_y,written,faults\n");
+               "shift_x,shift_y,written,soft_px,haze,cloud,flash,off_stops,movers,faults\n");
     for (int i = 0, gap = 0; i < p->frames; i++) {
         const struct dwi_shot *s = &shots[i];
         char start[32], mid[32], faults[128];
@@ -65,13 +66,17 @@ static int write_shots(const char *folder, const struct dwi_stage *st,
                 s->sky.moon_alt * 180 / M_PI, s->sky.moon_az * 180 / M_PI, s->shutter_k, num, den,
                 s->time_s, s->iso_k, dwi_iso_marked(s->iso_k), p->contacts ? p->f_number : 0,
                 s->n_true, ev);
-        fprintf(f, "%.6f,%.6f,%.6f,%.6f,%.6f,%.5f,%.6g,%.6g,%.7g,%.7g,%.5f,%.4f,%d,%d,%d,%s\n",
+        fprintf(f, "%.6f,%.6f,%.6f,%.6f,%.6f,%.5f,%.6g,%.6g,%.7g,%.7g,%.5f,%.4f,%d,%d,%d,%.3f,%.3f,%.3f,%.2f,%.2f,%s%s,%s\n",
                 dwi_shot_error(s), s->shutter_error, s->iso_error, s->aperture_error, s->jitter,
                 s->light_stops, dwi_sun_lux(h),
                 p->moon ? dwi_moon_lux(s->sky.moon_alt * 180 / M_PI, s->sky.moon_elongation,
                                        s->sky.moon_parallax) : 0,
                 dwi_sensor_gain(p, s), dwi_sensor_electrons(p, s), dwi_sensor_read_dn(p, s),
-                s->black_shift, s->shift_x, s->shift_y, !s->fault.missing, faults);
+                s->black_shift, s->shift_x, s->shift_y, !s->fault.missing,
+                s->fault.soft_px, s->fault.haze, s->fault.cloud, s->fault.flash,
+                s->fault.off_stops,
+                dwi_has_aircraft(p, s) ? "aircraft " : "",
+                dwi_has_headlights(p, s) ? "headlights" : "", faults);
     }
     return done(f);
 }
@@ -103,7 +108,7 @@ static int write_hot(const char *folder, const struct dwi_sensor *s)
         return -1;
     fprintf(f, "x,y,electrons_per_s\n");
     for (int i = 0; i < s->n_hot; i++)
-        fprintf(f, "%d,%d,%.4f\n", s->hot[i].x, s->hot[i].y, s->hot[i].rate);
+        fprintf(f, "%d,%d,%.4f\n", s->hot[i].x, s->hot[i].y, (double)s->hot[i].rate);
     return done(f);
 }
 
