@@ -90,9 +90,10 @@ enum dw_status dw_scan(const char *const *inputs, size_t n, const struct dw_scan
                        const struct dw_run *run, struct dw_shots *out, struct dw_error *err);
 void dw_shots_free(struct dw_shots *shots);
 
-/* True value behind a mark: shutter times and ISO steps run at powers of 2^(1/3), stops at
- * 2^(1/6) steps; a value within 0.15 stop (f/1.2: see the table) of such a step is taken to be it,
- * any other is kept as it is. Source: ISO 2720 / APEX arithmetic; see docs/method.md. */
+/* True value behind a mark: shutter times and ISO steps run at powers of 2^(1/3), stops at powers
+ * of 2^(1/6). Only a mark of the trade's third-stop series (1/60, f/5.6) or the step itself is
+ * taken to be a step; any other value (1/17 s, f/7.6, a bulb time beyond 30 s) is kept as it is.
+ * Source: Exif 2.31 Annex C (APEX), which names 1/60 s "Tv 6"; see docs/method.md. */
 double dw_true_shutter_s(double marked_s);
 double dw_true_f_number(double marked);
 double dw_true_iso(double marked);
@@ -107,6 +108,7 @@ struct dw_mosaic {
     size_t samples;
     float black[3]; /* level of no light, per colour, as the file states it after decoding */
     float white;    /* saturation, same scale */
+    size_t room;    /* samples that px has room for; 0 in a zeroed struct */
 };
 
 /* Buffers that a worker keeps from frame to frame; opaque. */

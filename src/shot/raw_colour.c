@@ -1,0 +1,142 @@
+/* raw_colour.c: the camera's colours as LibRaw or the DNG states them. */
+#include "shot/raw_private.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/* How far a DNG illuminant (Exif LightSource code) is from D65: the smallest wins. */
+static int distance_from_d65(int illuminant)
+{
+    static const struct {
+        unsigned char code, distance;
+    } known[] = {{21, 0}, {10, 1}, {22, 2}, {20, 2}, {1, 3},  {9, 3},  {11, 3},
+                 {4, 4},  {12, 4}, {23, 4}, {13, 5}, {14, 6}, {15, 7}, {18, 6},
+                 {19, 6}, {2, 7},  {24, 8}, {3, 9},  {17, 9}};
+    for (size_t i = 0; i < sizeof known / sizeof *known; i++)
+        if (known[i].code == illuminant)
+            return known[i].distance;
+    return 8; /* unknown or 0: worse than any kind of daylight */
+}
+
+static bool usable(const float m[4][3])
+{
+    for (int i = 0; i < 3; i++) {
+        float row = 0;
+        for (int j = 0; j < 3; j++) {
+            if (!isfinite(m[i][j]) || fabsf(m[i][j]) > 100)
+                return false;
+            row += fabsf(m[i][j]);
+        }
+        if (row < 1e-3f)
+            return false;
+    }
+    return true;
+}
+
+/* AnalogBalance * CameraCalibration * ColorMatrix (DNG 1.4, chapter 6); the diagonal of the
+ * calibration is all that converters write, and LibRaw leaves 0 where the tag is missing. */
+static void take_dng_matrix(const libraw_colordata_t *c, const libraw_dng_color_t *d,
+                            float out[9])
+{
+    for (int i = 0; i < 3; i++) {
+        float balance = c->dng_levels.analogbalance[i];
+        float own = d->calibration[i][i];
+        float gain = (balance > 0 ? balance : 1) * (own > 0 ? own : 1);
+        for (int j = 0; j < 3; j++)
+            out[3 * i + j] = d->colormatrix[i][j] * gain;
+    }
+}
+
+/* White of D65, XYZ (CIE 15), in the camera: its reciprocal is the balance for daylight. */
+static void daylight_from_matrix(const float m[9], float mul[3])
+{
+    static const double d65[3] = {0.95046, 1, 1.08906};
+    double white[3];
+    for (int i = 0; i < 3; i++) {
+        white[i] = 0;
+        for (int j = 0; j < 3; j++)
+            white[i] += (double)m[3 * i + j] * d65[j];
+        if (!(white[i] > 1e-6))
+            return;
+    }
+    for (int i = 0; i < 3; i++)
+        mul[i] = (float)(white[1] / white[i]);
+}
+
+void dw_raw_take_colour(const struct dw_raw *r, struct dw_raw_record *rec)
+{
+    const libraw_colordata_t *c = &r->lr->color;
+    const libraw_dng_color_t *best = NULL;
+    if (r->lr->idata.dng_version != 0)
+        for (int i = 0; i < 2; i++) {
+            const libraw_dng_color_t *d = &c->dng_color[i];
+            if (usable(d->colormatrix) &&
+                (!best || distance_from_d65(d->illuminant) < distance_from_d65(best->illuminant)))
+                best = d;
+        }
+    if (best) {
+        take_dng_matrix(c, best, rec->cam_xyz);
+        rec->has_cam_xyz = true;
+    } else if (usable(c->cam_xyz)) {
+        for (int i = 0; i < 9; i++)
+            rec->cam_xyz[i] = c->cam_xyz[i / 3][i % 3];
+        rec->has_cam_xyz = true;
+    }
+    const int *day = c->WB_Coeffs[LIBRAW_WBI_Daylight];
+    if (day[0] > 0 && day[1] > 0 && day[2] > 0) {
+        for (int i = 0; i < 3; i++)
+            rec->daylight_mul[i] = (float)day[i] / (float)day[1];
+    } else if (rec->has_cam_xyz) {
+        daylight_from_matrix(rec->cam_xyz, rec->daylight_mul);
+    }
+}
+
+static int colour_at(const struct dw_raw *r, int row, int col)
+{
+    int c = libraw_COLOR(r->lr, row, col);
+    return c == 3 ? 1 : c; /* the second green */
+}
+
+bool dw_raw_take_pattern(const struct dw_raw *r, enum dw_cfa *cfa, int *period,
+                         uint8_t pattern[36], char *why, size_t why_size)
+{
+    const libraw_iparams_t *p = &r->lr->idata;
+    memset(pattern, 0, 36);
+    *period = 1;
+    if (p->filters == 0) {
+        *cfa = p->colors == 1 ? DW_CFA_MONO : DW_CFA_RGB;
+        if (p->colors == 1 || (p->colors == 3 && !p->is_foveon))
+            return true;
+        snprintf(why, why_size, "its sensor has %d colours (%s), which this program cannot use",
+                 p->colors, p->cdesc);
+        return false;
+    }
+    *cfa = p->filters == 9 ? DW_CFA_XTRANS : DW_CFA_BAYER;
+    *period = p->filters == 9 ? 6 : 2;
+    if (p->filters == 1 || p->colors != 3 || strncmp(p->cdesc, "RGB", 3) != 0) {
+        snprintf(why, why_size,
+                 "its sensor has a pattern of %d colours (%s); expected red, green and blue",
+                 p->colors, p->cdesc);
+        return false;
+    }
+    int seen[3] = {0};
+    for (int y = 0; y < *period; y++)
+        for (int x = 0; x < *period; x++) {
+            int c = colour_at(r, y, x);
+            if (c < 0 || c > 2)
+                c = 1;
+            pattern[y * *period + x] = (uint8_t)c;
+            seen[c]++;
+        }
+    for (int y = 0; *period == 2 && y < 8; y++) /* some old sensors repeat after 8 rows only */
+        for (int x = 0; x < 2; x++)
+            if (colour_at(r, y, x) != pattern[y % 2 * 2 + x])
+                seen[0] = 0;
+    bool diagonal = *period != 2 || (pattern[0] == 1) == (pattern[3] == 1);
+    if (seen[0] == 0 || seen[1] == 0 || seen[2] == 0 || !diagonal) {
+        snprintf(why, why_size, "its colour pattern is neither a Bayer nor a 6x6 one");
+        return false;
+    }
+    return true;
+}

@@ -1,2 +1,0 @@
-/* sun.c: being written. */
-#include <daywheel/sky.h>
