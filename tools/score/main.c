@@ -1,0 +1,23 @@
+/* main.c: daywheel-score SHOOT OUT: figures of a finished run of an invented shoot. */
+#include "score.h"
+
+#include <stdio.h>
+#include <string.h>
+
+int main(int argc, char **argv)
+{
+    if (argc != 3 || strcmp(argv[1], "--help") == 0) {
+        fprintf(stderr, "usage: daywheel-score SHOOT OUT\n"
+                        "SHOOT was made by daywheel-invent, OUT by daywheel render.\n"
+                        "Prints how steady, how right and how smooth the result is.\n");
+        return argc == 2 ? 0 : 2;
+    }
+    struct score_truth t;
+    if (!score_read(argv[1], argv[2], &t))
+        return 1;
+    score_judgement(&t);
+    score_steadiness(&t);
+    bool fine = score_pictures(&t, argv[2]);
+    score_free(&t);
+    return fine ? 0 : 1;
+}

@@ -1,0 +1,49 @@
+/* score.h: a finished run held against the truth of an invented shoot. */
+#ifndef DW_SCORE_H
+#define DW_SCORE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+/* What is known of one invented shot, joined with the ledger's row for it. */
+struct score_shot {
+    char name[64], faults[96];        /* truth */
+    double alt_deg, error_stops;      /* truth */
+    double light_stops;               /* truth: scene light */
+    bool in_ledger, use;              /* ledger */
+    double ledger_alt, flicker, gain; /* ledger; NAN if empty */
+    long frame;                       /* ledger; 0 if none */
+    char found[96];                   /* ledger: fault codes */
+};
+
+struct score_patch {
+    int number, x, y, w, h; /* mosaic pixels */
+    bool ground;
+    double *dn; /* per shot: mean green above black without noise, DN; NAN where clipped */
+};
+
+struct score_truth {
+    size_t n_shots, n_patches;
+    struct score_shot *shot;
+    struct score_patch *patch;
+    int width, height, turn_deg; /* of the mosaic; clockwise to upright */
+    double black_dn;
+};
+
+/* Reads SHOOT/truth and OUT/ledger.csv. Says what is wrong on stderr and returns false. */
+bool score_read(const char *shoot, const char *out, struct score_truth *t);
+void score_free(struct score_truth *t);
+
+/* Part of the day: 0 day (sun above 0), 1 twilight, 2 night (below -15 degrees). */
+int score_part(double alt_deg);
+
+/* x minus a cubic through the 7 values around each (Savitzky & Golay 1964, Analytical Chemistry
+ * 36, 1627: weights -2 3 6 7 6 3 -2 over 21); NAN where one of the 7 is missing. out: n values. */
+void score_minus_cubic(const double *x, size_t n, double *out);
+
+/* Each prints its part of the report. */
+void score_steadiness(const struct score_truth *t);
+void score_judgement(const struct score_truth *t);
+bool score_pictures(const struct score_truth *t, const char *out);
+
+#endif

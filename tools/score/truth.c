@@ -1,0 +1,170 @@
+/* truth.c: the truth tables of an invented shoot, joined with the ledger of a run. */
+#include "score.h"
+
+#include "base/atomic_file.h"
+#include "base/csv.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static bool read_table(const char *dir, const char *name, struct dw_csv *t)
+{
+    char *path = dw_join_path(dir, name), *data = NULL;
+    size_t n = 0;
+    struct dw_error err = {0};
+    bool ok = path && dw_read_whole(path, (size_t)1 << 30, &data, &n, &err) >= 0 &&
+              dw_csv_parse(path, data, n, t, &err) >= 0;
+    if (!ok)
+        fprintf(stderr, "daywheel-score: %s\n", err.text);
+    free(data);
+    free(path);
+    return ok;
+}
+
+static double number(const struct dw_csv *t, size_t row, int col)
+{
+    const char *s = dw_csv_field(t, row, col);
+    return *s ? strtod(s, NULL) : (double)NAN;
+}
+
+static bool read_shots(const char *dir, struct score_truth *t)
+{
+    struct dw_csv c = {0};
+    if (!read_table(dir, "truth/shots.csv", &c))
+        return false;
+    t->shot = calloc(c.rows, sizeof *t->shot);
+    t->n_shots = t->shot ? c.rows : 0;
+    int file = dw_csv_column(&c, "file"), alt = dw_csv_column(&c, "sun_alt_deg"),
+        error = dw_csv_column(&c, "error_stops"), light = dw_csv_column(&c, "light_stops"),
+        faults = dw_csv_column(&c, "faults");
+    for (size_t i = 0; i < t->n_shots; i++) {
+        struct score_shot *s = &t->shot[i];
+        snprintf(s->name, sizeof s->name, "%s", dw_csv_field(&c, i, file));
+        snprintf(s->faults, sizeof s->faults, "%s", dw_csv_field(&c, i, faults));
+        s->alt_deg = number(&c, i, alt);
+        s->error_stops = number(&c, i, error);
+        s->light_stops = number(&c, i, light);
+        s->gain = s->flicker = s->ledger_alt = (double)NAN;
+    }
+    dw_csv_free(&c);
+    return t->n_shots > 0;
+}
+
+static struct score_shot *find_shot(const struct score_truth *t, const char *name, size_t hint)
+{
+    for (size_t k = 0; k < t->n_shots; k++) { /* tables are in the same order: hint fits */
+        struct score_shot *s = &t->shot[(hint + k) % t->n_shots];
+        if (strcmp(s->name, name) == 0)
+            return s;
+    }
+    return NULL;
+}
+
+static bool read_ledger(const char *dir, struct score_truth *t)
+{
+    struct dw_csv c = {0};
+    if (!read_table(dir, "ledger.csv", &c))
+        return false;
+    int file = dw_csv_column(&c, "file"), alt = dw_csv_column(&c, "sun_alt_deg"),
+        flicker = dw_csv_column(&c, "flicker_stops"), gain = dw_csv_column(&c, "gain_stops"),
+        frame = dw_csv_column(&c, "frame"), faults = dw_csv_column(&c, "faults"),
+        use = dw_csv_column(&c, "use");
+    size_t hint = 0;
+    for (size_t i = 0; i < c.rows; i++) {
+        struct score_shot *s = find_shot(t, dw_csv_field(&c, i, file), hint);
+        if (!s)
+            continue;
+        hint = (size_t)(s - t->shot) + 1;
+        s->in_ledger = true;
+        s->use = strcmp(dw_csv_field(&c, i, use), "yes") == 0;
+        s->ledger_alt = number(&c, i, alt);
+        s->flicker = number(&c, i, flicker);
+        s->gain = number(&c, i, gain);
+        s->frame = strtol(dw_csv_field(&c, i, frame), NULL, 10);
+        snprintf(s->found, sizeof s->found, "%s", dw_csv_field(&c, i, faults));
+    }
+    dw_csv_free(&c);
+    return true;
+}
+
+static bool read_patches(const char *dir, struct score_truth *t)
+{
+    struct dw_csv c = {0};
+    if (!read_table(dir, "truth/patches.csv", &c))
+        return false;
+    t->patch = calloc(c.rows ? c.rows : 1, sizeof *t->patch);
+    t->n_patches = t->patch ? c.rows : 0;
+    for (size_t i = 0; i < t->n_patches; i++) {
+        struct score_patch *p = &t->patch[i];
+        p->number = (int)number(&c, i, dw_csv_column(&c, "patch"));
+        p->ground = strcmp(dw_csv_field(&c, i, dw_csv_column(&c, "kind")), "ground") == 0;
+        p->x = (int)number(&c, i, dw_csv_column(&c, "x"));
+        p->y = (int)number(&c, i, dw_csv_column(&c, "y"));
+        p->w = (int)number(&c, i, dw_csv_column(&c, "w"));
+        p->h = (int)number(&c, i, dw_csv_column(&c, "h"));
+        p->dn = malloc(t->n_shots * sizeof *p->dn);
+        for (size_t k = 0; p->dn && k < t->n_shots; k++)
+            p->dn[k] = (double)NAN;
+    }
+    dw_csv_free(&c);
+
+    if (!read_table(dir, "truth/patch_light.csv", &c))
+        return false;
+    int file = dw_csv_column(&c, "file"), patch = dw_csv_column(&c, "patch"),
+        g1 = dw_csv_column(&c, "dn_g1"), g2 = dw_csv_column(&c, "dn_g2"),
+        clipped = dw_csv_column(&c, "clipped");
+    size_t hint = 0;
+    for (size_t i = 0; i < c.rows; i++) {
+        const struct score_shot *s = find_shot(t, dw_csv_field(&c, i, file), hint);
+        if (!s)
+            continue;
+        hint = (size_t)(s - t->shot);
+        int k = (int)number(&c, i, patch);
+        for (size_t p = 0; p < t->n_patches; p++)
+            if (t->patch[p].number == k && t->patch[p].dn && number(&c, i, clipped) < 1e-4)
+                t->patch[p].dn[hint] = (number(&c, i, g1) + number(&c, i, g2)) / 2;
+    }
+    dw_csv_free(&c);
+    return true;
+}
+
+static void read_camera(const char *dir, struct score_truth *t)
+{
+    char *path = dw_join_path(dir, "truth/camera.ini");
+    FILE *f = path ? fopen(path, "r") : NULL;
+    char line[200];
+    int turn = 0;
+    while (f && fgets(line, sizeof line, f)) {
+        sscanf(line, "size=%dx%d", &t->width, &t->height);
+        sscanf(line, "black=%lf", &t->black_dn);
+        if (sscanf(line, "orientation=%d", &turn) == 1) /* Exif codes */
+            t->turn_deg = turn == 6 ? 90 : turn == 8 ? 270 : turn == 3 ? 180 : 0;
+    }
+    if (f)
+        fclose(f);
+    free(path);
+}
+
+bool score_read(const char *shoot, const char *out, struct score_truth *t)
+{
+    *t = (struct score_truth){0};
+    if (!read_shots(shoot, t) || !read_ledger(out, t) || !read_patches(shoot, t))
+        return false;
+    read_camera(shoot, t);
+    return true;
+}
+
+void score_free(struct score_truth *t)
+{
+    for (size_t i = 0; i < t->n_patches; i++)
+        free(t->patch[i].dn);
+    free(t->patch);
+    free(t->shot);
+}
+
+int score_part(double alt_deg)
+{
+    return alt_deg > 0 ? 0 : alt_deg > -15 ? 1 : 2;
+}
