@@ -1,46 +1,310 @@
-/* steady.c: exposure error of every shot. First form: median tile ratios between neighbours,
- * added up and freed of their smooth part. */
+/* steady.c: exposure error of every shot. The picture's own changes from shot to shot (pairs.c)
+ * are shared out between light and exposure by one joint least-squares problem (joint.c). What is
+ * exposure and what is light the pictures alone do not say; three things settle it: light is
+ * smooth in time, once the sun's law is taken out; exposure errors are small, or one and the same
+ * whenever a setting is used; and a doubtful comparison (cloud, headlights) counts little.
+ * docs/method.md gives the noise model behind every weight. */
+#include "decide/steady.h"
 #include "decide/steps.h"
-#include "decide/whittaker.h"
 #include "base/robust.h"
 
+#include <lapacke.h>
 #include <math.h>
+#include <string.h>
 
-/* Median change of light between shots a and b over the tiles that both have. */
-static double ratio(const struct dw_work *w, size_t a, size_t b, double *work)
+struct dw_steady_params {
+    double light_stops;    /* rms third difference of light beside the law, per 120 s */
+    double law_share;      /* and per stop that the law changes in one interval */
+    double offset_stops;   /* rms of a setting's own error */
+    double error_stops;    /* of a shot's own error, before it is learnt */
+    double loose_stops;    /* of a shot without a record */
+    double outlier_floor;  /* pairs are outliers against this at least, stops */
+    double tail;           /* degrees of freedom of the shots' errors (Student): few are large */
+    int rounds, laws;
+};
+static const struct dw_steady_params defaults = {2e-4, 0.003, 0.03, 0.03, 5, 0.004, 5, 5, 3};
+
+/* Everything about the shots that take part, packed. */
+struct task {
+    struct dw_work *w;
+    const struct dw_steady_params *p;
+    size_t n;
+    size_t *shot;
+    double *time, *alt;
+    bool *loose;
+    struct dw_pair *pair;
+    size_t n_pairs;
+    double *change;        /* of the law, per pair */
+    double *weight, *stiff, *tie, *s, *e, *e_var, *offset, *work;
+    int (*setting)[DW_MAX_CLASSES];
+    int classes;
+    double sigma; /* rms of the shots' own errors, learnt */
+};
+
+static enum dw_status no_room(struct dw_error *err)
 {
-    const float *x = w->light + a * (size_t)w->tiles, *y = w->light + b * (size_t)w->tiles;
+    return dw_fail(err, DW_ERR_MEMORY, "out of memory for the steadying");
+}
+
+/* Number of the offset of a setting with this value (in thirds or sixths of a stop). */
+static int offset_of(int *known, int *kind, int *classes, int most, int k, double value)
+{
+    int step = (int)lround(value * 24);
+    for (int c = 0; c < *classes; c++)
+        if (kind[c] == k && known[c] == step)
+            return c;
+    if (*classes == most)
+        return -1;
+    known[*classes] = step;
+    kind[*classes] = k;
+    return (*classes)++;
+}
+
+#define MOST_SETTINGS 256
+
+static void find_settings(struct task *t)
+{
+    int known[MOST_SETTINGS], kind[MOST_SETTINGS];
+    for (size_t i = 0; i < t->n; i++) {
+        const struct dw_shot *s = &t->w->shots->shot[t->shot[i]];
+        int *set = t->setting[i];
+        set[0] = set[1] = set[2] = -1;
+        if (t->loose[i])
+            continue;
+        set[0] = offset_of(known, kind, &t->classes, MOST_SETTINGS, 0, log2(s->shutter_s));
+        set[1] = offset_of(known, kind, &t->classes, MOST_SETTINGS, 1, log2(s->iso / 100));
+        if (s->has_aperture)
+            set[2] = offset_of(known, kind, &t->classes, MOST_SETTINGS, 2, 2 * log2(s->f_number));
+    }
+}
+
+/* Light grids of the shots that take part, packed. */
+static enum dw_status compare(struct task *t, struct dw_error *err)
+{
+    struct dw_work *w = t->w;
+    size_t tiles = (size_t)w->tiles, all = t->n * tiles, mark = w->arena.n;
+    float *grid[3];
+    const float *from[3] = {w->light, w->noise, w->lever};
+    for (int g = 0; g < 3; g++) {
+        grid[g] = DW_TAKE(&w->arena, all, float);
+        if (!grid[g])
+            return no_room(err);
+        for (size_t i = 0; i < t->n; i++)
+            memcpy(grid[g] + i * tiles, from[g] + t->shot[i] * tiles, tiles * sizeof(float));
+    }
+    struct dw_grids grids = {t->n,    w->survey->cols, w->survey->rows, grid[0], grid[1],
+                             grid[2], t->time,         t->loose};
+    struct dw_pair_params params = DW_PAIR_DEFAULTS;
+    struct dw_pair *pair;
+    enum dw_status status = dw_pairs_compare(&grids, &params, &w->arena, &pair, &t->n_pairs, err);
+    if (status < 0)
+        return status;
+    /* kept beyond the grids */
+    memcpy(t->pair, pair, t->n_pairs * sizeof *pair);
+    dw_arena_free_to(&w->arena, mark);
+    return DW_OK;
+}
+
+static void set_weights(struct task *t, bool first)
+{
+    double unit = t->w->interval;
+    double light = t->p->light_stops * pow(unit / 120, 2.5);
+    for (size_t i = 0; i < t->n; i++) {
+        size_t k = i + 1 < t->n ? i : i ? i - 1 : 0; /* pair of lag 1 from this shot */
+        double slope = t->n > 1 ? fabs(t->change[k]) : 0;
+        double sigma = light + t->p->law_share * slope;
+        t->stiff[i] = 1 / (sigma * sigma);
+        double error = t->loose[i] ? t->p->loose_stops : t->sigma;
+        t->tie[i] = 1 / (error * error);
+        if (!t->loose[i] && !first) {
+            double own = t->e[i];
+            for (int p = 0; p < DW_MAX_CLASSES; p++)
+                own -= t->setting[i][p] >= 0 ? t->offset[t->setting[i][p]] : 0;
+            /* Student's weight: a wrong record is an error of any size */
+            t->tie[i] *= (t->p->tail + 1) / (t->p->tail + own * own * t->tie[i]);
+        }
+    }
+    double floor = t->p->outlier_floor * t->p->outlier_floor;
+    for (size_t k = 0; k < t->n_pairs; k++) {
+        const struct dw_pair *p = &t->pair[k];
+        t->weight[k] = 1 / p->var;
+        if (first)
+            continue;
+        double r = p->v - (t->s[p->b] - t->s[p->a]) - (t->e[p->b] - t->e[p->a]);
+        /* never nothing, or a shot could come loose from the rest */
+        t->weight[k] *= 1e-6 + dw_tukey_weight(r, 4.685 * sqrt(p->var + floor));
+    }
+}
+
+/* What a shot's own error is worth, from the better known half. */
+static void learn_sigma(struct task *t)
+{
     size_t n = 0;
-    for (int k = 0; k < w->tiles; k++)
-        if (isfinite(x[k]) && isfinite(y[k]))
-            work[n++] = (double)(y[k] - x[k]);
-    return n ? dw_median(work, n) : 0;
+    for (size_t i = 0; i < t->n; i++)
+        if (!t->loose[i])
+            t->work[n++] = t->e_var[i];
+    if (n < 8)
+        return;
+    double limit = dw_quantile(t->work, n, 0.4);
+    n = 0;
+    for (size_t i = 0; i < t->n; i++) {
+        if (t->loose[i] || t->e_var[i] > limit)
+            continue;
+        double own = t->e[i];
+        for (int p = 0; p < DW_MAX_CLASSES; p++)
+            own -= t->setting[i][p] >= 0 ? t->offset[t->setting[i][p]] : 0;
+        t->work[n++] = fabs(own);
+    }
+    t->sigma = fmax(0.002, DW_MAD_TO_SIGMA * dw_median(t->work, n));
+}
+
+static enum dw_status solve(struct task *t, struct dw_error *err)
+{
+    struct dw_joint joint = {.n = t->n,
+                             .time = t->time,
+                             .n_pairs = t->n_pairs,
+                             .pair = t->pair,
+                             .weight = t->weight,
+                             .stiff = t->stiff,
+                             .unit_s = t->w->interval,
+                             .tie = t->tie,
+                             .classes = t->classes,
+                             .setting = (const int(*)[DW_MAX_CLASSES])t->setting,
+                             .offset_weight = 1 / (t->p->offset_stops * t->p->offset_stops)};
+    for (int round = 0; round < t->p->rounds; round++) {
+        set_weights(t, round == 0);
+        enum dw_status status =
+            dw_joint_solve(&joint, &t->w->arena, t->s, t->e, t->e_var, t->offset);
+        if (status < 0)
+            return dw_fail(err, status, "the steadying of %zu frames could not be solved", t->n);
+        learn_sigma(t);
+    }
+    return DW_OK;
+}
+
+/* Law of light against sun altitude, from the light found so far, level left free. */
+static bool fit_law(struct task *t, struct dw_spline *law, double *coef, double *normal)
+{
+    int n = law->n;
+    memset(normal, 0, (size_t)n * (size_t)n * sizeof(double));
+    memset(coef, 0, (size_t)n * sizeof(double));
+    for (size_t i = 0; i < t->n; i++) {
+        double b[4];
+        int j = dw_spline_basis(law, t->alt[i], b);
+        for (int p = 0; p < 4; p++) {
+            for (int q = 0; q < 4; q++)
+                normal[(j + p) * n + j + q] += b[p] * b[q];
+            coef[j + p] += b[p] * t->s[i];
+        }
+    }
+    const double d[4] = {-1, 3, -3, 1};
+    double prior = 1e-3 * (double)t->n / n;
+    for (int i = 0; i + 3 < n; i++)
+        for (int p = 0; p < 4; p++)
+            for (int q = 0; q < 4; q++)
+                normal[(i + p) * n + i + q] += prior * d[p] * d[q];
+    for (int i = 0; i < n; i++)
+        normal[i * n + i] += 1e-9 * (double)t->n;
+    return LAPACKE_dposv(LAPACK_ROW_MAJOR, 'L', n, 1, normal, n, coef, 1) == 0;
+}
+
+/* Solves, learns the law, takes it out of the pairs and solves again: light is smoother beside the
+ * law than with it, so errors stand out better. */
+static enum dw_status share_out(struct task *t, struct dw_error *err)
+{
+    double low = INFINITY, high = -INFINITY;
+    for (size_t i = 0; i < t->n; i++) {
+        low = fmin(low, t->alt[i]);
+        high = fmax(high, t->alt[i]);
+    }
+    struct dw_spline law = dw_spline_over(low, high, 1.5);
+    double *coef = DW_TAKE(&t->w->arena, (size_t)law.n, double);
+    double *normal = DW_TAKE(&t->w->arena, (size_t)law.n * (size_t)law.n, double);
+    if (!coef || !normal)
+        return no_room(err);
+    for (size_t k = 0; k < t->n_pairs; k++) /* first guess: the light itself */
+        t->change[k] = t->pair[k].v;
+    for (int round = 0;; round++) {
+        enum dw_status status = solve(t, err);
+        if (status < 0 || round == t->p->laws)
+            return status;
+        for (size_t k = 0; k < t->n_pairs && round; k++)
+            t->pair[k].v += t->change[k];
+        for (size_t i = 0; i < t->n && round; i++)
+            t->s[i] += dw_spline_value(&law, coef, t->alt[i]);
+        if (!fit_law(t, &law, coef, normal))
+            return dw_fail(err, DW_ERR_NUMERIC, "the law of light could not be fitted");
+        for (size_t k = 0; k < t->n_pairs; k++) {
+            t->change[k] = dw_spline_value(&law, coef, t->alt[t->pair[k].b]) -
+                           dw_spline_value(&law, coef, t->alt[t->pair[k].a]);
+            t->pair[k].v -= t->change[k];
+        }
+    }
+}
+
+static bool take_room(struct task *t)
+{
+    struct dw_arena *a = &t->w->arena;
+    t->shot = DW_TAKE(a, t->w->n, size_t);
+    t->time = DW_TAKE(a, t->w->n, double);
+    t->alt = DW_TAKE(a, t->w->n, double);
+    t->loose = DW_TAKE(a, t->w->n, bool);
+    t->pair = DW_TAKE(a, 2 * t->w->n, struct dw_pair);
+    t->change = DW_TAKE(a, 2 * t->w->n, double);
+    t->weight = DW_TAKE(a, 2 * t->w->n, double);
+    t->stiff = DW_TAKE(a, t->w->n, double);
+    t->tie = DW_TAKE(a, t->w->n, double);
+    t->s = DW_TAKE(a, t->w->n, double);
+    t->e = DW_TAKE(a, t->w->n, double);
+    t->e_var = DW_TAKE(a, t->w->n, double);
+    t->offset = DW_TAKE(a, MOST_SETTINGS, double);
+    t->work = DW_TAKE(a, t->w->n, double);
+    t->setting = dw_arena_take(a, t->w->n, sizeof *t->setting);
+    return t->shot && t->time && t->alt && t->loose && t->pair && t->change && t->weight &&
+           t->stiff && t->tie && t->s && t->e && t->e_var && t->offset && t->work && t->setting;
+}
+
+/* Errors of shots that took no part: what their neighbours in use have, by time. */
+static void fill_in(struct dw_work *w, const struct task *t)
+{
+    for (size_t i = 0, k = 0; i < w->n; i++) {
+        while (k + 1 < t->n && t->shot[k + 1] <= i)
+            k++;
+        w->error[i] = t->e[k];
+        w->error_var[i] = t->e_var[k];
+        if (t->shot[k] == i)
+            continue;
+        w->error[i] = 0;
+        w->error_var[i] = t->p->loose_stops * t->p->loose_stops;
+    }
 }
 
 enum dw_status dw_steady(struct dw_work *w, struct dw_error *err)
 {
+    struct task t = {.w = w, .p = &defaults, .sigma = defaults.error_stops};
     w->error = DW_TAKE(&w->arena, w->n, double);
     w->error_var = DW_TAKE(&w->arena, w->n, double);
     w->fast = DW_TAKE(&w->arena, w->n, double);
     w->left = DW_TAKE(&w->arena, w->n, double);
     w->before = DW_TAKE(&w->arena, w->n, double);
-    double *work = DW_TAKE(&w->arena, (size_t)w->tiles, double);
-    double *sum = DW_TAKE(&w->arena, w->n, double), *smooth = DW_TAKE(&w->arena, w->n, double);
-    double *weight = DW_TAKE(&w->arena, w->n, double);
-    if (!w->error || !w->error_var || !w->fast || !w->left || !w->before || !work || !sum ||
-        !smooth || !weight)
-        return dw_fail(err, DW_ERR_MEMORY, "out of memory for the steadying");
-    size_t last = w->n;
+    if (!w->error || !w->error_var || !w->fast || !w->left || !w->before || !take_room(&t))
+        return no_room(err);
     for (size_t i = 0; i < w->n; i++) {
         w->left[i] = w->before[i] = (double)NAN;
-        if (w->usable[i]) {
-            sum[i] = last < w->n ? sum[last] + ratio(w, last, i, work) : 0;
-            weight[i] = 1;
-            last = i;
-        }
+        if (!w->usable[i])
+            continue;
+        t.shot[t.n] = i;
+        t.time[t.n] = w->utc[i];
+        t.alt[t.n] = w->alt[i];
+        t.loose[t.n++] = !w->recorded[i];
     }
-    if (dw_whittaker(sum, weight, (int)w->n, 1e4, 3, smooth) == DW_OK)
-        for (size_t i = 0; i < w->n; i++)
-            w->error[i] = w->usable[i] ? sum[i] - smooth[i] : 0;
-    return DW_OK;
+    if (t.n == 0)
+        return dw_fail(err, DW_ERR_EMPTY, "all %zu frames are spoiled, none can be used", w->n);
+    find_settings(&t);
+    enum dw_status status = compare(&t, err);
+    if (status >= 0)
+        status = share_out(&t, err);
+    if (status >= 0)
+        fill_in(w, &t);
+    return status;
 }

@@ -1,0 +1,149 @@
+/* joint.c: see steady.h. The unknowns of a shot stand side by side (s_i, e_i), so that all terms
+ * but the offsets lie in a band of six; the offsets border it and are eliminated last (Schur
+ * complement), which keeps time and memory linear in the number of shots. */
+#include "decide/banded.h"
+#include "decide/steady.h"
+
+#include <lapacke.h>
+#include <math.h>
+#include <string.h>
+
+#define BAND 6
+
+void dw_third_difference(const double time[4], double unit_s, double out[4])
+{
+    double t[4];
+    for (int i = 0; i < 4; i++)
+        t[i] = time[i] / unit_s;
+    for (int i = 1; i < 4; i++)
+        t[i] = fmax(t[i], t[i - 1] + 1e-3 / unit_s);
+    for (int i = 0; i < 4; i++) {
+        double product = 1;
+        for (int k = 0; k < 4; k++)
+            if (k != i)
+                product *= t[i] - t[k];
+        /* six times the divided difference: 1 -3 3 -1 for equal unit steps */
+        out[i] = 6 / product;
+    }
+}
+
+/* Adds weight * row row^T for a row with entries at index[0..n-1]. */
+static void add_row(struct dw_banded *m, const int *index, const double *value, int n,
+                    double weight)
+{
+    for (int p = 0; p < n; p++)
+        for (int q = 0; q <= p; q++)
+            dw_banded_add(m, index[p], index[q], weight * value[p] * value[q]);
+}
+
+static void add_terms(const struct dw_joint *j, struct dw_banded *m, double *rhs)
+{
+    const double sign[4] = {-1, -1, 1, 1};
+    for (size_t k = 0; k < j->n_pairs; k++) {
+        int a = 2 * (int)j->pair[k].a, b = 2 * (int)j->pair[k].b;
+        int index[4] = {a, a + 1, b, b + 1};
+        add_row(m, index, sign, 4, j->weight[k]);
+        for (int p = 0; p < 4; p++)
+            rhs[index[p]] += sign[p] * j->weight[k] * j->pair[k].v;
+    }
+    for (size_t i = 0; i + 3 < j->n; i++) {
+        double value[4];
+        int first = 2 * (int)i, index[4] = {first, first + 2, first + 4, first + 6};
+        dw_third_difference(j->time + i, j->unit_s, value);
+        add_row(m, index, value, 4, 0.5 * (j->stiff[i + 1] + j->stiff[i + 2]));
+    }
+    for (size_t i = 0; i < j->n; i++) {
+        dw_banded_add(m, 2 * (int)i + 1, 2 * (int)i + 1, j->tie[i]);
+        /* a faint pull that settles what nothing else tells: fewer than four shots, islands */
+        dw_banded_add(m, 2 * (int)i, 2 * (int)i, 1e-6);
+    }
+    int middle = 2 * (int)(j->n / 2);
+    dw_banded_add(m, middle, middle, 1);
+}
+
+/* border: classes columns of 2n; its entries are -tie_i at (e_i, o). corner: o with o. */
+static void add_border(const struct dw_joint *j, double *border, double *corner)
+{
+    size_t rows = 2 * j->n;
+    for (size_t i = 0; i < j->n; i++)
+        for (int p = 0; p < DW_MAX_CLASSES; p++) {
+            int c = j->setting[i][p];
+            if (c < 0)
+                continue;
+            border[(size_t)c * rows + 2 * i + 1] -= j->tie[i];
+            for (int q = 0; q < DW_MAX_CLASSES; q++)
+                if (j->setting[i][q] >= 0)
+                    corner[c * j->classes + j->setting[i][q]] += j->tie[i];
+        }
+    for (int c = 0; c < j->classes; c++)
+        corner[c * j->classes + c] += j->offset_weight;
+}
+
+/* Solves the bordered system; `border` is replaced by the inverse band times border. */
+static bool solve_bordered(const struct dw_joint *j, const struct dw_banded *factor, double *x,
+                           double *border, double *corner, double *offset)
+{
+    size_t rows = 2 * j->n;
+    int c = j->classes;
+    if (!dw_banded_solve(factor, x, 1))
+        return false;
+    if (c == 0)
+        return true;
+    if (!dw_banded_solve(factor, border, c))
+        return false;
+    for (int a = 0; a < c; a++) {
+        offset[a] = 0;
+        for (size_t i = 0; i < j->n; i++)
+            for (int p = 0; p < DW_MAX_CLASSES; p++)
+                if (j->setting[i][p] == a) {
+                    /* row a of the border is sparse: -tie_i at the e_i of its shots */
+                    offset[a] += j->tie[i] * x[2 * i + 1];
+                    for (int b = 0; b < c; b++)
+                        corner[a * c + b] += j->tie[i] * border[(size_t)b * rows + 2 * i + 1];
+                }
+    }
+    /* the rounding of two eliminations leaves it not quite symmetric */
+    for (int a = 0; a < c; a++)
+        for (int b = 0; b < a; b++)
+            corner[a * c + b] = corner[b * c + a] = 0.5 * (corner[a * c + b] + corner[b * c + a]);
+    if (LAPACKE_dpotrf_work(LAPACK_COL_MAJOR, 'L', c, corner, c) != 0 ||
+        LAPACKE_dpotrs_work(LAPACK_COL_MAJOR, 'L', c, 1, corner, c, offset, c) != 0)
+        return false;
+    for (int b = 0; b < c; b++)
+        for (size_t i = 0; i < rows; i++)
+            x[i] -= border[(size_t)b * rows + i] * offset[b];
+    return true;
+}
+
+enum dw_status dw_joint_solve(const struct dw_joint *j, struct dw_arena *arena, double *s,
+                              double *e, double *e_var, double *offset)
+{
+    size_t mark = arena->n, rows = 2 * j->n, band = rows * (BAND + 1);
+    size_t classes = (size_t)j->classes;
+    struct dw_banded m = {(int)rows, BAND, DW_TAKE(arena, band, double)};
+    double *x = DW_TAKE(arena, rows, double);
+    double *border = DW_TAKE(arena, rows * classes, double);
+    double *corner = DW_TAKE(arena, classes * classes, double);
+    double *inverse = e_var ? DW_TAKE(arena, band, double) : x;
+    enum dw_status status = DW_ERR_MEMORY;
+    if (m.a && x && border && corner && inverse) {
+        add_terms(j, &m, x);
+        add_border(j, border, corner);
+        status = dw_banded_factor(&m) && solve_bordered(j, &m, x, border, corner, offset)
+                     ? DW_OK
+                     : DW_ERR_NUMERIC;
+    }
+    for (size_t i = 0; status == DW_OK && i < j->n; i++) {
+        s[i] = x[2 * i];
+        e[i] = x[2 * i + 1];
+    }
+    if (status == DW_OK && e_var) {
+        /* Variance with the offsets held: what is left of them is common to a setting and does
+         * not flicker. */
+        dw_banded_inverse(&m, inverse);
+        for (size_t i = 0; i < j->n; i++)
+            e_var[i] = inverse[(2 * i + 1) * (BAND + 1)];
+    }
+    dw_arena_free_to(arena, mark);
+    return status;
+}

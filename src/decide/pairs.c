@@ -1,0 +1,361 @@
+/* pairs.c: robust changes of light between neighbours. Model of tile k from shot a to b:
+ *
+ *   d_k = v + (drift of tile k) + (black level's wander) * lever_k + noise_k
+ *
+ * v is what exposure and the common light did. Tiles that move (foliage, cloud, people) are either
+ * always noisy, which their own history tells, or sometimes still: then they lie in the narrow
+ * heap of still tiles in some pairs and far from it in others. So v is the place of the densest
+ * heap, weighted by each tile's noise when it is still, within reach of what an exposure error can
+ * be. The variance of v comes from how far the regions of the picture disagree about it. */
+#include "decide/pairs.h"
+#include "base/robust.h"
+
+#include <math.h>
+#include <string.h>
+
+#define PASSES 3
+#define BLOCK 32        /* pairs that share one judgement of the tiles' noise */
+#define REGION 5        /* tiles, across and down */
+#define MAX_REGIONS 256
+#define TUKEY 4.685     /* 95 % efficient at the normal (Beaton & Tukey 1974) */
+#define MIN_TILES 3
+
+struct compare {
+    const struct dw_grids *g;
+    const struct dw_pair_params *p;
+    size_t tiles, steps;  /* steps: pairs of lag 1 */
+    float *rate;          /* steps*tiles: own drift, stops a second */
+    float *still;         /* steps*tiles: how still the tile was, 0..1 */
+    float *rel;           /* steps*tiles: d_k - v of lag 1 */
+    float *excess;        /* blocks*tiles: variance beyond photon noise, of a lag-1 pair */
+    double *v, *centre;   /* steps */
+    double black_var;     /* DN^2, of the wander between neighbours */
+    int regions, *region; /* of each tile */
+    /* one pair at work */
+    double *d, *w, *sigma, *lever, *gamma, *sorted;
+    int *tile;
+};
+
+/* Gathers the tiles that both shots have: difference without drift, its own noise. */
+static size_t gather(struct compare *c, size_t a, size_t b)
+{
+    const struct dw_grids *g = c->g;
+    const float *la = g->light + a * c->tiles, *lb = g->light + b * c->tiles;
+    const float *na = g->noise + a * c->tiles, *nb = g->noise + b * c->tiles;
+    const float *ea = g->lever + a * c->tiles, *eb = g->lever + b * c->tiles;
+    const float *excess = c->excess + a / BLOCK * c->tiles;
+    double floor = c->p->floor_stops * c->p->floor_stops;
+    size_t n = 0;
+    for (size_t k = 0; k < c->tiles; k++) {
+        if (!(isfinite(la[k]) && isfinite(lb[k])))
+            continue;
+        double d = (double)lb[k] - (double)la[k];
+        for (size_t j = a; j < b; j++)
+            d -= (double)c->rate[j * c->tiles + k] * (g->time[j + 1] - g->time[j]);
+        double var = (double)na[k] + (double)nb[k] + (double)excess[k] + floor;
+        c->d[n] = d;
+        c->w[n] = 1 / var;
+        c->sigma[n] = sqrt(var);
+        c->lever[n] = 0.5 * ((double)ea[k] + (double)eb[k]);
+        c->tile[n++] = (int)k;
+    }
+    return n;
+}
+
+/* Tukey weights about v; returns the sum of weight shares (1 = all still). */
+static double weigh(struct compare *c, size_t n, double v, double b, double widen)
+{
+    double share = 0, all = 0;
+    for (size_t k = 0; k < n; k++) {
+        double r = c->d[k] - v - b * c->lever[k];
+        c->gamma[k] = dw_tukey_weight(r, TUKEY * widen * c->sigma[k]);
+        share += c->gamma[k] * c->w[k];
+        all += c->w[k];
+    }
+    return all > 0 ? share / all : 0;
+}
+
+/* Weighted least squares for v and, with its prior, the black level's wander b. */
+static void solve_two(const struct compare *c, size_t n, double *v, double *b)
+{
+    double s1 = 0, sl = 0, sll = 0, sd = 0, sld = 0;
+    for (size_t k = 0; k < n; k++) {
+        double w = c->gamma[k] * c->w[k], l = c->lever[k];
+        s1 += w;
+        sl += w * l;
+        sll += w * l * l;
+        sd += w * c->d[k];
+        sld += w * l * c->d[k];
+    }
+    if (!(s1 > 0))
+        return;
+    double prior = c->black_var > 0 ? 1 / c->black_var : 0;
+    double det = s1 * (sll + prior) - sl * sl;
+    if (prior > 0 && det > 1e-12 * s1 * (sll + prior)) {
+        *v = (sd * (sll + prior) - sl * sld) / det;
+        *b = (s1 * sld - sl * sd) / det;
+    } else {
+        *v = sd / s1;
+        *b = 0;
+    }
+}
+
+/* Refines v from a start; returns how much weight the heap has, less for being out of reach. */
+static double settle(struct compare *c, size_t n, double centre, bool free, int rounds, double *v,
+                     double *b)
+{
+    double share = 0;
+    for (int i = 0; i < rounds; i++) {
+        share = weigh(c, n, *v, *b, i == 0 ? 2 : 1);
+        solve_two(c, n, v, b);
+    }
+    share = weigh(c, n, *v, *b, 1);
+    double off = (*v - centre) / c->p->reach_stops;
+    return free ? share : share / (1 + off * off / 4);
+}
+
+/* Start values when the tiles disagree: sorted differences, at even steps of their ranks, are
+ * dense where a heap is. */
+static void best_heap(struct compare *c, size_t n, double centre, bool free, double *v, double *b)
+{
+    memcpy(c->sorted, c->d, n * sizeof(double));
+    double best = -1, best_v = *v, best_b = *b;
+    for (int q = 1; q <= 9; q++) {
+        double tv = dw_quantile(c->sorted, n, q / 10.0), tb = 0;
+        double score = settle(c, n, centre, free, 4, &tv, &tb);
+        if (score > best) {
+            best = score;
+            best_v = tv;
+            best_b = tb;
+        }
+    }
+    *v = best_v;
+    *b = best_b;
+}
+
+/* Variance of v: regions of the picture are taken to err independently (a sandwich estimate by
+ * clusters, Liang & Zeger 1986), never below what photon noise alone allows. */
+static double variance_of(const struct compare *c, size_t n, double v, double b)
+{
+    double sum[MAX_REGIONS] = {0}, weight = 0;
+    for (size_t k = 0; k < n; k++) {
+        double w = c->gamma[k] * c->w[k];
+        sum[c->region[c->tile[k]]] += w * (c->d[k] - v - b * c->lever[k]);
+        weight += w;
+    }
+    if (!(weight > 0))
+        return 100;
+    double squares = 0;
+    for (int g = 0; g < c->regions; g++)
+        squares += sum[g] * sum[g];
+    return fmax(squares / (weight * weight), 1 / weight);
+}
+
+static struct dw_pair compare_pair(struct compare *c, size_t a, size_t b)
+{
+    struct dw_pair pair = {(uint32_t)a, (uint32_t)b, 0, 100, 0};
+    size_t n = gather(c, a, b);
+    if (n < MIN_TILES)
+        return pair;
+    double centre = 0;
+    for (size_t j = a; j < b; j++)
+        centre += c->centre[j];
+    bool free = c->g->loose[a] || c->g->loose[b];
+    memcpy(c->sorted, c->d, n * sizeof(double));
+    double v = dw_median(c->sorted, n), black = 0;
+    pair.common = v;
+    double share = settle(c, n, centre, free, 4, &v, &black);
+    if (share < 0.6)
+        best_heap(c, n, centre, free, &v, &black);
+    share = weigh(c, n, v, black, 1);
+    pair.v = v;
+    /* a small heap may be the wrong one: then v is only known as well as the tiles agree */
+    memcpy(c->sorted, c->d, n * sizeof(double));
+    double spread = dw_mad_sigma(c->d, n, pair.common, c->sorted);
+    double doubt = fmax(0, 1 - share / 0.5);
+    pair.var = variance_of(c, n, v, black) + doubt * doubt * spread * spread;
+    if (b == a + 1) {
+        c->v[a] = v;
+        float *rel = c->rel + a * c->tiles, *still = c->still + a * c->tiles;
+        for (size_t k = 0; k < c->tiles; k++) {
+            rel[k] = NAN;
+            still[k] = 0;
+        }
+        for (size_t k = 0; k < n; k++) {
+            size_t at = (size_t)c->tile[k];
+            double own = (double)c->rate[a * c->tiles + at] * (c->g->time[b] - c->g->time[a]);
+            rel[at] = (float)(c->d[k] + own - v - black * c->lever[k]);
+            still[at] = (float)c->gamma[k];
+        }
+    }
+    return pair;
+}
+
+/* The slow common change about each step: a running median of what the steps found. */
+static void find_centres(struct compare *c)
+{
+    const struct dw_grids *g = c->g;
+    double work[2 * 7 + 1];
+    for (size_t j = 0; j < c->steps; j++) {
+        size_t n = 0, first = j > 7 ? j - 7 : 0;
+        for (size_t i = first; i < c->steps && i <= j + 7; i++) {
+            double dt = g->time[i + 1] - g->time[i];
+            if (!g->loose[i] && !g->loose[i + 1])
+                work[n++] = c->v[i] / fmax(dt, 1e-3);
+        }
+        c->centre[j] = n ? dw_median(work, n) * (g->time[j + 1] - g->time[j]) : c->v[j];
+    }
+}
+
+/* Each tile's own drift, stops a second: mean over the window of its departures from v, weighted
+ * by how still it was; running sums, tile by tile in steps of time. */
+static void find_drift(struct compare *c)
+{
+    const double *t = c->g->time;
+    double half = c->p->drift_window_s / 2;
+    for (size_t k = 0; k < c->tiles; k++) {
+        size_t lo = 0, hi = 0; /* the window holds steps lo..hi-1 */
+        double sum = 0, span = 0, count = 0;
+        for (size_t j = 0; j < c->steps; j++) {
+            double mid = 0.5 * (t[j] + t[j + 1]);
+            /* symmetric about the step, so that a drift that itself drifts is right too */
+            double reach = fmin(half, fmin(mid - t[0], t[c->steps] - mid));
+            reach = fmax(reach, fmin(half, 2.5 * (t[j + 1] - t[j])));
+            while (hi < c->steps && 0.5 * (t[hi] + t[hi + 1]) <= mid + reach) {
+                double still = (double)c->still[hi * c->tiles + k];
+                if (still > 0) {
+                    sum += still * (double)c->rel[hi * c->tiles + k];
+                    span += still * (t[hi + 1] - t[hi]);
+                    count += still;
+                }
+                hi++;
+            }
+            while (lo < hi && 0.5 * (t[lo] + t[lo + 1]) < mid - reach) {
+                double still = (double)c->still[lo * c->tiles + k];
+                if (still > 0) {
+                    sum -= still * (double)c->rel[lo * c->tiles + k];
+                    span -= still * (t[lo + 1] - t[lo]);
+                    count -= still;
+                }
+                lo++;
+            }
+            /* a tile that was hardly ever still has no drift to speak of */
+            c->rate[j * c->tiles + k] =
+                count > 0.5 && span > 0 ? (float)(sum / span * count / (count + 1)) : 0;
+        }
+    }
+}
+
+/* Excess noise of each tile when it is still: from the lower quartile of |departure|, because a
+ * tile under broken cloud is still in some pairs and leaps in others. */
+static void find_noise(struct compare *c)
+{
+    const double quartile = 0.31863936396437514; /* of |normal| */
+    double work[2 * BLOCK];
+    const struct dw_grids *g = c->g;
+    for (size_t block = 0; block * BLOCK < c->steps; block++) {
+        size_t first = block * BLOCK > BLOCK / 2 ? block * BLOCK - BLOCK / 2 : 0;
+        size_t last = first + 2 * BLOCK < c->steps ? first + 2 * BLOCK : c->steps;
+        for (size_t k = 0; k < c->tiles; k++) {
+            size_t n = 0;
+            double photon = 0;
+            for (size_t j = first; j < last; j++) {
+                double rel = (double)c->rel[j * c->tiles + k];
+                if (!isfinite(rel))
+                    continue;
+                double own = (double)c->rate[j * c->tiles + k] * (g->time[j + 1] - g->time[j]);
+                photon += (double)g->noise[j * c->tiles + k] +
+                          (double)g->noise[(j + 1) * c->tiles + k];
+                work[n++] = fabs(rel - own);
+            }
+            float *out = &c->excess[block * c->tiles + k];
+            if (n < 4) {
+                *out = 1e-4f;
+                continue;
+            }
+            double sigma = dw_quantile(work, n, 0.25) / quartile;
+            *out = (float)fmax(0, sigma * sigma - photon / (double)n);
+        }
+    }
+}
+
+static bool take_room(struct compare *c, struct dw_arena *arena)
+{
+    size_t all = c->steps * c->tiles, blocks = c->steps / BLOCK + 1;
+    c->rate = DW_TAKE(arena, all, float);
+    c->still = DW_TAKE(arena, all, float);
+    c->rel = DW_TAKE(arena, all, float);
+    c->excess = DW_TAKE(arena, blocks * c->tiles, float);
+    c->v = DW_TAKE(arena, c->steps, double);
+    c->centre = DW_TAKE(arena, c->steps, double);
+    c->region = DW_TAKE(arena, c->tiles, int);
+    c->tile = DW_TAKE(arena, c->tiles, int);
+    c->d = DW_TAKE(arena, c->tiles, double);
+    c->w = DW_TAKE(arena, c->tiles, double);
+    c->sigma = DW_TAKE(arena, c->tiles, double);
+    c->lever = DW_TAKE(arena, c->tiles, double);
+    c->gamma = DW_TAKE(arena, c->tiles, double);
+    c->sorted = DW_TAKE(arena, c->tiles, double);
+    return c->rate && c->still && c->rel && c->excess && c->v && c->centre && c->region &&
+           c->tile && c->d && c->w && c->sigma && c->lever && c->gamma && c->sorted;
+}
+
+static void lay_regions(struct compare *c)
+{
+    int size = REGION;
+    while ((c->g->cols + size - 1) / size * ((c->g->rows + size - 1) / size) > MAX_REGIONS)
+        size++;
+    int across = (c->g->cols + size - 1) / size;
+    for (int r = 0; r < c->g->rows; r++)
+        for (int k = 0; k < c->g->cols; k++)
+            c->region[r * c->g->cols + k] = r / size * across + k / size;
+    c->regions = across * ((c->g->rows + size - 1) / size);
+}
+
+/* A first v for every step: medians, before anything is known of the tiles. */
+static void first_look(struct compare *c)
+{
+    for (size_t k = 0; k < (c->steps / BLOCK + 1) * c->tiles; k++)
+        c->excess[k] = 1e-4f; /* a hundredth of a stop */
+    for (size_t j = 0; j < c->steps; j++) {
+        size_t n = gather(c, j, j + 1);
+        memcpy(c->sorted, c->d, n * sizeof(double));
+        c->v[j] = n ? dw_median(c->sorted, n) : 0;
+    }
+    find_centres(c);
+}
+
+enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pair_params *params,
+                                struct dw_arena *arena, struct dw_pair **pairs, size_t *n,
+                                struct dw_error *err)
+{
+    *n = 0;
+    *pairs = DW_TAKE(arena, 2 * grids->n + 1, struct dw_pair);
+    if (!*pairs)
+        return dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing %zu shots", grids->n);
+    if (grids->n < 2)
+        return DW_OK;
+    size_t mark = arena->n;
+    struct compare c = {.g = grids, .p = params};
+    c.tiles = (size_t)(grids->cols * grids->rows);
+    c.steps = grids->n - 1;
+    c.black_var = params->black_dn * params->black_dn;
+    if (!take_room(&c, arena))
+        return dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing %zu shots", grids->n);
+    lay_regions(&c);
+    first_look(&c);
+    for (int pass = 0; pass < PASSES; pass++) {
+        *n = 0;
+        for (size_t j = 0; j < c.steps; j++)
+            (*pairs)[(*n)++] = compare_pair(&c, j, j + 1);
+        find_drift(&c);
+        find_noise(&c);
+        find_centres(&c);
+    }
+    for (size_t j = 0; j < c.steps; j++)
+        (*pairs)[j] = compare_pair(&c, j, j + 1);
+    for (size_t j = 0; j + 1 < c.steps; j++)
+        (*pairs)[(*n)++] = compare_pair(&c, j, j + 2);
+    dw_arena_free_to(arena, mark);
+    return DW_OK;
+}

@@ -1,0 +1,44 @@
+/* pairs.h: how light changed between neighbouring shots, with how well that is known. The one
+ * place where tiles are judged: clipped, moving, lit by lamps, bound by noise. */
+#ifndef DW_DECIDE_PAIRS_H
+#define DW_DECIDE_PAIRS_H
+
+#include "decide/arena.h"
+
+#include <daywheel/base.h>
+#include <stdbool.h>
+#include <stdint.h>
+
+/* Light grids of the shots that take part, in order of time. */
+struct dw_grids {
+    size_t n;           /* shots */
+    int cols, rows;
+    const float *light; /* n*cols*rows, stops by the record; NAN where a tile does not count */
+    const float *noise; /* its variance, stops^2 */
+    const float *lever; /* change of it per count of black level, stops/DN */
+    const double *time; /* n, seconds, not decreasing */
+    const bool *loose;  /* n: has no record, so that it may be off by any amount */
+};
+
+/* One comparison: common change of light by the record from shot a to b, the tiles' own smooth
+ * drifts taken out. */
+struct dw_pair {
+    uint32_t a, b;
+    double v, var; /* stops, stops^2 */
+    double common; /* what of v the tiles' majority did, for judging real light; stops */
+};
+
+struct dw_pair_params {
+    double drift_window_s; /* a tile's own drift is smooth over this long */
+    double floor_stops;    /* no tile is better than this, per comparison */
+    double reach_stops;    /* exposure errors of neighbours differ by less than this, ordinarily */
+    double black_dn;       /* the black level's wander between neighbours, when nothing else tells */
+};
+#define DW_PAIR_DEFAULTS {1500, 4e-4, 0.15, 0.3}
+
+/* Compares every shot with the next and the one after: at most 2n-3 pairs, from the arena. */
+enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pair_params *params,
+                                struct dw_arena *arena, struct dw_pair **pairs, size_t *n,
+                                struct dw_error *err);
+
+#endif

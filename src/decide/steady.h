@@ -1,0 +1,39 @@
+/* steady.h: one joint least-squares problem for light and exposure errors. */
+#ifndef DW_DECIDE_STEADY_H
+#define DW_DECIDE_STEADY_H
+
+#include "decide/arena.h"
+#include "decide/pairs.h"
+
+#define DW_MAX_CLASSES 3 /* kinds of settings: shutter, ISO, aperture */
+
+/* Unknowns: light s_i and error e_i of every shot, offset o_c of every setting. Minimised is
+ *
+ *   sum over pairs (v - (s_b-s_a) - (e_b-e_a))^2 / var
+ * + sum (third divided difference of s about i)^2 * stiff_i
+ * + sum (e_i - sum of its settings' offsets)^2 * tie_i
+ * + sum o_c^2 * offset_weight  +  (s of the middle shot)^2 * 1
+ *
+ * The last term only settles the level of s, which pairs do not tell. */
+struct dw_joint {
+    size_t n;               /* shots */
+    const double *time;     /* s; equal times are kept apart by a millisecond */
+    size_t n_pairs;
+    const struct dw_pair *pair;
+    const double *weight;   /* per pair: 1/variance times its robust weight */
+    const double *stiff;    /* per shot; used where i-1 .. i+2 exist */
+    double unit_s;          /* differences are taken in this unit of time */
+    const double *tie;      /* per shot */
+    int classes;            /* offsets in all */
+    const int (*setting)[DW_MAX_CLASSES]; /* per shot: indices of its offsets, or -1 */
+    double offset_weight;
+};
+
+/* s, e: n values; e_var: variance of e (may be NULL); offset: `classes` values.
+ * Linear in n. Errors: DW_ERR_MEMORY, DW_ERR_NUMERIC. */
+enum dw_status dw_joint_solve(const struct dw_joint *j, struct dw_arena *arena, double *s,
+                              double *e, double *e_var, double *offset);
+/* Weights of the third divided difference of four instants, in stops per unit_s cubed. */
+void dw_third_difference(const double time[4], double unit_s, double out[4]);
+
+#endif
