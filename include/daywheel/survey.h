@@ -17,8 +17,11 @@ struct dw_tile {
     float var[3];   /* variance of that mean from photon and read noise, DN^2 */
     float clipped;  /* share of samples at saturation */
     float dark;     /* share of samples no brighter than black plus one sigma of read noise */
-    float fine;     /* green detail energy at 1 px of the 2x2-binned picture, noise removed, DN^2 */
-    float middle;   /* the same at 3 px */
+    float fine;     /* green detail energy at 1 px of the 2x2-binned picture, noise removed, DN^2:
+                       mean square of a pixel less the mean of its four neighbours; may come out
+                       negative where there is none */
+    float middle;   /* the same at 3 px: of the picture binned 3x3 once more */
+    float fine_sd, middle_sd; /* their standard deviations from noise */
 };
 
 /* A small bright spot: a star, a hot pixel, a lamp. Positions in mosaic pixels. */
@@ -34,7 +37,9 @@ struct dw_measure {
     char problem[256];  /* why not */
     int width, height;  /* of the mosaic */
     float black[3], white; /* as the file stated after decoding */
-    float noise_dn;     /* read noise near black, rms DN, from G1-G2 of the darkest tiles */
+    float noise_dn;     /* read noise near black, rms DN, where the line of noise against light
+                           meets the stated black; rough where no tile is dark */
+    float photon_dn;    /* slope of that line: variance of a sample per DN of light, DN */
     float clipped, dark; /* share of the whole frame */
     struct dw_tile *tile; /* rows*cols, row-major, sensor orientation */
     uint32_t n_spikes;    /* read them with dw_survey_spikes */
@@ -45,7 +50,8 @@ struct dw_measure {
  * sensor orientation; means over blocks of the mosaic. */
 struct dw_thumb {
     int width, height;
-    float *rgb;
+    int block;  /* side of a block in mosaic pixels: thumbnail pixel i spans i*block.. */
+    float *rgb; /* a colour that the sensor lacks (monochrome) repeats green */
 };
 
 struct dw_survey_params {

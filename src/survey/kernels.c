@@ -1,0 +1,122 @@
+/* kernels.c: see kernels.h. Compiled twice: plainly, and with DW_WIDE for machines with AVX2. */
+#include "survey/kernels.h"
+
+static void levels(const uint16_t *restrict p, size_t n, uint16_t clip,
+                   const uint16_t *restrict dark, uint32_t *restrict sum, uint16_t *restrict high,
+                   uint16_t *restrict low)
+{
+    for (size_t i = 0; i < n; i++)
+        sum[i] += p[i];
+    for (size_t i = 0; i < n; i++) {
+        high[i] = (uint16_t)(high[i] + (p[i] >= clip));
+        low[i] = (uint16_t)(low[i] + (p[i] <= dark[i]));
+    }
+}
+
+static inline uint16_t smaller(uint16_t a, uint16_t b)
+{
+    return a < b ? a : b;
+}
+
+static inline uint16_t larger(uint16_t a, uint16_t b)
+{
+    return a > b ? a : b;
+}
+
+/* Nonzero if sample i stands out; written without a branch. */
+static inline uint16_t stands_out(const uint16_t *up, const uint16_t *p, const uint16_t *down,
+                                  size_t i, size_t step, uint16_t limit)
+{
+    uint16_t base =
+        larger(smaller(up[i], down[i]), smaller(p[i - step], p[i + step]));
+    uint16_t over = (uint16_t)(larger(p[i], base) - base);
+    return (uint16_t)(over > limit);
+}
+
+static void spots(const uint16_t *restrict up, const uint16_t *restrict p,
+                  const uint16_t *restrict down, size_t n, size_t step,
+                  const uint16_t *restrict limit, uint8_t *restrict hit)
+{
+    for (size_t start = 0; start < n; start += DW_HIT_RUN) {
+        size_t end = start + DW_HIT_RUN;
+        uint16_t any = 0;
+        if (start >= step && end + step <= n) {
+            for (size_t k = 0; k < DW_HIT_RUN; k++) /* the common run: a fixed length */
+                any |= stands_out(up, p, down, start + k, step, limit[start + k]);
+        } else {
+            size_t from = start > step ? start : step, to = end + step < n ? end : n - step;
+            for (size_t i = from; n > step && i < to; i++)
+                any |= stands_out(up, p, down, i, step, limit[i]);
+        }
+        hit[start / DW_HIT_RUN] = (uint8_t)any;
+    }
+}
+
+static void cells_bayer(const uint16_t *restrict upper, const uint16_t *restrict lower, size_t n,
+                        size_t first, float *restrict green, float *restrict diff,
+                        float *restrict diff2)
+{
+    const uint16_t *a = upper + first, *b = lower + (1 - first);
+    for (size_t i = 0; i < n; i++) {
+        int32_t g1 = a[2 * i], g2 = b[2 * i];
+        float d = (float)(g1 - g2);
+        green[i] = 0.5f * (float)(g1 + g2);
+        diff[i] += d;
+        diff2[i] += d * d;
+    }
+}
+
+static void cells_mono(const uint16_t *restrict upper, const uint16_t *restrict lower, size_t n,
+                       float *restrict green, float *restrict diff, float *restrict diff2)
+{
+    for (size_t i = 0; i < n; i++) {
+        int32_t a = upper[2 * i], b = upper[2 * i + 1], c = lower[2 * i], e = lower[2 * i + 1];
+        float d = (float)(a - e);
+        green[i] = 0.25f * (float)(a + b + c + e);
+        diff[i] += d;
+        diff2[i] += d * d;
+    }
+}
+
+static void detail(const float *restrict up, const float *restrict mid, const float *restrict down,
+                   size_t n, float *restrict energy)
+{
+    for (size_t i = 1; i + 1 < n; i++) {
+        float e = mid[i] - 0.25f * ((up[i] + down[i]) + (mid[i - 1] + mid[i + 1]));
+        energy[i] += e * e;
+    }
+}
+
+static void add3(const float *restrict a, const float *restrict b, const float *restrict c,
+                 size_t n, float *restrict out)
+{
+    for (size_t i = 0; i < n; i++)
+        out[i] = (a[i] + b[i]) + c[i];
+}
+
+#ifdef DW_WIDE
+const struct dw_survey_kernels dw_survey_kernels_wide;
+const struct dw_survey_kernels dw_survey_kernels_wide = {levels,     spots,  cells_bayer,
+                                                         cells_mono, detail, add3};
+#else
+#ifdef DW_HAVE_WIDE
+extern const struct dw_survey_kernels dw_survey_kernels_wide;
+#endif
+
+static const struct dw_survey_kernels plain = {levels,     spots,  cells_bayer,
+                                               cells_mono, detail, add3};
+
+const struct dw_survey_kernels *dw_survey_kernels_plain(void)
+{
+    return &plain;
+}
+
+const struct dw_survey_kernels *dw_survey_kernels_best(void)
+{
+#ifdef DW_HAVE_WIDE
+    if (__builtin_cpu_supports("avx2"))
+        return &dw_survey_kernels_wide;
+#endif
+    return &plain;
+}
+#endif

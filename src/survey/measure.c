@@ -1,0 +1,275 @@
+/* measure.c: see measure.h. A glance at a few rows tells the light and the noise of every tile;
+ * from these come the thresholds of the one pass over all samples. */
+#include "survey/measure.h"
+
+#include "survey/noise.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const struct dw_measure_params defaults = DW_MEASURE_DEFAULTS;
+
+void dw_measurer_free(struct dw_measurer *w)
+{
+    dw_pass_free(&w->pass);
+    dw_spots_free(&w->spots);
+    free(w->kept_out);
+    *w = (struct dw_measurer){0};
+}
+
+static double tile_light(const struct dw_tile_sums *t, int c, const struct dw_mosaic *m)
+{
+    return t->n[c] > 0 ? (double)t->sum[c] / t->n[c] - (double)m->black[c] : (double)NAN;
+}
+
+/* The frame's noise from its tiles' green differences; tiles at saturation are left out, where
+ * noise is cut off. */
+static enum dw_status learn_noise(const struct dw_tile_sums *tile, size_t n,
+                                  const struct dw_mosaic *m, struct dw_noise *out,
+                                  struct dw_error *err)
+{
+    struct dw_noise_point *point = malloc((n + 1) * sizeof *point);
+    if (!point)
+        return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for the noise of %zu tiles", n);
+    size_t used = 0;
+    double limit = 0.9 * ((double)m->white - (double)m->black[1]);
+    for (size_t i = 0; i < n; i++) {
+        double light = tile_light(&tile[i], 1, m);
+        uint32_t samples = tile[i].n[0] + tile[i].n[1] + tile[i].n[2];
+        if (!(light < limit) || !isfinite(tile[i].noise_var) || tile[i].high > samples / 100)
+            continue;
+        point[used++] =
+            (struct dw_noise_point){light, fmax(tile[i].noise_var, 1.0 / 12), tile[i].noise_rel};
+    }
+    *out = dw_noise_fit(point, used);
+    free(point);
+    return DW_OK;
+}
+
+static uint16_t to_limit(double dn)
+{
+    return (uint16_t)fmin(fmax(ceil(dn), 1), UINT16_MAX);
+}
+
+/* Noise and what the tile is rough by beyond it: both scale with the light as exposure does, so
+ * the same scene loses the same spots at any exposure that shows them. */
+static void set_spot_limits(const struct dw_tile_sums *tile, const struct dw_mosaic *m,
+                            const struct dw_noise *noise, struct dw_spot_limits *out)
+{
+    double green = fmax(tile_light(tile, 1, m), 1);
+    double rough = fmax(tile->noise_var - dw_noise_var(noise, green), 0) / (green * green);
+    for (int c = 0; c < 3; c++) {
+        double light = tile->n[c] > 0 ? fmax(tile_light(tile, c, m), 0) : 0;
+        double sigma = sqrt(dw_noise_var(noise, light) +
+                            (isfinite(rough) ? rough * light * light : 0));
+        out->list[c] = to_limit(fmax(defaults.list_sigma * sigma, defaults.list_share * light));
+        out->core[c] = to_limit(fmax(defaults.core_sigma * sigma, defaults.core_share * light));
+    }
+}
+
+static double read_noise(const struct dw_noise *noise)
+{
+    return sqrt(fmax(noise->read_var, noise->floor));
+}
+
+static void set_thresholds(const struct dw_mosaic *m, const struct dw_noise *noise,
+                           struct dw_thresholds *out)
+{
+    double range = (double)m->white - (double)m->black[1];
+    out->clip = to_limit((double)m->black[1] + defaults.clip_share * range);
+    for (int c = 0; c < 3; c++)
+        out->dark[c] =
+            (uint16_t)fmin(fmax((double)m->black[c] + read_noise(noise), 0), UINT16_MAX);
+}
+
+/* What the cores and their surroundings add to each tile. The surroundings go whatever their
+ * values, so that noise is not chosen by its sign: the mean stays unbiased. */
+static enum dw_status sum_kept_out(struct dw_measurer *w, const struct dw_layout *l,
+                                   const struct dw_mosaic *m, struct dw_tile_sums *out,
+                                   struct dw_error *err)
+{
+    size_t words = ((size_t)l->width * (size_t)l->height + 63) / 64;
+    if (words > w->kept_out_words) {
+        free(w->kept_out);
+        w->kept_out = malloc(words * sizeof *w->kept_out);
+        w->kept_out_words = w->kept_out ? words : 0;
+        if (!w->kept_out)
+            return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for a mask of %zu pixels",
+                           64 * words);
+    }
+    if (w->spots.cores > 0)
+        memset(w->kept_out, 0, words * sizeof *w->kept_out);
+    for (size_t i = 0; i < w->spots.cores; i++) {
+        int cx = w->spots.core[i].x, cy = w->spots.core[i].y;
+        for (int y = cy > 2 ? cy - 2 : 0; y <= cy + 2 && y < l->height; y++) {
+            int row = dw_layout_find(l->tile_y, l->rows, y) * l->cols;
+            for (int x = cx > 2 ? cx - 2 : 0; x <= cx + 2 && x < l->width; x++) {
+                size_t bit = (size_t)y * (size_t)l->width + (size_t)x;
+                if (w->kept_out[bit / 64] >> bit % 64 & 1)
+                    continue;
+                w->kept_out[bit / 64] |= (uint64_t)1 << bit % 64;
+                struct dw_tile_sums *t = &out[row + w->pass.col_of[x]];
+                for (int s = x * l->spp; s < (x + 1) * l->spp; s++) {
+                    int c = l->colour[y % l->vp][s % l->hp];
+                    t->sum[c] += m->px[(size_t)y * (size_t)l->stride + (size_t)s];
+                    t->n[c]++;
+                }
+            }
+        }
+    }
+    return DW_OK;
+}
+
+static void keep_out(const struct dw_tile_sums *out, struct dw_tile_sums *t)
+{
+    for (int c = 0; c < 3; c++) {
+        if ((double)out->n[c] > defaults.core_most * t->n[c])
+            continue;
+        t->sum[c] -= out->sum[c];
+        t->n[c] -= out->n[c];
+    }
+}
+
+/* The share of one green sample's variance that is left in a cell of the binned picture. */
+static double cell_noise(const struct dw_layout *l)
+{
+    if (l->spp == 3 || l->hp == 1)
+        return 0.25;
+    double sum = 0, cells = 0;
+    for (int y = 0; y < l->vp; y += 2) {
+        for (int x = 0; x < l->hp; x += 2) {
+            int greens = (l->colour[y][x] == 1) + (l->colour[y][x + 1] == 1) +
+                         (l->colour[y + 1][x] == 1) + (l->colour[y + 1][x + 1] == 1);
+            sum += greens > 0 ? 1.0 / greens : 0;
+            cells++;
+        }
+    }
+    return sum / cells;
+}
+
+/* Detail energy with the noise's share taken off, and how well it is known. A point less the
+ * mean of its four neighbours carries 1 + 1/4 of a point's noise; neighbouring such differences
+ * share noise, so that n of them count as n / 1.69 (sum of the squared autocorrelation of the
+ * stencil: 1 + 4*0.4^2 + 4*0.1^2 + 4*0.05^2). */
+static void finish_detail(double energy, uint32_t n, double point_var, double model_rel,
+                          float *out, float *out_sd)
+{
+    if (n == 0) {
+        *out = *out_sd = NAN;
+        return;
+    }
+    double noise = 1.25 * point_var, detail = energy / n - noise;
+    double var = 2 * 1.69 / n * noise * (noise + 2 * fmax(detail, 0)) +
+                 noise * noise * model_rel * model_rel;
+    *out = (float)detail;
+    *out_sd = (float)sqrt(var);
+}
+
+static void finish_tile(const struct dw_tile_sums *t, uint32_t samples, const struct dw_layout *l,
+                        const struct dw_mosaic *m, const struct dw_noise *noise,
+                        struct dw_tile *out)
+{
+    *out = (struct dw_tile){0};
+    for (int c = 0; c < 3; c++) {
+        double light = tile_light(t, c, m);
+        out->mean[c] = t->n[c] > 0 ? (float)((double)t->sum[c] / t->n[c]) : NAN;
+        out->var[c] = t->n[c] > 0 ? (float)(dw_noise_var(noise, light) / t->n[c]) : NAN;
+    }
+    if (samples == 0) {
+        finish_detail(0, 0, 0, 0, &out->fine, &out->fine_sd);
+        finish_detail(0, 0, 0, 0, &out->middle, &out->middle_sd);
+        return;
+    }
+    out->clipped = (float)((double)t->high / samples);
+    out->dark = (float)((double)t->low / samples);
+    double light = tile_light(t, 1, m);
+    double cell = dw_noise_var(noise, isfinite(light) ? light : 0) * cell_noise(l);
+    finish_detail(t->fine, t->fine_n, cell, noise->rel, &out->fine, &out->fine_sd);
+    finish_detail(t->middle, t->middle_n, cell / 9, noise->rel, &out->middle, &out->middle_sd);
+}
+
+static void finish(const struct dw_tile_sums *tile, const struct dw_tile_sums *kept_out,
+                   const struct dw_layout *l, const struct dw_mosaic *m,
+                   const struct dw_noise *noise, struct dw_measure *out)
+{
+    double high = 0, low = 0, all = 0;
+    for (int i = 0; i < l->cols * l->rows; i++) {
+        struct dw_tile_sums t = tile[i];
+        uint32_t samples = t.n[0] + t.n[1] + t.n[2];
+        high += t.high;
+        low += t.low;
+        all += samples;
+        keep_out(&kept_out[i], &t);
+        finish_tile(&t, samples, l, m, noise, &out->tile[i]);
+    }
+    out->clipped = all > 0 ? (float)(high / all) : 0;
+    out->dark = all > 0 ? (float)(low / all) : 0;
+    out->noise_dn = (float)read_noise(noise);
+    out->photon_dn = (float)noise->photon;
+    out->usable = true;
+    out->width = m->width;
+    out->height = m->height;
+    memcpy(out->black, m->black, sizeof out->black);
+    out->white = m->white;
+}
+
+static enum dw_status measure(struct dw_measurer *w, const struct dw_layout *l,
+                              const struct dw_mosaic *m, const struct dw_survey_params *params,
+                              struct dw_tile_sums *kept_out, struct dw_spot_limits *limits,
+                              struct dw_measured *out, struct dw_error *err)
+{
+    const size_t tiles = (size_t)l->cols * (size_t)l->rows;
+    struct dw_pass *p = &w->pass;
+    struct dw_noise noise;
+    dw_pass_glance(p, l, m);
+    enum dw_status s = learn_noise(p->tile, tiles, m, &noise, err);
+    if (s < 0)
+        return s;
+    for (size_t i = 0; i < tiles; i++)
+        set_spot_limits(&p->tile[i], m, &noise, &limits[i]);
+    struct dw_thresholds t = {.spot = limits};
+    set_thresholds(m, &noise, &t);
+
+    s = dw_spots_start(&w->spots, (size_t)params->max_spikes, m->samples / 16, err);
+    if (s >= 0)
+        s = dw_pass_run(p, l, m, &t, &w->spots, err);
+    if (s >= 0)
+        s = sum_kept_out(w, l, m, kept_out, err);
+    if (s >= 0)
+        s = learn_noise(p->tile, tiles, m, &noise, err);
+    if (s < 0)
+        return s;
+    dw_spots_sort(&w->spots);
+    finish(p->tile, kept_out, l, m, &noise, &out->m);
+    out->m.n_spikes = (uint32_t)w->spots.n;
+    out->m.thumb_width = (uint32_t)l->thumb_width;
+    out->m.thumb_height = (uint32_t)l->thumb_height;
+    out->spot = w->spots.list;
+    out->thumb = p->thumb;
+    out->block = l->block;
+    return DW_OK;
+}
+
+enum dw_status dw_measure_mosaic(struct dw_measurer *w, const struct dw_mosaic *mosaic,
+                                 const struct dw_survey_params *params, struct dw_measured *out,
+                                 struct dw_error *err)
+{
+    struct dw_layout l;
+    enum dw_status s = dw_layout_make(mosaic, params, &l, err);
+    if (s < 0)
+        return s;
+    size_t tiles = (size_t)l.cols * (size_t)l.rows;
+    struct dw_tile_sums *kept_out = calloc(tiles, sizeof *kept_out);
+    struct dw_spot_limits *limits = calloc(tiles, sizeof *limits);
+    if (!kept_out || !limits)
+        s = dw_fail(err, DW_ERR_MEMORY, "survey: no memory for %zu tiles", tiles);
+    if (s >= 0)
+        s = dw_pass_prepare(&w->pass, &l, err);
+    if (s >= 0)
+        s = measure(w, &l, mosaic, params, kept_out, limits, out, err);
+    free(kept_out);
+    free(limits);
+    dw_layout_free(&l);
+    return s;
+}

@@ -1,0 +1,45 @@
+/* measure.h: one decoded mosaic to its measure. */
+#ifndef DW_SURVEY_MEASURE_H
+#define DW_SURVEY_MEASURE_H
+
+#include <daywheel/survey.h>
+
+#include "survey/pass.h"
+#include "survey/spots.h"
+
+/* What the measuring itself goes by. docs/method.md gives the reasons. */
+struct dw_measure_params {
+    double clip_share;   /* of black..white: samples from here on count as saturated */
+    double list_sigma;   /* a spot is listed that stands so many sigma of noise and roughness, */
+    double list_share;   /* and this share of the light around, above its surroundings */
+    double core_sigma;   /* and is kept out of the means from here on: so far out that noise */
+    double core_share;   /* alone hardly gets there, for else the mean would lean with exposure */
+    double core_most;    /* share of a tile's samples that may be kept out; more is no star field */
+};
+#define DW_MEASURE_DEFAULTS {0.98, 4.4, 0.08, 7.5, 0.5, 0.25}
+
+/* Buffers of one worker, kept from frame to frame. Start from a zeroed struct. */
+struct dw_measurer {
+    struct dw_pass pass;
+    struct dw_spots spots;
+    uint64_t *kept_out; /* a bit a pixel */
+    size_t kept_out_words;
+};
+void dw_measurer_free(struct dw_measurer *w);
+
+/* A measure together with what is kept on disk only. spike and thumb belong to the measurer and
+ * hold until its next frame. */
+struct dw_measured {
+    struct dw_measure m; /* m.tile is the caller's memory, cols * rows */
+    const struct dw_spot *spot;
+    const float *thumb; /* thumb_width * thumb_height * 3, mean DN */
+    int block;          /* mosaic pixels of a thumbnail pixel's side */
+};
+
+/* Measures a mosaic into out (out->m.tile must point at cols * rows tiles).
+ * Errors: DW_ERR_FORMAT (the mosaic makes no sense), DW_ERR_USAGE, DW_ERR_MEMORY. */
+enum dw_status dw_measure_mosaic(struct dw_measurer *w, const struct dw_mosaic *mosaic,
+                                 const struct dw_survey_params *params, struct dw_measured *out,
+                                 struct dw_error *err);
+
+#endif

@@ -1,0 +1,273 @@
+/* record.c: see record.h. */
+#include "survey/record.h"
+
+#include "survey/checksum.h"
+#include "survey/pack_kernels.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include <zstd.h>
+
+/* A thumbnail value is kept as 255 times the root of its DN: a step is then 2*sqrt(DN)/255 DN,
+ * a hundredth of a pixel's photon noise at a few electrons a DN, the same at every level. */
+static const double code_scale = 255.0;
+enum { LEVEL = 1, SPIKE_BYTES = 10 };
+
+static uint16_t to_code(float dn)
+{
+    return (uint16_t)lrint(code_scale * sqrt(fmin(fmax((double)dn, 0), 65535)));
+}
+
+static float from_code(uint16_t code)
+{
+    double root = code / code_scale;
+    return (float)(root * root);
+}
+
+/* ---- details: codes of the thumbnail, then the spikes field by field, bytes split ---- */
+
+static size_t detail_bytes(size_t thumb, size_t spikes)
+{
+    return 2 * thumb + SPIKE_BYTES * spikes;
+}
+
+static void put_split(const uint16_t *v, size_t n, uint8_t **at)
+{
+    for (size_t i = 0; i < n; i++) {
+        (*at)[i] = (uint8_t)v[i];
+        (*at)[n + i] = (uint8_t)(v[i] >> 8);
+    }
+    *at += 2 * n;
+}
+
+static void get_split(const uint8_t **at, size_t n, uint16_t *v)
+{
+    for (size_t i = 0; i < n; i++)
+        v[i] = (uint16_t)((*at)[i] | (*at)[n + i] << 8);
+    *at += 2 * n;
+}
+
+/* A sensor without red and blue repeats its green. */
+static void to_codes(const float *thumb, size_t n, uint16_t *code)
+{
+    for (size_t i = 0; i < n; i++)
+        code[i] = to_code(isfinite(thumb[i]) ? thumb[i] : thumb[i - i % 3 + 1]);
+}
+
+static bool pack_details(struct dw_buffer *b, const struct dw_measured *measured, size_t *packed)
+{
+    const struct dw_measure *m = &measured->m;
+    size_t thumb = (size_t)m->thumb_width * m->thumb_height * 3, n = m->n_spikes;
+    size_t raw = detail_bytes(thumb, n), bound = ZSTD_compressBound(raw);
+    uint8_t *plain = malloc(raw + 1), *out = malloc(bound + 1);
+    uint16_t *work = malloc((thumb + n + 1) * sizeof *work);
+    bool done = false;
+    *packed = 0;
+    if (plain && out && work) {
+        static const uint16_t nothing[3] = {0};
+        uint8_t *at = plain;
+        size_t first = thumb < 3 ? thumb : 3;
+        to_codes(measured->thumb, thumb, work);
+        dw_pack_split(work, nothing, first, at, at + thumb);
+        dw_pack_split(work + first, work, thumb - first, at + first, at + thumb + first);
+        at += 2 * thumb;
+        for (size_t i = 0; i < n; i++)
+            work[i] = measured->spot[i].x;
+        put_split(work, n, &at);
+        for (size_t i = 0; i < n; i++) /* sorted by y: small differences */
+            work[i] = (uint16_t)(measured->spot[i].y - (i > 0 ? measured->spot[i - 1].y : 0));
+        put_split(work, n, &at);
+        for (size_t i = 0; i < n; i++)
+            work[i] = measured->spot[i].value;
+        put_split(work, n, &at);
+        for (size_t i = 0; i < n; i++)
+            work[i] = (uint16_t)measured->spot[i].median2;
+        put_split(work, n, &at);
+        for (size_t i = 0; i < n; i++)
+            work[i] = (uint16_t)(measured->spot[i].median2 >> 16);
+        put_split(work, n, &at);
+        *packed = ZSTD_compress(out, bound, plain, raw, LEVEL);
+        done = !ZSTD_isError(*packed);
+        if (done)
+            dw_buffer_add(b, (const char *)out, *packed);
+    }
+    free(work);
+    free(out);
+    free(plain);
+    return done;
+}
+
+enum dw_status dw_record_write(struct dw_buffer *b, struct dw_hash128 key,
+                               const struct dw_measured *measured, size_t tiles,
+                               struct dw_error *err)
+{
+    const struct dw_measure *m = &measured->m;
+    size_t start = b->n, packed = 0;
+    struct dw_record_head h;
+    memset(&h, 0, sizeof h);
+    dw_buffer_add(b, (const char *)&h, sizeof h);
+    bool packing = true;
+    if (m->usable) {
+        dw_buffer_add(b, (const char *)m->tile, tiles * sizeof *m->tile);
+        packing = pack_details(b, measured, &packed);
+    }
+    static const char zeros[8] = {0};
+    dw_buffer_add(b, zeros, (8 - (b->n - start) % 8) % 8);
+    if (!packing || b->failed)
+        return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for a record");
+
+    h.magic = DW_RECORD_MAGIC;
+    h.bytes = (uint32_t)(b->n - start);
+    h.key[0] = key.a;
+    h.key[1] = key.b;
+    h.usable = m->usable;
+    if (m->usable) {
+        h.n_spikes = m->n_spikes;
+        h.thumb_width = m->thumb_width;
+        h.thumb_height = m->thumb_height;
+        h.block = (uint32_t)measured->block;
+        h.width = m->width;
+        h.height = m->height;
+        memcpy(h.black, m->black, sizeof h.black);
+        h.white = m->white;
+        h.noise_dn = m->noise_dn;
+        h.photon_dn = m->photon_dn;
+        h.clipped = m->clipped;
+        h.dark = m->dark;
+        h.tiles = (uint32_t)tiles;
+        h.packed_bytes = (uint32_t)packed;
+    }
+    memcpy(h.problem, m->problem, sizeof h.problem);
+    h.problem[sizeof h.problem - 1] = '\0';
+    memcpy(b->data + start, &h, sizeof h);
+    const size_t guarded = offsetof(struct dw_record_head, checksum) + sizeof h.checksum;
+    h.checksum = dw_checksum(b->data + start + guarded, h.bytes - guarded);
+    memcpy(b->data + start, &h, sizeof h);
+    return DW_OK;
+}
+
+/* ---- reading ---- */
+
+static struct dw_record_head head_of(const char *record)
+{
+    struct dw_record_head h;
+    memcpy(&h, record, sizeof h);
+    h.problem[sizeof h.problem - 1] = '\0';
+    return h;
+}
+
+bool dw_record_valid(const char *record, size_t n, size_t tiles)
+{
+    if (n < sizeof(struct dw_record_head))
+        return false;
+    struct dw_record_head h = head_of(record);
+    const size_t guarded = offsetof(struct dw_record_head, checksum) + sizeof h.checksum;
+    if (h.magic != DW_RECORD_MAGIC || h.bytes != n ||
+        h.checksum != dw_checksum(record + guarded, n - guarded))
+        return false;
+    /* Undamaged; and made by this program, as far as sizes can tell. */
+    return h.tiles == (h.usable ? tiles : 0) && h.thumb_width <= 65535 &&
+           h.thumb_height <= 65535 && h.n_spikes <= 1000000 &&
+           n - sizeof h >= h.tiles * sizeof(struct dw_tile) &&
+           n - sizeof h - h.tiles * sizeof(struct dw_tile) >= h.packed_bytes;
+}
+
+struct dw_hash128 dw_record_key(const char *record)
+{
+    struct dw_record_head h = head_of(record);
+    return (struct dw_hash128){h.key[0], h.key[1]};
+}
+
+void dw_record_measure(const char *record, size_t tiles, struct dw_measure *m)
+{
+    struct dw_record_head h = head_of(record);
+    struct dw_tile *tile = m->tile;
+    *m = (struct dw_measure){.usable = h.usable,
+                             .width = h.width,
+                             .height = h.height,
+                             .black = {h.black[0], h.black[1], h.black[2]},
+                             .white = h.white,
+                             .noise_dn = h.noise_dn,
+                             .photon_dn = h.photon_dn,
+                             .clipped = h.clipped,
+                             .dark = h.dark,
+                             .tile = tile,
+                             .n_spikes = h.n_spikes,
+                             .thumb_width = h.thumb_width,
+                             .thumb_height = h.thumb_height};
+    memcpy(m->problem, h.problem, sizeof m->problem);
+    if (h.usable)
+        memcpy(tile, record + sizeof h, tiles * sizeof *tile);
+}
+
+static void take_spikes(const uint8_t *at, size_t n, uint16_t *work, struct dw_spike *out)
+{
+    get_split(&at, n, work);
+    for (size_t i = 0; i < n; i++)
+        out[i].x = work[i];
+    get_split(&at, n, work);
+    for (size_t i = 0; i < n; i++)
+        out[i].y = (uint16_t)(work[i] + (i > 0 ? out[i - 1].y : 0));
+    get_split(&at, n, work);
+    for (size_t i = 0; i < n; i++)
+        out[i].value = work[i];
+    get_split(&at, n, work);
+    for (size_t i = 0; i < n; i++)
+        out[i].median = 0.5f * (float)work[i];
+    get_split(&at, n, work);
+    for (size_t i = 0; i < n; i++)
+        out[i].median += 32768.0f * (float)work[i];
+}
+
+static void take_thumb(const uint8_t *plain, size_t n, const struct dw_record_head *h,
+                       uint16_t *work, float *rgb)
+{
+    static const uint16_t nothing[3] = {0};
+    size_t first = n < 3 ? n : 3;
+    dw_pack_join(plain, plain + n, nothing, first, work);
+    dw_pack_join(plain + first, plain + n + first, work, n - first, work + first);
+    for (size_t i = 0; i < n; i++) {
+        float black = h->black[i % 3], range = h->white - black;
+        rgb[i] = range > 0 ? (from_code(work[i]) - black) / range : 0;
+    }
+}
+
+enum dw_status dw_record_details(const char *record, struct dw_spike **spikes,
+                                 struct dw_thumb *thumb, struct dw_error *err)
+{
+    struct dw_record_head h = head_of(record);
+    size_t pixels = (size_t)h.thumb_width * h.thumb_height * 3, n = h.n_spikes;
+    size_t raw = h.usable ? detail_bytes(pixels, n) : 0;
+    if (spikes)
+        *spikes = NULL;
+    if (thumb)
+        *thumb = (struct dw_thumb){0};
+    if (!h.usable)
+        return dw_fail(err, DW_ERR_FORMAT, "survey: this shot has no picture: %s", h.problem);
+    uint8_t *plain = malloc(raw + 1);
+    uint16_t *work = malloc((pixels + n + 1) * sizeof *work);
+    struct dw_spike *s = spikes ? malloc((n + 1) * sizeof *s) : NULL;
+    float *rgb = thumb ? malloc((pixels + 1) * sizeof *rgb) : NULL;
+    enum dw_status status = DW_OK;
+    const char *packed = record + sizeof h + h.tiles * sizeof(struct dw_tile);
+    if (!plain || !work || (spikes && !s) || (thumb && !rgb))
+        status = dw_fail(err, DW_ERR_MEMORY, "survey: no memory for a shot's details");
+    else if (ZSTD_decompress(plain, raw, packed, h.packed_bytes) != raw)
+        status = dw_fail(err, DW_ERR_FORMAT, "survey: a shot's details are damaged");
+    if (status >= 0 && spikes) {
+        take_spikes(plain + 2 * pixels, n, work, s);
+        *spikes = s;
+        s = NULL;
+    }
+    if (status >= 0 && thumb) {
+        take_thumb(plain, pixels, &h, work, rgb);
+        *thumb = (struct dw_thumb){(int)h.thumb_width, (int)h.thumb_height, (int)h.block, rgb};
+        rgb = NULL;
+    }
+    free(rgb);
+    free(s);
+    free(work);
+    free(plain);
+    return status;
+}

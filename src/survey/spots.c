@@ -1,0 +1,139 @@
+/* spots.c: see spots.h. */
+#include "survey/spots.h"
+
+#include <stdlib.h>
+
+enum dw_status dw_spots_start(struct dw_spots *s, size_t most, size_t core_most,
+                              struct dw_error *err)
+{
+    if (!s->list || s->most != most) {
+        free(s->list);
+        s->list = malloc((most + 1) * sizeof *s->list);
+        s->most = most;
+        if (!s->list)
+            return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for %zu spots", most);
+    }
+    s->n = 0;
+    s->cores = 0;
+    s->core_most = core_most;
+    return DW_OK;
+}
+
+void dw_spots_free(struct dw_spots *s)
+{
+    free(s->list);
+    free(s->core);
+    *s = (struct dw_spots){0};
+}
+
+static int64_t excess2(const struct dw_spot *p)
+{
+    return 2 * (int64_t)p->value - (int64_t)p->median2;
+}
+
+/* a is to be thrown out before b: the weaker, of equals the later in the picture. */
+static bool weaker(const struct dw_spot *a, const struct dw_spot *b)
+{
+    int64_t d = excess2(a) - excess2(b);
+    if (d != 0)
+        return d < 0;
+    return a->y != b->y ? a->y > b->y : a->x > b->x;
+}
+
+static void sift_down(struct dw_spot *v, size_t n)
+{
+    for (size_t i = 0;;) {
+        size_t least = i, left = 2 * i + 1, right = left + 1;
+        if (left < n && weaker(&v[left], &v[least]))
+            least = left;
+        if (right < n && weaker(&v[right], &v[least]))
+            least = right;
+        if (least == i)
+            return;
+        struct dw_spot t = v[i];
+        v[i] = v[least];
+        v[least] = t;
+        i = least;
+    }
+}
+
+static void keep(struct dw_spots *s, struct dw_spot p)
+{
+    struct dw_spot *v = s->list;
+    if (s->n < s->most) {
+        size_t i = s->n++;
+        for (; i > 0 && weaker(&p, &v[(i - 1) / 2]); i = (i - 1) / 2)
+            v[i] = v[(i - 1) / 2];
+        v[i] = p;
+    } else if (s->most > 0 && weaker(&v[0], &p)) {
+        v[0] = p;
+        sift_down(v, s->n);
+    }
+}
+
+static enum dw_status add_core(struct dw_spots *s, int x, int y, struct dw_error *err)
+{
+    if (s->cores == s->core_most)
+        return DW_OK;
+    if (s->cores == s->core_room) {
+        size_t room = s->core_room ? 2 * s->core_room : 4096;
+        void *core = realloc(s->core, room * sizeof *s->core);
+        if (!core)
+            return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for %zu star cores", room);
+        s->core = core;
+        s->core_room = room;
+    }
+    s->core[s->cores].x = (uint16_t)x;
+    s->core[s->cores].y = (uint16_t)y;
+    s->cores++;
+    return DW_OK;
+}
+
+enum dw_status dw_spots_look(struct dw_spots *s, const struct dw_layout *l,
+                             const struct dw_mosaic *m, int sample, int y,
+                             const struct dw_spot_limits *limits, struct dw_error *err)
+{
+    const uint16_t *p = m->px + (size_t)y * (size_t)l->stride + sample;
+    const ptrdiff_t dx = l->step_x, dy = (ptrdiff_t)l->step_y * l->stride;
+    /* The neighbours before the sample in reading order, then those behind it. */
+    const uint16_t around[8] = {p[-dy - dx], p[-dy], p[-dy + dx], p[-dx],
+                                p[dx],       p[dy - dx], p[dy],   p[dy + dx]};
+    const uint32_t value = *p;
+    int c = l->colour[y % l->vp][sample % l->hp];
+
+    uint16_t sorted[8];
+    bool highest = true;
+    for (int i = 0; i < 8; i++) {
+        /* Of equal neighbours the first counts as the summit. */
+        highest = highest && (i < 4 ? around[i] < value : around[i] <= value);
+        int k = i;
+        for (; k > 0 && sorted[k - 1] > around[i]; k--)
+            sorted[k] = sorted[k - 1];
+        sorted[k] = around[i];
+    }
+    uint32_t median2 = (uint32_t)sorted[3] + sorted[4];
+    if (2 * value <= median2)
+        return DW_OK;
+    uint32_t over2 = 2 * value - median2;
+
+    int x = sample / l->spp;
+    /* Without a mosaic a spot shows in all three colours: green alone is listed. */
+    if (highest && over2 > 2u * limits->list[c] && (l->spp == 1 || c == 1))
+        keep(s, (struct dw_spot){(uint16_t)x, (uint16_t)y, (uint16_t)value, median2});
+    if (over2 > 2u * limits->core[c])
+        return add_core(s, x, y, err);
+    return DW_OK;
+}
+
+static int by_place(const void *a, const void *b)
+{
+    const struct dw_spot *p = a, *q = b;
+    if (p->y != q->y)
+        return p->y < q->y ? -1 : 1;
+    return p->x < q->x ? -1 : p->x > q->x;
+}
+
+void dw_spots_sort(struct dw_spots *s)
+{
+    qsort(s->list, s->n, sizeof *s->list, by_place);
+}
