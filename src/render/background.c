@@ -173,10 +173,14 @@ void dw_background_row(struct dw_background *b, int y, int width, int height, fl
     float *line = b->line.p;
     for (int c = 0; c < b->cols; c++)
         line[c] = up[c] + share * (down[c] - up[c]);
-    float scale = (float)b->cols / (float)width;
-    for (int x = 0; x < width; x++) {
-        int c = between(((float)x + 0.5f) * scale - 0.5f, b->cols, &share);
-        float next = line[c + 1 < b->cols ? c + 1 : c];
-        out[x] = line[c] + share * (next - line[c]);
+    /* Straight pieces from centre to centre of the tiles; level before the first and after the last. */
+    double pitch = (double)width / b->cols;
+    int x = 0;
+    for (int c = -1; c < b->cols; c++) {
+        float from = line[c < 0 ? 0 : c], to = line[c + 1 < b->cols ? c + 1 : c];
+        float start = (float)((c + 0.5) * pitch - 0.5), slope = (to - from) / (float)pitch;
+        int end = c + 1 < b->cols ? (int)((c + 1.5) * pitch - 0.5) + 1 : width;
+        for (end = end < width ? end : width; x < end; x++)
+            out[x] = from + ((float)x - start) * slope;
     }
 }

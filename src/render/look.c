@@ -14,6 +14,7 @@
 
 #define NORM_LUMA 0.65f /* the rest is the largest channel: coloured lights are not overrated */
 #define LIFT_ABOVE 3.0f /* sigmas of the sky's noise above its background where the lift begins */
+#define PIECE 1024       /* pixels; five rows of these stay in the first cache between kernels */
 #define GAMUT_KNEE 0.9f /* saturation up to which colours stay exactly as they are */
 
 static const float luma[3] = DW_WIDE_LUMA;
@@ -109,22 +110,33 @@ void dw_look_prepare(const struct dw_look_plan *p, int n, float *const rgb[3], f
     p->k->tone->prepare(&p->prepare, (size_t)n, rgb[0], rgb[1], rgb[2], norm);
 }
 
+static void finish_piece(const struct dw_look_plan *p, size_t n, const float *background, float *r,
+                         float *g, float *b, float *norm)
+{
+    const struct dw_tone_kernels *tone = p->k->tone;
+    const struct dw_encode_kernels *encode = p->k->encode;
+    if (p->lifts)
+        tone->lift(&p->lift, background, n, r, g, b, norm);
+    if (p->day_weight >= 1.0f)
+        tone->curve(&p->day, norm, n, r, g, b);
+    else if (p->day_weight <= 0.0f)
+        tone->curve(&p->night, norm, n, r, g, b);
+    else
+        tone->mix(&p->day, &p->night, p->day_weight, norm, n, r, g, b);
+    encode->gamut(&p->gamut, n, r, g, b);
+    encode->srgb(n, r);
+    encode->srgb(n, g);
+    encode->srgb(n, b);
+}
+
 void dw_look_finish(const struct dw_look_plan *p, int n, const float *background,
                     float *const rgb[3], float *norm)
 {
-    const struct dw_tone_kernels *tone = p->k->tone;
-    size_t m = (size_t)n;
-    if (p->lifts)
-        tone->lift(&p->lift, background, m, rgb[0], rgb[1], rgb[2], norm);
-    if (p->day_weight >= 1.0f)
-        tone->curve(&p->day, norm, m, rgb[0], rgb[1], rgb[2]);
-    else if (p->day_weight <= 0.0f)
-        tone->curve(&p->night, norm, m, rgb[0], rgb[1], rgb[2]);
-    else
-        tone->mix(&p->day, &p->night, p->day_weight, norm, m, rgb[0], rgb[1], rgb[2]);
-    p->k->encode->gamut(&p->gamut, m, rgb[0], rgb[1], rgb[2]);
-    for (int c = 0; c < 3; c++)
-        p->k->encode->srgb(m, rgb[c]);
+    for (int x = 0; x < n; x += PIECE) {
+        int m = n - x < PIECE ? n - x : PIECE;
+        finish_piece(p, (size_t)m, p->lifts ? background + x : NULL, rgb[0] + x, rgb[1] + x,
+                     rgb[2] + x, norm + x);
+    }
 }
 
 void dw_look_pack(const struct dw_look_plan *p, int n, int y, int bits, float *const rgb[3],

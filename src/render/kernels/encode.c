@@ -3,20 +3,11 @@
 
 #include "render/kernels/fastmath.h"
 
-/* Share of colour to keep for a saturation d, 1 = at the gamut's boundary: all up to the knee,
- * then gently less, so that d never passes 1 and its slope never jumps. */
-static inline float soften(float d, float knee)
-{
-    float room = 1.0f - knee;
-    float over = dwk_max(d - knee, 0.0f) / room;
-    float inside = knee + room * over / (1.0f + over);
-    return d > knee ? inside / d : 1.0f;
-}
-
 static void gamut(const struct dw_gamut *q, size_t n, float *restrict r, float *restrict g,
                   float *restrict b)
 {
     const struct dw_gamut p = *q;
+    const float room = 1.0f - p.knee;
     for (size_t i = 0; i < n; i++) {
         float x = p.matrix[0] * r[i] + p.matrix[1] * g[i] + p.matrix[2] * b[i];
         float y = p.matrix[3] * r[i] + p.matrix[4] * g[i] + p.matrix[5] * b[i];
@@ -24,9 +15,17 @@ static void gamut(const struct dw_gamut *q, size_t n, float *restrict r, float *
         float l = p.luma[0] * x + p.luma[1] * y + p.luma[2] * z;
         l = dwk_min(dwk_max(l, 1e-7f), 1.0f - 1e-6f);
         float low = dwk_min(dwk_min(x, y), z), high = dwk_max(dwk_max(x, y), z);
-        float keep_low = soften((l - low) / l, p.knee);
-        float keep_high = soften((high - l) / (1.0f - l), p.knee);
-        float keep = dwk_min(keep_low, keep_high);
+        /* How far colour reaches from grey, `reach`, and how far it may, `limit`: downwards to 0 or
+         * upwards to 1, whichever is the nearer to its bound. */
+        float down = l - low, up = high - l;
+        bool below = down * (1.0f - l) > up * l;
+        float reach = below ? down : up, limit = below ? l : 1.0f - l;
+        /* With d = reach / limit: up to the knee all colour is kept; beyond it d becomes
+         * knee + room * o / (room + o), o = d - knee, which never passes 1 and has no kink. */
+        float over = dwk_max(reach - p.knee * limit, 0.0f);
+        float span = room * limit + over;
+        float keep = (p.knee * span + room * over) * limit / (span * reach);
+        keep = over > 0.0f ? keep : 1.0f;
         x = l + keep * (x - l);
         y = l + keep * (y - l);
         z = l + keep * (z - l);
@@ -56,11 +55,13 @@ static inline uint32_t scramble(uint32_t h)
     return h;
 }
 
-/* Two bytes of a hash make a triangular distribution in -0.498..0.498. */
-static inline float triangular(uint32_t h)
+/* Ten bits of a hash as a number spread evenly over -1/2..1/2, ends left out. Even, one code wide:
+ * then the mean of many pixels is exactly what it was before rounding, which is what keeps bands
+ * out of a night sky (Lipshitz, Wannamaker & Vanderkooy 1992, J. Audio Eng. Soc. 40, 355); a
+ * triangle of this width would not do that, one of twice the width would cost more noise. */
+static inline float dither(uint32_t h)
 {
-    int32_t sum = (int32_t)((h & 255u) + ((h >> 8) & 255u));
-    return (float)(sum - 255) * (1.0f / 512.0f);
+    return (float)(int32_t)(h & 1023u) * (1.0f / 1024.0f) - (0.5f - 0.5f / 1024.0f);
 }
 
 static void pack8(const float *restrict r, const float *restrict g, const float *restrict b,
@@ -68,10 +69,9 @@ static void pack8(const float *restrict r, const float *restrict g, const float 
 {
     for (size_t i = 0; i < n; i++) {
         uint32_t h = scramble(seed + (uint32_t)i);
-        uint32_t k = h * 0x9e3779b1u;
-        out[3 * i] = (uint8_t)(int32_t)(r[i] * 255.0f + 0.5f + triangular(h));
-        out[3 * i + 1] = (uint8_t)(int32_t)(g[i] * 255.0f + 0.5f + triangular(h >> 16));
-        out[3 * i + 2] = (uint8_t)(int32_t)(b[i] * 255.0f + 0.5f + triangular(k >> 16));
+        out[3 * i] = (uint8_t)(int32_t)(r[i] * 255.0f + 0.5f + dither(h));
+        out[3 * i + 1] = (uint8_t)(int32_t)(g[i] * 255.0f + 0.5f + dither(h >> 10));
+        out[3 * i + 2] = (uint8_t)(int32_t)(b[i] * 255.0f + 0.5f + dither(h >> 20));
     }
 }
 

@@ -58,94 +58,41 @@ static void lift(const struct dw_lift *q, const float *restrict background, size
     }
 }
 
-/* z of the curve; see struct dw_tone. log: log2((x + toe) / (1 + toe)). */
-static inline float raise(float x, float power, float log)
-{
-    return x * dwk_exp2(dwk_min(power * log, 100.0f));
-}
-
-static inline float bend(const struct dw_tone *t, float x)
-{
-    float z = raise(x, t->power, dwk_log2((x + t->toe) * t->toe_scale));
-    return z / (z + t->pin);
-}
-
-static void curve_keeping_hue(const struct dw_tone *q, const float *restrict norm, size_t n,
-                              float *restrict r, float *restrict g, float *restrict b)
-{
-    const struct dw_tone t = *q;
-    for (size_t i = 0; i < n; i++) {
-        float f = bend(&t, norm[i]) / dwk_max(norm[i], TINY);
-        r[i] *= f;
-        g[i] *= f;
-        b[i] *= f;
-    }
-}
-
-static void curve_shared(const struct dw_tone *q, const float *restrict norm, size_t n,
-                         float *restrict r, float *restrict g, float *restrict b)
-{
-    const struct dw_tone t = *q;
-    const float rest = 1.0f - t.hue_share;
-    for (size_t i = 0; i < n; i++) {
-        float f = t.hue_share * bend(&t, norm[i]) / dwk_max(norm[i], TINY);
-        r[i] = f * r[i] + rest * bend(&t, r[i]);
-        g[i] = f * g[i] + rest * bend(&t, g[i]);
-        b[i] = f * b[i] + rest * bend(&t, b[i]);
-    }
-}
-
-static void curve(const struct dw_tone *t, const float *restrict norm, size_t n,
-                  float *restrict r, float *restrict g, float *restrict b)
-{
-    if (t->hue_share >= 1.0f)
-        curve_keeping_hue(t, norm, n, r, g, b);
-    else
-        curve_shared(t, norm, n, r, g, b);
-}
-
-/* Weights of the four parts of a mix: each curve on the norm (hue kept) and on the channels. */
-struct parts {
-    struct dw_tone day, night;
-    float day_norm, night_norm, day_channel, night_channel;
+/* What a curve makes of one pixel: every channel becomes add + mul * channel. With e = the power
+ * and z = norm * e, the norm becomes y = z / (z + pin), and keeping colour means y / norm. The curve's
+ * slope in stops, (1 + power * norm / (norm + toe)) * pin / (z + pin), says what a curve on each
+ * channel would do to colour: so much colour is kept of the share that is not kept wholly. Unlike a
+ * curve on each channel that moves colours straight to or from grey, so hue stays, and it
+ * costs no further powers. */
+struct act {
+    float add, mul;
 };
 
-static inline float mixed_norm(const struct parts *p, float x)
+static inline struct act act_of(const struct dw_tone *t, float norm, float log, float near)
 {
-    float log = dwk_log2((x + p->day.toe) * p->day.toe_scale);
-    float d = raise(x, p->day.power, log), e = raise(x, p->night.power, log);
-    return p->day_norm * (d / (d + p->day.pin)) + p->night_norm * (e / (e + p->night.pin));
+    float e = dwk_exp2(dwk_min(t->power * log, 100.0f));
+    float z = norm * e;
+    float q = 1.0f / (z + t->pin);
+    float slope = (1.0f + t->power * near) * t->pin * q;
+    float keep = t->hue_share + (1.0f - t->hue_share) * slope;
+    return (struct act){z * q * (1.0f - keep), keep * e * q};
 }
 
-static inline float mixed_channel(const struct parts *p, float x)
+static inline float log_of(const struct dw_tone *t, float norm)
 {
-    float log = dwk_log2((x + p->day.toe) * p->day.toe_scale);
-    float d = raise(x, p->day.power, log), e = raise(x, p->night.power, log);
-    return p->day_channel * (d / (d + p->day.pin)) + p->night_channel * (e / (e + p->night.pin));
+    return dwk_log2((norm + t->toe) * t->toe_scale);
 }
 
-static void mix_shared(const struct parts *q, const float *restrict norm, size_t n,
-                       float *restrict r, float *restrict g, float *restrict b)
+static void curve(const struct dw_tone *q, const float *restrict norm, size_t n,
+                  float *restrict r, float *restrict g, float *restrict b)
 {
-    const struct parts p = *q;
+    const struct dw_tone t = *q;
     for (size_t i = 0; i < n; i++) {
-        float f = mixed_norm(&p, norm[i]) / dwk_max(norm[i], TINY);
-        r[i] = f * r[i] + mixed_channel(&p, r[i]);
-        g[i] = f * g[i] + mixed_channel(&p, g[i]);
-        b[i] = f * b[i] + mixed_channel(&p, b[i]);
-    }
-}
-
-/* The same where the night keeps hue wholly, as it does by default: three powers a pixel less. */
-static void mix_night_keeping_hue(const struct parts *q, const float *restrict norm, size_t n,
-                                  float *restrict r, float *restrict g, float *restrict b)
-{
-    const struct parts p = *q;
-    for (size_t i = 0; i < n; i++) {
-        float f = mixed_norm(&p, norm[i]) / dwk_max(norm[i], TINY);
-        r[i] = f * r[i] + p.day_channel * bend(&p.day, r[i]);
-        g[i] = f * g[i] + p.day_channel * bend(&p.day, g[i]);
-        b[i] = f * b[i] + p.day_channel * bend(&p.day, b[i]);
+        float x = norm[i];
+        struct act a = act_of(&t, x, log_of(&t, x), x / (x + t.toe));
+        r[i] = a.add + a.mul * r[i];
+        g[i] = a.add + a.mul * g[i];
+        b[i] = a.add + a.mul * b[i];
     }
 }
 
@@ -153,17 +100,17 @@ static void mix(const struct dw_tone *day_tone, const struct dw_tone *night_tone
                 const float *restrict norm, size_t n, float *restrict r, float *restrict g,
                 float *restrict b)
 {
-    float night = 1.0f - day;
-    const struct parts p = {*day_tone,
-                            *night_tone,
-                            day * day_tone->hue_share,
-                            night * night_tone->hue_share,
-                            day * (1.0f - day_tone->hue_share),
-                            night * (1.0f - night_tone->hue_share)};
-    if (p.night_channel > 0.0f)
-        mix_shared(&p, norm, n, r, g, b);
-    else
-        mix_night_keeping_hue(&p, norm, n, r, g, b);
+    const struct dw_tone d = *day_tone, e = *night_tone;
+    const float night = 1.0f - day;
+    for (size_t i = 0; i < n; i++) {
+        float x = norm[i];
+        float log = log_of(&d, x), near = x / (x + d.toe);
+        struct act u = act_of(&d, x, log, near), v = act_of(&e, x, log, near);
+        float add = day * u.add + night * v.add, mul = day * u.mul + night * v.mul;
+        r[i] = add + mul * r[i];
+        g[i] = add + mul * g[i];
+        b[i] = add + mul * b[i];
+    }
 }
 
 const struct dw_tone_kernels DW_KERNEL(tone) = {prepare, lift, curve, mix};

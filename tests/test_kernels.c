@@ -1,0 +1,413 @@
+/* test_kernels.c: the sums. The fast compilation of every kernel gives the bits of the plain one,
+ * at every length and alignment and with every kind of value; and the plain one gives what the
+ * mathematics says. */
+#include "check_main.h"
+
+#include "render/curves.h"
+#include "render/kernels/fastmath.h"
+#include "render/kernels/kernels.h"
+
+#include <math.h>
+#include <stdint.h>
+#include <string.h>
+
+#define LONGEST 67
+#define ROOM (LONGEST + 32)
+#define GUARD 12345.678f
+
+static uint32_t next_random(uint32_t *state)
+{
+    *state = *state * 1664525u + 1013904223u;
+    return *state >> 8;
+}
+
+/* Levels as they come: below black, in the dark, ordinary, near saturation, far above. */
+static void fill(float *v, size_t n, uint32_t seed)
+{
+    static const float edge[] = {0.0f, -0.0f, -0.001f, 1e-7f,  0.02f, 0.18f, 0.9599f, 0.96f,
+                                 0.995f, 1.0f, 1.0001f, 40.0f, 1e5f, 3e6f,  -3e6f, 1e-30f};
+    uint32_t state = seed;
+    for (size_t i = 0; i < n; i++) {
+        uint32_t r = next_random(&state);
+        v[i] = r % 3 == 0 ? edge[(r / 3) % 16] : (float)(r % 100000u) / 30000.0f - 0.2f;
+    }
+}
+
+static void fill_unit(float *v, size_t n, uint32_t seed)
+{
+    uint32_t state = seed;
+    for (size_t i = 0; i < n; i++)
+        v[i] = i % 11 == 0 ? (float)(i % 2) : (float)(next_random(&state) % 65536u) / 65535.0f;
+}
+
+/* Rows for one comparison: the same input twice, guarded on either side. */
+struct rows {
+    float a[4][ROOM], b[4][ROOM];
+};
+
+static void prepare_rows(struct rows *r, uint32_t seed, void (*make)(float *, size_t, uint32_t))
+{
+    for (int i = 0; i < 4; i++) {
+        make(r->a[i], ROOM, seed + (uint32_t)i);
+        r->a[i][0] = r->a[i][ROOM - 1] = GUARD;
+        memcpy(r->b[i], r->a[i], sizeof r->a[i]);
+    }
+}
+
+static void same_rows(const struct rows *r, const char *what, size_t n, int off)
+{
+    for (int i = 0; i < 4; i++)
+        for (size_t k = 0; k < ROOM; k++)
+            ck_assert_msg(memcmp(&r->a[i][k], &r->b[i][k], sizeof(float)) == 0,
+                          "%s: n=%zu off=%d row %d at %zu: %.9g and %.9g", what, n, off, i, k,
+                          (double)r->a[i][k], (double)r->b[i][k]);
+}
+
+#define EACH_LENGTH(n, off)                                                                        \
+    for (size_t n = 0; n <= LONGEST; n++)                                                          \
+        for (int off = 1; off <= 8; off++)
+
+static const struct dw_develop develop = {
+    .mul = {2.1f, 1.0f, 1.4f},
+    .limit = 1.0f,
+    .clip_start = 0.96f,
+    .clip_scale = 1.0f / 0.035f,
+    .matrix = {0.9f, 0.05f, 0.05f, 0.1f, 1.0f, -0.1f, -0.02f, -0.2f, 1.22f}};
+static const struct dw_prepare balance = {
+    .matrix = {1.1f, -0.05f, -0.05f, 0.0f, 1.0f, 0.0f, -0.1f, 0.0f, 1.1f},
+    .luma = {0.2627f, 0.678f, 0.0593f},
+    .norm_y = 0.65f,
+    .norm_max = 0.35f};
+static const struct dw_gamut gamut = {
+    .matrix = {1.6605f, -0.5876f, -0.0728f, -0.1246f, 1.1329f, -0.0083f, -0.0182f, -0.1006f,
+               1.1187f},
+    .luma = {0.2126f, 0.7152f, 0.0722f},
+    .knee = 0.9f};
+
+START_TEST(mosaic_kernels_are_bit_equal)
+{
+    const struct dw_mosaic_kernels *p = dw_kernels_plain()->mosaic, *q = dw_kernels_best()->mosaic;
+    static struct rows r;
+    static uint16_t raw[2 * ROOM + 16];
+    uint32_t state = 7;
+    for (size_t i = 0; i < sizeof raw / sizeof *raw; i++)
+        raw[i] = (uint16_t)(i % 9 == 0 ? (i % 2 ? 65535 : 0) : next_random(&state));
+    const float black[2] = {512.0f, 511.7f}, scale[2] = {1.0f / 15000, 1.0f / 15001};
+    EACH_LENGTH(n, off)
+    {
+        prepare_rows(&r, (uint32_t)n, fill);
+        p->split(raw + off, n, black, scale, r.a[0] + off, r.a[1] + off);
+        q->split(raw + off, n, black, scale, r.b[0] + off, r.b[1] + off);
+        p->level(raw + off, n, black[0], scale[0], r.a[2] + off);
+        q->level(raw + off, n, black[0], scale[0], r.b[2] + off);
+        same_rows(&r, "split", n, off);
+
+        static float in[10][ROOM];
+        struct dw_cell_rows cells;
+        for (int i = 0; i < 10; i++) {
+            fill(in[i], ROOM, (uint32_t)(i + off));
+            if (i < 4)
+                cells.red[i] = in[i] + off;
+            else if (i < 8)
+                cells.blue[i - 4] = in[i] + off;
+            else
+                cells.green[i - 8] = in[i] + off;
+        }
+        p->cell(&cells, n, r.a[0] + off, r.a[1] + off, r.a[2] + off, r.a[3] + off);
+        q->cell(&cells, n, r.b[0] + off, r.b[1] + off, r.b[2] + off, r.b[3] + off);
+        same_rows(&r, "cell", n, off);
+        p->develop(&develop, r.a[3] + off, n, r.a[0] + off, r.a[1] + off, r.a[2] + off);
+        q->develop(&develop, r.b[3] + off, n, r.b[0] + off, r.b[1] + off, r.b[2] + off);
+        same_rows(&r, "develop", n, off);
+        p->scale(r.a[0] + off, n, 0.3f, r.a[1] + off);
+        q->scale(r.b[0] + off, n, 0.3f, r.b[1] + off);
+        p->accumulate(r.a[0] + off, n, 0.7f, r.a[1] + off);
+        q->accumulate(r.b[0] + off, n, 0.7f, r.b[1] + off);
+        same_rows(&r, "accumulate", n, off);
+    }
+}
+END_TEST
+
+START_TEST(tone_kernels_are_bit_equal)
+{
+    const struct dw_tone_kernels *p = dw_kernels_plain()->tone, *q = dw_kernels_best()->tone;
+    static struct rows r, kept;
+    struct dw_tone day = dw_tone_make(1.7, 0.2, 0.6), night = dw_tone_make(1.35, 0.2, 1.0);
+    struct dw_tone night_shared = dw_tone_make(1.35, 0.2, 0.8);
+    const struct dw_lift lift = {2.5f, 1.15f, 0.05f};
+    static float background[ROOM];
+    for (size_t i = 0; i < ROOM; i++)
+        background[i] = i % 5 == 0 ? 0.0f : 0.1f * (float)i;
+    EACH_LENGTH(n, off)
+    {
+        prepare_rows(&r, (uint32_t)n + 100u, fill);
+        r.a[0][off + 1] = r.b[0][off + 1] = NAN; /* may come in, must not go out */
+        r.a[1][off + 2] = r.b[1][off + 2] = INFINITY;
+        p->prepare(&balance, n, r.a[0] + off, r.a[1] + off, r.a[2] + off, r.a[3] + off);
+        q->prepare(&balance, n, r.b[0] + off, r.b[1] + off, r.b[2] + off, r.b[3] + off);
+        same_rows(&r, "prepare", n, off);
+        p->lift(&lift, background + off, n, r.a[0] + off, r.a[1] + off, r.a[2] + off,
+                r.a[3] + off);
+        q->lift(&lift, background + off, n, r.b[0] + off, r.b[1] + off, r.b[2] + off,
+                r.b[3] + off);
+        same_rows(&r, "lift", n, off);
+        kept = r;
+        p->curve(&day, r.a[3] + off, n, r.a[0] + off, r.a[1] + off, r.a[2] + off);
+        q->curve(&day, r.b[3] + off, n, r.b[0] + off, r.b[1] + off, r.b[2] + off);
+        same_rows(&r, "day curve", n, off);
+        for (size_t k = 0; k < n; k++)
+            for (int c = 0; c < 3; c++)
+                ck_assert_msg(isfinite(r.a[c][(size_t)off + k]), "not finite");
+        r = kept;
+        p->curve(&night, r.a[3] + off, n, r.a[0] + off, r.a[1] + off, r.a[2] + off);
+        q->curve(&night, r.b[3] + off, n, r.b[0] + off, r.b[1] + off, r.b[2] + off);
+        same_rows(&r, "night curve", n, off);
+        r = kept;
+        p->mix(&day, &night, 0.3f, r.a[3] + off, n, r.a[0] + off, r.a[1] + off, r.a[2] + off);
+        q->mix(&day, &night, 0.3f, r.b[3] + off, n, r.b[0] + off, r.b[1] + off, r.b[2] + off);
+        same_rows(&r, "mix", n, off);
+        r = kept;
+        p->mix(&day, &night_shared, 0.6f, r.a[3] + off, n, r.a[0] + off, r.a[1] + off,
+               r.a[2] + off);
+        q->mix(&day, &night_shared, 0.6f, r.b[3] + off, n, r.b[0] + off, r.b[1] + off,
+               r.b[2] + off);
+        same_rows(&r, "mix of shared", n, off);
+    }
+}
+END_TEST
+
+START_TEST(encode_kernels_are_bit_equal)
+{
+    const struct dw_encode_kernels *p = dw_kernels_plain()->encode, *q = dw_kernels_best()->encode;
+    static struct rows r;
+    static uint8_t a8[3 * ROOM], b8[3 * ROOM];
+    static uint16_t a16[3 * ROOM], b16[3 * ROOM];
+    EACH_LENGTH(n, off)
+    {
+        prepare_rows(&r, (uint32_t)n + 200u, fill);
+        p->gamut(&gamut, n, r.a[0] + off, r.a[1] + off, r.a[2] + off);
+        q->gamut(&gamut, n, r.b[0] + off, r.b[1] + off, r.b[2] + off);
+        same_rows(&r, "gamut", n, off);
+        prepare_rows(&r, (uint32_t)n + 300u, fill_unit);
+        for (int c = 0; c < 3; c++) {
+            p->srgb(n, r.a[c] + off);
+            q->srgb(n, r.b[c] + off);
+        }
+        same_rows(&r, "srgb", n, off);
+        memset(a8, 99, sizeof a8);
+        memset(b8, 99, sizeof b8);
+        memset(a16, 99, sizeof a16);
+        memset(b16, 99, sizeof b16);
+        p->pack8(r.a[0] + off, r.a[1] + off, r.a[2] + off, n, 4242u, a8 + off);
+        q->pack8(r.b[0] + off, r.b[1] + off, r.b[2] + off, n, 4242u, b8 + off);
+        p->pack16(r.a[0] + off, r.a[1] + off, r.a[2] + off, n, a16 + off);
+        q->pack16(r.b[0] + off, r.b[1] + off, r.b[2] + off, n, b16 + off);
+        ck_assert_mem_eq(a8, b8, sizeof a8);
+        ck_assert_mem_eq(a16, b16, sizeof a16);
+        ck_assert_uint_eq(a8[off + 3 * (int)n], 99);
+    }
+}
+END_TEST
+
+/* Against the C library in double precision. The bounds are what was reached, rounded up. */
+START_TEST(powers_and_logarithms_are_accurate)
+{
+    double worst_log = 0, worst_exp = 0;
+    for (int i = 0; i < 2000000; i++) {
+        float x = ldexpf(1.0f + (float)(i % 1000) / 1000.0f, i / 1000 % 200 - 100);
+        x *= 1.0f + 1e-4f * (float)(i / 200000);
+        double exact = log2((double)x);
+        double e = fabs((double)dwk_log2(x) - exact) / fmax(1.0, fabs(exact));
+        worst_log = fmax(worst_log, e);
+        float t = (float)(i - 1000000) * 1e-4f;
+        worst_exp = fmax(worst_exp, fabs((double)dwk_exp2(t) / exp2((double)t) - 1.0));
+    }
+    ck_assert_msg(worst_log < 2.5e-7, "log2: %g", worst_log);
+    ck_assert_msg(worst_exp < 4e-7, "exp2: %g", worst_exp);
+    ck_assert(dwk_log2(1.0f) == 0.0f);
+    ck_assert(dwk_exp2(0.0f) == 1.0f);
+    ck_assert(dwk_exp2(-3.0f) == 0.125f);
+}
+END_TEST
+
+/* IEC 61966-2-1; the values for these levels are also those of the colour-science package's
+ * tests (0.18 to 0.461356129500442). */
+START_TEST(srgb_curve_gives_the_standards_values)
+{
+    float v[] = {0.0f, 0.001f, 0.01f, 0.18f, 0.5f, 0.9f, 1.0f};
+    const double want[] = {0.0,         0.012920000, 0.099852823, 0.461356130,
+                           0.735356983, 0.954687172, 1.0};
+    dw_kernels_plain()->encode->srgb(7, v);
+    for (int i = 0; i < 7; i++)
+        ck_assert_msg(fabs((double)v[i] - want[i]) < 5e-7, "%d: %.9g, expected %.9g", i,
+                      (double)v[i], want[i]);
+}
+END_TEST
+
+/* Reinhard, Stark, Shirley & Ferwerda 2002, equation 3, L / (1 + L): our family with contrast 1
+ * pinned at one half is that curve. */
+START_TEST(a_curve_without_contrast_is_the_published_one)
+{
+    const float x[] = {0.01f, 0.18f, 0.5f, 1.0f, 2.0f, 4.0f, 10.0f};
+    const double want[] = {0.009901, 0.152542, 0.333333, 0.5, 0.666667, 0.8, 0.909091};
+    struct dw_tone t = dw_tone_make(1.0, 0.5, 1.0);
+    for (int i = 0; i < 7; i++) {
+        float r = x[i], g = x[i], b = x[i], norm = x[i];
+        dw_kernels_plain()->tone->curve(&t, &norm, 1, &r, &g, &b);
+        ck_assert(fabs((double)r - want[i]) < 1e-6);
+        ck_assert(fabs(dw_tone_value(&t, (double)x[i]) - want[i]) < 1e-6);
+    }
+}
+END_TEST
+
+/* Properties that need no table: through zero, pinned at the key, rising, below one, and equal to
+ * the double-precision curve. */
+START_TEST(curves_are_pinned_and_monotone)
+{
+    const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
+    const double key[] = {0.005, 0.019, 0.1, 0.235, 0.5}, contrast[] = {1.0, 1.35, 1.7, 2.5};
+    for (int i = 0; i < 5; i++)
+        for (int j = 0; j < 4; j++)
+            for (int share = 0; share < 3; share++) {
+                struct dw_tone t = dw_tone_make(contrast[j], key[i], 0.5 * share);
+                double last = -1;
+                for (int s = 0; s <= 4000; s++) {
+                    float x = s == 0 ? 0.0f : exp2f((float)s / 100.0f - 25.0f);
+                    float r = x, g = x, b = x, norm = x;
+                    k->curve(&t, &norm, 1, &r, &g, &b);
+                    double want = dw_tone_value(&t, (double)x);
+                    ck_assert_msg(fabs((double)r - want) <= 2e-6 * want + 1e-12,
+                                  "%g: %.9g, expected %.9g", (double)x, (double)r, want);
+                    ck_assert(r == g && g == b);
+                    /* a few roundings: where the curve is flat it may fall by as much */
+                    ck_assert((double)r >= last * (1 - 5e-7) && r <= 1.0000003f);
+                    last = (double)r;
+                }
+                float r = 1, g = 1, b = 1, norm = 1;
+                k->curve(&t, &norm, 1, &r, &g, &b);
+                ck_assert_msg(fabs((double)r - key[i]) < 1e-7, "pinned at %.9g, key %g", (double)r,
+                              key[i]);
+            }
+}
+END_TEST
+
+START_TEST(a_mix_lies_between_its_curves)
+{
+    const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
+    struct dw_tone day = dw_tone_make(1.7, 0.1, 0.6), night = dw_tone_make(1.35, 0.1, 1.0);
+    for (int s = 0; s < 2000; s++) {
+        float x = exp2f((float)s / 100.0f - 12.0f);
+        float v[3][3], norm;
+        for (int i = 0; i < 3; i++) {
+            v[i][0] = x;
+            v[i][1] = 0.7f * x;
+            v[i][2] = 0.2f * x;
+            norm = 0.9f * x;
+            if (i < 2)
+                k->curve(i ? &night : &day, &norm, 1, &v[i][0], &v[i][1], &v[i][2]);
+            else
+                k->mix(&day, &night, 0.25f, &norm, 1, &v[i][0], &v[i][1], &v[i][2]);
+        }
+        for (int c = 0; c < 3; c++) {
+            double want = 0.25 * (double)v[0][c] + 0.75 * (double)v[1][c];
+            ck_assert_msg(fabs((double)v[2][c] - want) < 1e-6 * fmax(want, 1e-3), "%g", (double)x);
+        }
+    }
+}
+END_TEST
+
+/* A softplus above the threshold: far above it adds `gain` times the excess, far below nothing. */
+START_TEST(lift_raises_stars_and_leaves_the_sky)
+{
+    const struct dw_lift lift = {2.5f, 1.15f, 0.05f};
+    const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
+    float level = 1.55f;
+    float sky = 1.55f, r = sky, g = sky, b = sky, norm = sky;
+    k->lift(&lift, &level, 1, &r, &g, &b, &norm);
+    ck_assert_msg(norm / sky < 1.01f, "sky lifted by %g", (double)(norm / sky));
+    float star = 6.0f;
+    r = star;
+    g = 0.5f * star;
+    b = 0.25f * star;
+    norm = star;
+    k->lift(&lift, &level, 1, &r, &g, &b, &norm);
+    double want = 6.0 + 2.5 * (6.0 - 1.15 * 1.55);
+    ck_assert_msg(fabs((double)norm - want) < 1e-4, "%g, expected %g", (double)norm, want);
+    ck_assert(fabs((double)(g / r) - 0.5) < 1e-6 && fabs((double)(b / r) - 0.25) < 1e-6);
+}
+END_TEST
+
+START_TEST(gamut_keeps_grey_and_what_lies_inside)
+{
+    const struct dw_encode_kernels *k = dw_kernels_plain()->encode;
+    struct dw_gamut same = {.matrix = {1, 0, 0, 0, 1, 0, 0, 0, 1},
+                            .luma = {0.2126f, 0.7152f, 0.0722f},
+                            .knee = 0.9f};
+    for (int i = 0; i <= 100; i++) {
+        float v = (float)i / 100.0f, r = v, g = v, b = v;
+        k->gamut(&same, 1, &r, &g, &b);
+        ck_assert(fabsf(r - v) < 2e-6f && fabsf(g - v) < 2e-6f && fabsf(b - v) < 2e-6f);
+    }
+    float r = 0.5f, g = 0.3f, b = 0.2f;
+    k->gamut(&same, 1, &r, &g, &b);
+    ck_assert(fabsf(r - 0.5f) < 1e-6f && fabsf(g - 0.3f) < 1e-6f && fabsf(b - 0.2f) < 1e-6f);
+    /* Rising saturation never turns back, and never leaves 0..1. */
+    float last = 1;
+    for (int i = 0; i < 400; i++) {
+        float s = (float)i / 100.0f;
+        r = 0.3f + s * 0.3f;
+        g = 0.3f - s * 0.08f;
+        b = 0.3f - s * 0.09f;
+        k->gamut(&same, 1, &r, &g, &b);
+        ck_assert(r >= 0 && r <= 1 && g >= 0 && b >= 0 && b <= last + 1e-6f);
+        last = b;
+    }
+}
+END_TEST
+
+/* Dither of half a code: whole codes stay, means are kept. */
+START_TEST(dither_keeps_the_mean_and_whole_codes)
+{
+    const struct dw_encode_kernels *k = dw_kernels_plain()->encode;
+    enum { N = 20000 };
+    static float v[N];
+    static uint8_t out[3 * N];
+    for (int f = 0; f <= 8; f++) {
+        float code = 40.0f + (float)f / 8.0f;
+        for (int i = 0; i < N; i++)
+            v[i] = code / 255.0f;
+        k->pack8(v, v, v, N, 1u + (uint32_t)f, out);
+        double sum = 0;
+        for (int i = 0; i < 3 * N; i++) {
+            ck_assert(out[i] == 40 || out[i] == 41);
+            sum += out[i];
+        }
+        double mean = sum / (3 * N) - 40; /* 3.5 sigma of so many coins is 0.007 */
+        ck_assert_msg(fabs(mean - f / 8.0) < 0.008, "at %g: mean %g", f / 8.0, mean);
+    }
+    for (int i = 0; i < N; i++)
+        v[i] = i % 2 ? 1.0f : 0.0f;
+    k->pack8(v, v, v, N, 99u, out);
+    for (int i = 0; i < 3 * N; i++)
+        ck_assert_uint_eq(out[i], i / 3 % 2 ? 255 : 0);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("kernels");
+    TCase *c = tcase_create("kernels");
+    tcase_add_test(c, mosaic_kernels_are_bit_equal);
+    tcase_add_test(c, tone_kernels_are_bit_equal);
+    tcase_add_test(c, encode_kernels_are_bit_equal);
+    tcase_add_test(c, powers_and_logarithms_are_accurate);
+    tcase_add_test(c, srgb_curve_gives_the_standards_values);
+    tcase_add_test(c, a_curve_without_contrast_is_the_published_one);
+    tcase_add_test(c, curves_are_pinned_and_monotone);
+    tcase_add_test(c, a_mix_lies_between_its_curves);
+    tcase_add_test(c, lift_raises_stars_and_leaves_the_sky);
+    tcase_add_test(c, gamut_keeps_grey_and_what_lies_inside);
+    tcase_add_test(c, dither_keeps_the_mean_and_whole_codes);
+    suite_add_tcase(suite, c);
+    return dw_check_main(suite);
+}
