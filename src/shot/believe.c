@@ -17,6 +17,7 @@ enum { BLOCK = 64, MOST_COLUMNS = 1024, LEAST_REPEATS = 8, LEAST_NOISY_BLOCKS = 
 #define LEAST_BLACK 32.0     /* below it, noise may reach zero */
 #define FAR_BELOW_BLACK 0.5  /* of the black level: 8 sigma and more */
 #define FAR_ABOVE_WHITE 1.3  /* of the white level: tables are wrong by 10 % at most */
+#define IMPOSSIBLE 1.9       /* of the white level: one such sample is a flipped bit */
 #define BAD_BLOCK_SHARE 0.3  /* of a block far outside the levels */
 #define ZERO_SHARE 0.98      /* of the frame, for cameras that clip their black at zero */
 #define ZERO_SHARE_BLACK 0.5 /* of the frame, for cameras with some black level (8 and more) */
@@ -30,8 +31,8 @@ struct judge {
     size_t columns; /* blocks side by side */
     size_t width;   /* samples in a block: BLOCK or more */
     size_t step;    /* to the next sample of the same colour */
-    unsigned low, high;
-    size_t zeros, longest_zeros, repeats, rows_judged;
+    unsigned low, high, impossible;
+    size_t zeros, impossibles, longest_zeros, repeats, rows_judged;
     size_t blocks, noisy_blocks, low_blocks, high_blocks;
     uint32_t low_n[MOST_COLUMNS], high_n[MOST_COLUMNS];
     uint64_t step_sum[MOST_COLUMNS];
@@ -54,21 +55,28 @@ static void set_up(struct judge *j, const struct dw_mosaic *m)
     j->low = !rgb && black >= LEAST_BLACK ? (unsigned)(FAR_BELOW_BLACK * black) : 0;
     j->high = white > 0 && white * FAR_ABOVE_WHITE < 65535 ? (unsigned)(FAR_ABOVE_WHITE * white)
                                                            : 65535;
+    j->impossible = !rgb && white > 0 && white * IMPOSSIBLE < 65535
+                        ? (unsigned)(IMPOSSIBLE * white)
+                        : 65535;
 }
 
 /* Counts in one block's share of a row; plain loops that compilers turn into vector code. */
 static void count_block_row(struct judge *j, const uint16_t *px, size_t n, size_t column)
 {
     uint16_t low = (uint16_t)j->low, high = (uint16_t)j->high;
-    uint32_t below = 0, above = 0, zeros = 0;
+    uint16_t impossible = (uint16_t)j->impossible;
+    uint32_t below = 0, above = 0, zeros = 0, beyond = 0;
     for (size_t i = 0; i < n; i++) {
         below += px[i] < low;
         above += px[i] > high;
         zeros += px[i] == 0;
+        /* 65535 is how some programs mark a dead pixel */
+        beyond += (px[i] > impossible) & (px[i] != 65535);
     }
     j->low_n[column] += below;
     j->high_n[column] += above;
     j->zeros += zeros;
+    j->impossibles += beyond;
 }
 
 static void sum_steps(struct judge *j, const uint16_t *px, size_t n, size_t column)
@@ -170,6 +178,10 @@ static bool believe(struct judge *j, char *why, size_t why_size)
         snprintf(why, why_size,
                  "is damaged: %.1f %% of the frame lies far above the white level of %.0f",
                  100 * (double)j->high_blocks / (double)j->blocks, (double)m->white);
+    else if (j->impossibles > 0)
+        snprintf(why, why_size,
+                 "is damaged: %zu of its values lie far beyond the white level of %.0f",
+                 j->impossibles, (double)m->white);
     else if (j->longest_zeros >= 2 * j->row)
         snprintf(why, why_size, "is damaged: %zu pixels in a row are zero", j->longest_zeros);
     else if (j->noisy_blocks >= LEAST_NOISY_BLOCKS &&
