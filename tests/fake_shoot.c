@@ -125,12 +125,12 @@ static double step01(double x)
 }
 
 /* True light of a tile, linear, in arbitrary units of lux over pi. */
-static double tile_light(const struct fake_params *p, const struct place *t, double utc, double h,
-                         unsigned i, unsigned k)
+static double tile_light(const struct fake_params *p, const struct place *t, double utc,
+                         const struct dw_horizontal *sun_at, unsigned i, unsigned k)
 {
     if (p->flat)
         return 1000 * exp2(t->stops + p->extra_stops);
-    double lux = smooth_lux(h);
+    double h = sun_at->alt_deg, lux = smooth_lux(h);
     double hours = (utc - p->start_utc) / 3600;
     double direct = 0.75 * step01((h + 0.5) / 8);
     if (p->ridge_utc > 0 && !t->sky)
@@ -143,9 +143,9 @@ static double tile_light(const struct fake_params *p, const struct place *t, dou
             lux *= exp2(0.6 * step01((h + 4) / 6) * cover(p, 3 * t->side + wind, 6 * t->y + 40));
     }
     double value = t->sky ? lux : lux * (1 - direct + direct * sun);
-    /* the glow wanders from the west to the east of a camera that looks along the meridian */
+    /* the glow wanders from one side to the other of a camera that looks along the meridian */
     double glow = step01((4 - h) / 10) * step01((h + 18) / 8);
-    value *= exp2(0.9 * glow * t->side * (fmod(hours, 24) < 12 ? -1 : 1) * (t->sky ? 1 : 0.3));
+    value *= exp2(0.9 * glow * t->side * sin(sun_at->az_deg * PI / 180) * (t->sky ? 1 : 0.3));
     value += 0.006 * (t->sky ? 1 : 0.6); /* airglow, starlight and a distant town, lux */
     if (p->moonrise_utc > 0) {
         double up = step01((utc - p->moonrise_utc) / 7200);
@@ -215,7 +215,7 @@ struct fake_shoot fake_make(const struct fake_params *params)
         float *light = f.light + out * tiles;
         for (size_t k = 0; k < tiles; k++) {
             light[k] = (float)log2(
-                tile_light(p, &place[k], utc, sun.alt_deg, (unsigned)i, (unsigned)k));
+                tile_light(p, &place[k], utc, &sun, (unsigned)i, (unsigned)k));
             sum += (double)light[k];
         }
         /* the camera wants the mean 3 stops below white; full sun on level ground is 2^16.6 lux,

@@ -30,6 +30,7 @@ struct compare {
     float *excess;        /* blocks*tiles: variance beyond photon noise, of a lag-1 pair */
     double *v, *centre;   /* steps */
     double black_var;     /* DN^2, of the wander between neighbours */
+    double *wander, *wander_var; /* steps: found without a prior, and its photon variance */
     int regions, *region; /* of each tile */
     /* one pair at work */
     double *d, *w, *sigma, *lever, *gamma, *sorted;
@@ -100,6 +101,23 @@ static void solve_two(const struct compare *c, size_t n, double *v, double *b)
     }
 }
 
+/* The black level's wander as the still tiles alone show it, for learning how large it is. */
+static void free_wander(const struct compare *c, size_t n, double *b, double *var)
+{
+    double s1 = 0, sl = 0, sll = 0, sd = 0, sld = 0;
+    for (size_t k = 0; k < n; k++) {
+        double w = c->gamma[k] * c->w[k], l = c->lever[k];
+        s1 += w;
+        sl += w * l;
+        sll += w * l * l;
+        sd += w * c->d[k];
+        sld += w * l * c->d[k];
+    }
+    double det = s1 * sll - sl * sl;
+    *var = det > 1e-9 * s1 * sll ? s1 / det : INFINITY;
+    *b = isfinite(*var) ? (s1 * sld - sl * sd) / det : 0;
+}
+
 /* Refines v from a start; returns how much weight the heap has, less for being out of reach. */
 static double settle(struct compare *c, size_t n, double centre, bool free, int rounds, double *v,
                      double *b)
@@ -154,6 +172,8 @@ static double variance_of(const struct compare *c, size_t n, double v, double b)
 static struct dw_pair compare_pair(struct compare *c, size_t a, size_t b)
 {
     struct dw_pair pair = {(uint32_t)a, (uint32_t)b, 0, 100, 0};
+    if (b == a + 1)
+        c->wander_var[a] = INFINITY;
     size_t n = gather(c, a, b);
     if (n < MIN_TILES)
         return pair;
@@ -175,6 +195,7 @@ static struct dw_pair compare_pair(struct compare *c, size_t a, size_t b)
     double doubt = fmax(0, 1 - share / 0.5);
     pair.var = variance_of(c, n, v, black) + doubt * doubt * spread * spread;
     if (b == a + 1) {
+        free_wander(c, n, &c->wander[a], &c->wander_var[a]);
         c->v[a] = v;
         float *rel = c->rel + a * c->tiles, *still = c->still + a * c->tiles;
         for (size_t k = 0; k < c->tiles; k++) {
@@ -205,6 +226,38 @@ static void find_centres(struct compare *c)
         }
         c->centre[j] = n ? dw_median(work, n) * (g->time[j + 1] - g->time[j]) : c->v[j];
     }
+}
+
+/* Steps lo..hi-1 of tile k in which it departed by no more than its noise from this drift. */
+static double support(const struct compare *c, size_t k, size_t lo, size_t hi, double rate)
+{
+    const struct dw_grids *g = c->g;
+    double sum = 0;
+    for (size_t j = lo; j < hi; j++) {
+        double rel = (double)c->rel[j * c->tiles + k];
+        double var = (double)c->excess[j / BLOCK * c->tiles + k] +
+                     (double)g->noise[j * c->tiles + k] + (double)g->noise[(j + 1) * c->tiles + k];
+        if (isfinite(rel))
+            sum += dw_tukey_weight(rel - rate * (g->time[j + 1] - g->time[j]),
+                                   TUKEY * sqrt(fmax(var, 1e-6)));
+    }
+    return sum;
+}
+
+/* A tile that was mostly out of the heap: has it moved, or was its drift wrong? Whichever of the
+ * weighted mean and the plain median explains more of its steps is kept. */
+static double doubtful_rate(const struct compare *c, size_t k, size_t lo, size_t hi, double mean)
+{
+    double work[64];
+    size_t n = 0;
+    for (size_t j = lo; j < hi && n < 64; j++)
+        if (isfinite(c->rel[j * c->tiles + k]))
+            work[n++] = (double)c->rel[j * c->tiles + k] /
+                        fmax(c->g->time[j + 1] - c->g->time[j], 1e-3);
+    if (n == 0)
+        return mean;
+    double middle = dw_median(work, n);
+    return support(c, k, lo, hi, middle) > support(c, k, lo, hi, mean) ? middle : mean;
 }
 
 /* Each tile's own drift, stops a second: mean over the window of its departures from v, weighted
@@ -240,8 +293,10 @@ static void find_drift(struct compare *c)
                 lo++;
             }
             /* a tile that was hardly ever still has no drift to speak of */
-            c->rate[j * c->tiles + k] =
-                count > 0.5 && span > 0 ? (float)(sum / span * count / (count + 1)) : 0;
+            double rate = count > 0.5 && span > 0 ? sum / span * count / (count + 0.25) : 0;
+            if (count < 0.6 * (double)(hi - lo))
+                rate = doubtful_rate(c, k, lo, hi, rate);
+            c->rate[j * c->tiles + k] = (float)rate;
         }
     }
 }
@@ -279,6 +334,22 @@ static void find_noise(struct compare *c)
     }
 }
 
+/* How much the black level wanders between neighbours, from the steps that can tell (dark tiles
+ * beside bright ones). A camera whose level stands still must not pay for one that does not: the
+ * second unknown costs half the precision at night. */
+static void learn_black(struct compare *c)
+{
+    size_t n = 0;
+    for (size_t j = 0; j < c->steps; j++)
+        if (c->wander_var[j] < 1) {
+            c->centre[n] = c->wander[j] * c->wander[j] * DW_MAD_TO_SIGMA * DW_MAD_TO_SIGMA -
+                           c->wander_var[j];
+            n++;
+        }
+    if (n >= 12)
+        c->black_var = fmax(0, dw_median(c->centre, n));
+}
+
 static bool take_room(struct compare *c, struct dw_arena *arena)
 {
     size_t all = c->steps * c->tiles, blocks = c->steps / BLOCK + 1;
@@ -288,6 +359,8 @@ static bool take_room(struct compare *c, struct dw_arena *arena)
     c->excess = DW_TAKE(arena, blocks * c->tiles, float);
     c->v = DW_TAKE(arena, c->steps, double);
     c->centre = DW_TAKE(arena, c->steps, double);
+    c->wander = DW_TAKE(arena, c->steps, double);
+    c->wander_var = DW_TAKE(arena, c->steps, double);
     c->region = DW_TAKE(arena, c->tiles, int);
     c->tile = DW_TAKE(arena, c->tiles, int);
     c->d = DW_TAKE(arena, c->tiles, double);
@@ -296,7 +369,7 @@ static bool take_room(struct compare *c, struct dw_arena *arena)
     c->lever = DW_TAKE(arena, c->tiles, double);
     c->gamma = DW_TAKE(arena, c->tiles, double);
     c->sorted = DW_TAKE(arena, c->tiles, double);
-    return c->rate && c->still && c->rel && c->excess && c->v && c->centre && c->region &&
+    return c->rate && c->still && c->rel && c->excess && c->v && c->centre && c->wander && c->wander_var && c->region &&
            c->tile && c->d && c->w && c->sigma && c->lever && c->gamma && c->sorted;
 }
 
@@ -312,6 +385,48 @@ static void lay_regions(struct compare *c)
     c->regions = across * ((c->g->rows + size - 1) / size);
 }
 
+/* Sliding median of up to MEDIAN_STEPS values: a sorted window. */
+#define MEDIAN_STEPS 13
+static double slide(double *window, int *n, double out, double in)
+{
+    int i = 0;
+    if (isfinite(out)) {
+        while (i < *n && window[i] != out)
+            i++;
+        memmove(window + i, window + i + 1, (size_t)(--*n - i) * sizeof *window);
+    }
+    if (isfinite(in)) {
+        for (i = (*n)++; i > 0 && window[i - 1] > in; i--)
+            window[i] = window[i - 1];
+        window[i] = in;
+    }
+    return *n ? (window[(*n - 1) / 2] + window[*n / 2]) / 2 : 0;
+}
+
+/* First drift of each tile: running medians of its departures, which half of the steps may spoil.
+ * A weighted mean could not start, because nothing is known yet of which steps were still. */
+static void first_drift(struct compare *c)
+{
+    const double *t = c->g->time;
+    size_t reach = MEDIAN_STEPS / 2;
+    for (size_t k = 0; k < c->tiles; k++) {
+        double window[MEDIAN_STEPS + 1];
+        int n = 0;
+        for (size_t j = 0; j < c->steps + reach; j++) {
+            double in = (double)NAN, out = (double)NAN;
+            if (j < c->steps)
+                in = (double)c->rel[j * c->tiles + k] / fmax(t[j + 1] - t[j], 1e-3);
+            if (j >= MEDIAN_STEPS) {
+                size_t o = j - MEDIAN_STEPS;
+                out = (double)c->rel[o * c->tiles + k] / fmax(t[o + 1] - t[o], 1e-3);
+            }
+            double middle = slide(window, &n, out, in);
+            if (j >= reach)
+                c->rate[(j - reach) * c->tiles + k] = (float)middle;
+        }
+    }
+}
+
 /* A first v for every step: medians, before anything is known of the tiles. */
 static void first_look(struct compare *c)
 {
@@ -321,8 +436,13 @@ static void first_look(struct compare *c)
         size_t n = gather(c, j, j + 1);
         memcpy(c->sorted, c->d, n * sizeof(double));
         c->v[j] = n ? dw_median(c->sorted, n) : 0;
+        for (size_t k = 0; k < c->tiles; k++)
+            c->rel[j * c->tiles + k] = NAN;
+        for (size_t k = 0; k < n; k++)
+            c->rel[j * c->tiles + (size_t)c->tile[k]] = (float)(c->d[k] - c->v[j]);
     }
     find_centres(c);
+    first_drift(c);
 }
 
 enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pair_params *params,
@@ -350,6 +470,7 @@ enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pa
             (*pairs)[(*n)++] = compare_pair(&c, j, j + 1);
         find_drift(&c);
         find_noise(&c);
+        learn_black(&c);
         find_centres(&c);
     }
     for (size_t j = 0; j < c.steps; j++)
