@@ -188,17 +188,38 @@ static int room(const struct dwi_params *p, int x, int y, struct pixel *q, int g
     return 4;
 }
 
+enum { LINE = 32768 };
+
 struct job {
     struct dwi_world *w;
     const struct dwi_params *p;
     const struct dwi_lens_map *m;
     struct tree tree[8];
     int n_trees;
+    float skyline[LINE + 1]; /* degrees, over azimuths from -pi to pi of the axis */
 };
 
 static uint8_t byte(double v)
 {
     return (uint8_t)(v < 0 ? 0 : v > 255 ? 255 : v + 0.5);
+}
+
+static double line_at(const struct job *j, double az)
+{
+    double u = (az / (2 * M_PI) + 0.5) * LINE;
+    int i = u < 0 ? 0 : u >= LINE ? LINE - 1 : (int)u;
+    double f = u - i;
+    return (double)j->skyline[i] * (1 - f) + (double)j->skyline[i + 1] * f;
+}
+
+/* Azimuth from the axis (radians) and altitude (degrees) of a place in the mosaic. */
+static void look(const struct job *j, double x, double y, double *az, double *alt)
+{
+    double d[3];
+    dwi_lens_direction(j->m, x, y, d);
+    *az = atan2(d[0], d[1]) - j->m->axis_az;
+    *az -= 2 * M_PI * floor(*az / (2 * M_PI) + 0.5);
+    *alt = asin(d[2]) * 180 / M_PI;
 }
 
 static void row(void *arg, int y)
@@ -207,17 +228,20 @@ static void row(void *arg, int y)
     struct dwi_world *w = j->w;
     for (int x = 0; x < w->w; x++) {
         size_t at = (size_t)y * (size_t)w->w + (size_t)x;
-        int ground = 0;
+        int ground = 0, samples = 4;
         struct pixel q = {0}, first = {0};
+        double az, alt;
+        look(j, x - DWI_MARGIN, y - DWI_MARGIN, &az, &alt);
+        if (alt > 20) /* above the highest ridge and tree: all sky */
+            samples = 0;
+        else if (alt < line_at(j, az) - 1) /* all ground: one sample will do */
+            samples = 1;
         /* 2 x 2 samples: the skyline is anti-aliased, the texture taken from a ground sample */
-        for (int s = 0; s < 4; s++) {
-            double d[3];
-            dwi_lens_direction(j->m, x - DWI_MARGIN + (s & 1) * 0.5 - 0.25,
-                               y - DWI_MARGIN + (s >> 1) * 0.5 - 0.25, d);
-            double az = atan2(d[0], d[1]) - j->m->axis_az;
-            az -= 2 * M_PI * floor(az / (2 * M_PI) + 0.5);
-            double alt = asin(d[2]) * 180 / M_PI;
-            double line = dwi_skyline_deg(j->p, az);
+        for (int s = 0; s < samples; s++) {
+            if (samples > 1)
+                look(j, x - DWI_MARGIN + (s & 1) * 0.5 - 0.25,
+                     y - DWI_MARGIN + (s >> 1) * 0.5 - 0.25, &az, &alt);
+            double line = line_at(j, az);
             int tree = 0;
             float b;
             az *= 180 / M_PI;
@@ -230,6 +254,8 @@ static void row(void *arg, int y)
             land(j->p, j->tree, j->n_trees, az, alt, &q);
             first = q;
         }
+        if (samples == 1)
+            ground *= 4;
         if (j->p->view == DWI_TARGET)
             ground = dwi_target_paint(j->p, x - DWI_MARGIN, y - DWI_MARGIN, &first.material,
                                       &first.albedo, ground);
@@ -269,6 +295,8 @@ int dwi_world_make(struct dwi_world *w, const struct dwi_params *p, const struct
     }
     struct job j = {.w = w, .p = p, .m = m};
     j.n_trees = trees(p, j.tree);
+    for (int i = 0; i <= LINE; i++)
+        j.skyline[i] = (float)dwi_skyline_deg(p, ((double)i / LINE - 0.5) * 2 * M_PI);
     dwi_pool(jobs, 0, w->h, row, &j);
     return 0;
 }

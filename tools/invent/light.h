@@ -20,12 +20,13 @@ double dwi_moon_polynomial(double altitude_deg, double elongation_rad, double pa
 void dwi_light_init(void);
 double dwi_sun_lux(double altitude_deg);
 
-/** Moon, smoothly to nothing between 0 and -3 degrees. */
+/** Moon on level ground, smoothly to nothing between 0.5 and -3 degrees; facing the moon. */
 double dwi_moon_lux(double altitude_deg, double elongation_rad, double parallax_rad);
+double dwi_moon_direct_normal(double altitude_deg, double elongation_rad, double parallax_rad);
 
 /**
- * Direct sunlight on a surface facing the sun, lux: 127500 exp(-0.25 m), m the air mass of
- * Kasten & Young 1989; limited to 0.85 of what falls on level ground; goes with the disc.
+ * Direct sunlight on a surface facing the sun, lux: 122000 exp(-0.26 m), m the air mass of
+ * Kasten & Young 1989; at most 0.79 of what falls on level ground; goes with the disc.
  */
 double dwi_sun_direct_normal(double altitude_deg);
 double dwi_air_mass(double altitude_deg);

@@ -26,6 +26,7 @@ static const struct option table[] = {
     {"seed", K_U64, F(seed), 0, 0, NULL, "everything random follows from it"},
     {"frames", K_INT, F(frames), 1, 100000, NULL, "number of exposures"},
     {"interval", K_REAL, F(interval_s), 0.1, 86400, NULL, "seconds between their starts"},
+    {"start-jitter", K_REAL, F(start_jitter), 0, 60, NULL, "seconds, a start is late by up to"},
     {"start", K_TEXT, F(start), 0, 0, NULL, "UTC of the first, 2025-03-28T12:00:00Z"},
     {"size", K_SIZE, F(width), 16, 20000, NULL, "mosaic, WxH"},
     {"compress", K_NAME, F(compress), 0, 1, "none|ljpeg", "how the DNG is packed"},
@@ -101,7 +102,7 @@ static const int table_count = (int)(sizeof table / sizeof table[0]);
 void dwi_params_default(struct dwi_params *p)
 {
     *p = (struct dwi_params){
-        .scene = "clear", .seed = 1, .frames = 781, .interval_s = 120,
+        .scene = "clear", .seed = 1, .frames = 781, .interval_s = 120, .start_jitter = 0.2,
         .start = "2025-03-28T12:00:00Z", .width = 900, .height = 600,
         .lat_deg = 46.4, .lon_deg = 8.1, .height_m = 1400,
         .aim_alt_deg = 20, .refraction = 1,

@@ -20,6 +20,7 @@ struct dwi_params {
     uint64_t seed;
     int frames;
     double interval_s;
+    double start_jitter; /* seconds, each exposure begins up to so much late */
     char start[40]; /* UTC, ISO 8601 */
     int width, height;
     int compress; /* enum dwi_compress */

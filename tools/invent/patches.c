@@ -4,6 +4,7 @@
 #include "truth.h"
 
 #include "target.h"
+#include "weather.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -27,6 +28,18 @@ static int pure(const struct dwi_stage *st, const struct dwi_patch *q, int want)
     return 1;
 }
 
+/* Do the house's lamps add more than a thousandth to the light of night there? */
+static int lamplit(const struct dwi_stage *st, const struct dwi_patch *q)
+{
+    for (int k = 0; k < 4 && st->p->lamps; k++) { /* corners */
+        double d[3];
+        dwi_lens_direction(&st->lens, q->x + (k & 1) * q->w, q->y + (k >> 1) * q->h, d);
+        if (dwi_lamp_pool(st, d) * DWI_LAMP_LUX * st->world.lamps > 5e-4 * st->p->night_lx)
+            return 1;
+    }
+    return 0;
+}
+
 int dwi_patches_choose(const struct dwi_stage *st, struct dwi_patch *patch)
 {
     const struct dwi_params *p = st->p;
@@ -47,7 +60,8 @@ int dwi_patches_choose(const struct dwi_stage *st, struct dwi_patch *patch)
                         apart = 0;
                 if (!apart || !pure(st, &q, want))
                     continue;
-                snprintf(q.kind, sizeof q.kind, "%s", want ? "sky" : "ground");
+                snprintf(q.kind, sizeof q.kind, "%s", want ? "sky" : lamplit(st, &q) ? "lamplit"
+                                                                        : "ground");
                 patch[n++] = q;
                 got++;
             }

@@ -10,7 +10,7 @@
 const struct dwi_scene dwi_scenes[] = {
     {"clear", "26 h, clear, no moon, electronic lens, north", "frames=781"},
     {"manual-lens", "the same with a lens without contacts, another day",
-     "contacts=off; aperture-jitter=0; start=2025-03-28T12:10:00Z; aim=6,21,0"},
+     "contacts=off; aperture-jitter=0; gps=off; offset-tag=off; subsec=off; start=2025-03-28T12:10:00Z; aim=6,21,0"},
     {"south", "clear, southern site facing the southern pole, fisheye",
      "site=-31.3,149.1; start=2025-05-26T04:00:00Z; utc-offset=10; lens=equidistant; k1=0.01; "
      "k2=0; focal=15; height=500"},
@@ -20,7 +20,7 @@ const struct dwi_scene dwi_scenes[] = {
      "site=69.6,19.0; start=2025-12-19T10:00:00Z; utc-offset=1; height=20; focal=12; aim=0,28,0; "
      "town=0.0015; town-az=-30"},
     {"portrait", "clear, the camera upright (orientation tag 6), pole in the frame",
-     "orientation=6; focal=20; aim=0,31,0; start=2025-03-27T13:00:00Z; frames=781"},
+     "orientation=6; apex=on; focal=20; aim=0,31,0; start=2025-03-27T13:00:00Z; frames=781"},
     {"two-days", "48 h on two cards with a wrapping counter, every fault there is",
      "frames=1441; cards=2; first-number=9400; start=2025-03-28T11:00:00Z; offset-tag=off; "
      "faults=truncated@201 empty@333 zeroed@612 wrong-magic@820 flipped@951 zeroed@1101 "

@@ -75,7 +75,8 @@ int dwi_plan(const struct dwi_params *p, const struct dwi_lens_map *m, struct dw
         uint64_t k = (uint64_t)i;
         *s = (struct dwi_shot){.index = i, .fault = f[i]};
         name_file(p, i, s->file, sizeof s->file);
-        s->start_utc = start + i * p->interval_s;
+        s->start_utc = start + i * p->interval_s +
+                       p->start_jitter * dwi_uniform(dwi_key(p->seed, DWI_S_CLOCK, k));
         if (dwi_astro(s->start_utc, p->lat_deg * M_PI / 180, p->lon_deg * M_PI / 180, p->height_m,
                       &s->sky)) {
             snprintf(err, (size_t)err_size, "option start: no ephemeris for '%s'", p->start);

@@ -162,15 +162,11 @@ static void shape(struct dwi_sky *s)
     s->glow_amount = 2 + 1.1 * soft + 0.12 * soft * soft;
     s->glow_height = 5 + 9 * exp(-soft / 9);
     s->glow_power = 2 + 0.22 * soft;
-    memcpy(s->day_light, s->a.sun, sizeof s->day_light);
-    if (h < 2) { /* the day pattern's source does not sink below the horizon */
-        double up = 2 + (h - 2) * 0.2;
-        double alt = clamp(up, 0.2, 2) * M_PI / 180;
-        double az = s->a.sun_az;
-        s->day_light[0] = sin(az) * cos(alt);
-        s->day_light[1] = cos(az) * cos(alt);
-        s->day_light[2] = sin(alt);
-    }
+    /* the day pattern's source does not sink below the horizon: 1 degree, smoothly */
+    double alt = (1 + 0.5 * (h - 1 + sqrt((h - 1) * (h - 1) + 4))) * M_PI / 180;
+    s->day_light[0] = sin(s->a.sun_az) * cos(alt);
+    s->day_light[1] = cos(s->a.sun_az) * cos(alt);
+    s->day_light[2] = sin(alt);
 }
 
 /* Horizontal illuminance of each pattern at scale 1, by a sum over the hemisphere. */
@@ -216,8 +212,7 @@ void dwi_sky_at_time(struct dwi_sky *s, const struct dwi_params *p, const struct
     if (p->moon) {
         double mh = a->moon_alt * 180 / M_PI;
         s->moon_lux = dwi_moon_lux(mh, a->moon_elongation, a->moon_parallax);
-        if (mh > 0)
-            s->moon_normal_lux = 0.7 * s->moon_lux / fmax(a->moon[2], 0.08);
+        s->moon_normal_lux = dwi_moon_direct_normal(mh, a->moon_elongation, a->moon_parallax);
     }
     double moon_diffuse = s->moon_lux - s->moon_normal_lux * fmax(a->moon[2], 0);
     shape(s);

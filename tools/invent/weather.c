@@ -64,9 +64,7 @@ void dwi_weather_at(struct dwi_weather *w, const struct dwi_stage *st, const str
         }
     }
     for (int i = 0; i < st->world.lamps; i++)
-        w->lamp_lux += 0.006 * dwi_lamp_on(p, shot, i);
-    w->lamp_az = dwi_house_az(p);
-    w->lamp_alt = -10;
+        w->lamp_lux += DWI_LAMP_LUX * dwi_lamp_on(p, shot, i);
     w->flash_lux = shot->fault.flash * (grey + 0.002);
     if (dwi_has_headlights(p, shot)) {
         uint64_t k = dwi_key(p->seed, DWI_S_MOVER, 5000000 + (uint64_t)shot->index * 4);
@@ -111,19 +109,34 @@ double dwi_weather_sky(const struct dwi_weather *w, const double d[3], double rg
     return through;
 }
 
+/* Degrees from the axis' azimuth and above the horizon. */
+static void from_axis(const struct dwi_stage *st, const double d[3], double *az, double *alt)
+{
+    *az = (atan2(d[0], d[1]) - st->lens.axis_az) * 180 / M_PI;
+    *az -= 360 * floor(*az / 360 + 0.5);
+    *alt = asin(d[2]) * 180 / M_PI;
+}
+
+double dwi_lamp_pool(const struct dwi_stage *st, const double d[3])
+{
+    double az, alt;
+    from_axis(st, d, &az, &alt);
+    double u = az - dwi_house_az(st->p), v = alt + 10;
+    return exp(-(u * u / 40 + v * v / 8));
+}
+
 double dwi_weather_ground(const struct dwi_weather *w, const struct dwi_stage *st,
                           const double d[3], double extra[3])
 {
-    double az = (atan2(d[0], d[1]) - st->lens.axis_az) * 180 / M_PI;
-    double alt = asin(d[2]) * 180 / M_PI;
-    az -= 360 * floor(az / 360 + 0.5);
+    double az, alt;
+    from_axis(st, d, &az, &alt);
     /* metres to what is seen there: the near slope below, the far ridge above */
     double metres = alt < -2 ? 3 / tan(-alt * M_PI / 180) : 2000 + 400 * (alt + 2);
     double warm[3], white[3];
     dwi_rgb_of_kelvin(2900, warm);
     dwi_rgb_of_kelvin(4800, white);
-    double u = az - w->lamp_az, v = alt - w->lamp_alt, b = (az - w->beam_az) / 12;
-    double lamp = w->lamp_lux * exp(-(u * u / 40 + v * v / 8));
+    double b = (az - w->beam_az) / 12;
+    double lamp = w->lamp_lux > 0 ? w->lamp_lux * dwi_lamp_pool(st, d) : 0;
     double beam = w->beam_lux * exp(-b * b - metres / 60) + w->flash_lux * exp(-metres / 25);
     for (int c = 0; c < 3; c++)
         extra[c] = lamp * warm[c] + beam * white[c];

@@ -17,7 +17,7 @@ struct dwi_weather {
     double cloud_rgb[3];    /* light of an opaque cloud, linear sRGB cd/m2 */
     double fog, fog_rgb[3]; /* optical thickness over the far ground; its light */
     double air, air_rgb[3]; /* the same of clear air: what is far looks blue */
-    double lamp_lux, lamp_az, lamp_alt; /* pool of light about the house, degrees from the axis */
+    double lamp_lux;        /* in the middle of the pool of light about the house */
     double flash_lux;
     double beam_lux, beam_az; /* headlights over the near ground, degrees from the axis */
     double veil_rgb[3];     /* stray light over the whole frame, cd/m2 */
@@ -34,6 +34,12 @@ double dwi_weather_sky(const struct dwi_weather *w, const double d[3], double rg
  *  direct light that clouds let through there. */
 double dwi_weather_ground(const struct dwi_weather *w, const struct dwi_stage *st,
                           const double d[3], double extra[3]);
+
+/** Light that one lit pane throws on the ground in the middle of its pool, lux. */
+#define DWI_LAMP_LUX 0.006
+
+/** Share of that light at a direction. */
+double dwi_lamp_pool(const struct dwi_stage *st, const double d[3]);
 
 /** Share of light that fog leaves of ground at `far` (struct dwi_world). */
 double dwi_fog_through(const struct dwi_weather *w, double far);
