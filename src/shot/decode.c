@@ -59,7 +59,7 @@ static enum dw_status unpack(struct dw_decoder *d, const struct dw_input *in, co
     if (refusal != DW_RAW_OPENED)
         return dw_fail(err, status_of(refusal), "%s: %s", path, why);
     if (data_errors > 0)
-        return dw_fail(err, DW_ERR_FORMAT, "%s: the decoder met damaged data in %d place%s", path,
+        return dw_fail(err, DW_ERR_FORMAT, "%s: is damaged: the decoder met senseless data in %d place%s", path,
                        data_errors, data_errors == 1 ? "" : "s");
     return DW_OK;
 }

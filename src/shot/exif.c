@@ -19,6 +19,8 @@ void dw_exif_clear(struct dw_exif *x)
     memset(x, 0, sizeof *x);
     x->exposure_s = x->f_number = x->tv = x->iso = NAN;
     for (int i = 0; i < 3; i++)
+        x->map[i].degree = -1;
+    for (int i = 0; i < 3; i++)
         x->sensitivity[i] = x->gps_lat[i] = x->gps_lon[i] = x->gps_time[i] = NAN;
 }
 
@@ -125,6 +127,7 @@ static void read_offsets(const struct raw_tag *t, struct dw_exif_ifd *ifd, bool 
 static void take_directory_tag(struct dw_exif *x, struct dw_exif_ifd *ifd, int tag,
                                const struct raw_tag *t)
 {
+    uint32_t v = 0;
     switch (tag) {
     case 0x0100:
         read_u32(t, &ifd->width);
@@ -145,6 +148,11 @@ static void take_directory_tag(struct dw_exif *x, struct dw_exif_ifd *ifd, int t
     case 0x0117:
     case 0x0145:
         read_offsets(t, ifd, true);
+        break;
+    case 0x0201: /* an embedded JPEG: offset, then length */
+    case 0x0202:
+        read_u32(t, &v);
+        ifd->preview_end = tag == 0x0201 ? v : ifd->preview_end ? ifd->preview_end + v : 0;
         break;
     case 0x010f:
         if (!x->make[0])
@@ -209,6 +217,10 @@ static void take_exposure_tag(struct dw_exif *x, int tag, const struct raw_tag *
     case 0x8827:
         read_numbers(t, &x->iso, 1);
         break;
+    case 0xc741:
+        if (x->map[0].degree < 0)
+            read_maps(x, t);
+        break;
     case 0x8831:
     case 0x8832:
     case 0x8833:
@@ -216,6 +228,46 @@ static void take_exposure_tag(struct dw_exif *x, int tag, const struct raw_tag *
         break;
     default:
         break;
+    }
+}
+
+static uint32_t be32(const unsigned char *b)
+{
+    return get_u32(b, false);
+}
+
+static double be_double(const unsigned char *b)
+{
+    uint64_t bits = (uint64_t)be32(b) << 32 | be32(b + 4);
+    double v;
+    memcpy(&v, &bits, sizeof v);
+    return v;
+}
+
+/* OpcodeList2, always big-endian: a count, then id, version, flags, length and parameters each.
+ * A polynomial's parameters are 8 words of area and planes, its degree, its coefficients. */
+static void read_maps(struct dw_exif *x, const struct raw_tag *t)
+{
+    enum { ID_MAP = 8, HEADER = 16, AREA = 32, MOST = 2048 };
+    unsigned char b[MOST];
+    if (t->n < 4 || t->n > MOST || dw_exif_read(t->stream, b, t->n) != t->n)
+        return;
+    uint32_t count = be32(b);
+    size_t at = 4;
+    for (uint32_t i = 0; i < count && at + HEADER <= t->n; i++) {
+        uint32_t id = be32(b + at), length = be32(b + at + 12);
+        const unsigned char *p = b + at + HEADER;
+        at += HEADER + (size_t)length;
+        if (at > t->n || id != ID_MAP || length < AREA + 4)
+            continue;
+        uint32_t plane = be32(p + 16), planes = be32(p + 20), degree = be32(p + AREA);
+        if (degree > 8 || length < AREA + 4 + 8 * (degree + 1))
+            continue;
+        for (uint32_t k = plane; k < 3 && k - plane < planes; k++) {
+            x->map[k].degree = (int)degree;
+            for (uint32_t n = 0; n <= degree; n++)
+                x->map[k].c[n] = be_double(p + AREA + 4 + 8 * n);
+        }
     }
 }
 

@@ -14,7 +14,15 @@ struct dw_exif_ifd {
     uint32_t width, height, photometric, compression;
     uint64_t last_offset; /* of the strip or tile that begins last */
     size_t last_index;
-    uint64_t end; /* first byte behind that strip; 0 if unknown */
+    uint64_t end;         /* first byte behind that strip; 0 if unknown */
+    uint64_t preview_end; /* first byte behind an embedded JPEG, likewise */
+};
+
+/* DNG's MapPolynomial (specification 1.4, opcode 8): how a lossy file's codes become light, both
+ * from 0 to 1. degree is -1 where there is none. */
+struct dw_exif_map {
+    int degree;
+    double c[9];
 };
 
 /* Numbers are NAN and texts empty where the file holds nothing usable. */
@@ -33,6 +41,7 @@ struct dw_exif {
     char gps_lat_ref, gps_lon_ref;
     char gps_date[DW_EXIF_TEXT];
     struct dw_exif_ifd ifd[DW_EXIF_IFDS];
+    struct dw_exif_map map[3]; /* of each colour */
 };
 
 void dw_exif_clear(struct dw_exif *x);
@@ -69,6 +78,9 @@ double dw_exif_iso(const struct dw_exif *x);
 /* First byte behind the pixels that the directories promise, looking at directories that hold
  * sensor data (CFA, linear RAW) or are as large as width x height; 0 if unknown. */
 uint64_t dw_exif_promised_end(const struct dw_exif *x, int width, int height);
+/* First byte behind everything that any directory promises. For files already refused: previews
+ * and makers' oddities are no reason to refuse one. */
+uint64_t dw_exif_any_end(const struct dw_exif *x);
 /* The compression code of such a directory, 0 if unknown. */
 unsigned dw_exif_compression(const struct dw_exif *x);
 

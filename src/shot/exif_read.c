@@ -170,6 +170,16 @@ uint64_t dw_exif_promised_end(const struct dw_exif *x, int width, int height)
     return end;
 }
 
+uint64_t dw_exif_any_end(const struct dw_exif *x)
+{
+    uint64_t end = 0;
+    for (int i = 0; i < DW_EXIF_IFDS; i++) {
+        end = x->ifd[i].end > end ? x->ifd[i].end : end;
+        end = x->ifd[i].preview_end > end ? x->ifd[i].preview_end : end;
+    }
+    return end;
+}
+
 unsigned dw_exif_compression(const struct dw_exif *x)
 {
     for (int i = 0; i < DW_EXIF_IFDS; i++)

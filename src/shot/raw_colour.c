@@ -108,7 +108,7 @@ bool dw_raw_take_pattern(const struct dw_raw *r, enum dw_cfa *cfa, int *period,
         *cfa = p->colors == 1 ? DW_CFA_MONO : DW_CFA_RGB;
         if (p->colors == 1 || (p->colors == 3 && !p->is_foveon))
             return true;
-        snprintf(why, why_size, "its sensor has %d colours (%s), which this program cannot use",
+        snprintf(why, why_size, "has a sensor of %d colours (%s), which this program cannot use",
                  p->colors, p->cdesc);
         return false;
     }
@@ -116,7 +116,7 @@ bool dw_raw_take_pattern(const struct dw_raw *r, enum dw_cfa *cfa, int *period,
     *period = p->filters == 9 ? 6 : 2;
     if (p->filters == 1 || p->colors != 3 || strncmp(p->cdesc, "RGB", 3) != 0) {
         snprintf(why, why_size,
-                 "its sensor has a pattern of %d colours (%s); expected red, green and blue",
+                 "has a sensor with a pattern of %d colours (%s); expected red, green and blue",
                  p->colors, p->cdesc);
         return false;
     }
@@ -135,7 +135,8 @@ bool dw_raw_take_pattern(const struct dw_raw *r, enum dw_cfa *cfa, int *period,
                 seen[0] = 0;
     bool diagonal = *period != 2 || (pattern[0] == 1) == (pattern[3] == 1);
     if (seen[0] == 0 || seen[1] == 0 || seen[2] == 0 || !diagonal) {
-        snprintf(why, why_size, "its colour pattern is neither a Bayer nor a 6x6 one");
+        snprintf(why, why_size, "has a colour pattern that is neither Bayer nor 6x6 (a sensor turned by 45 "
+                                "degrees?)");
         return false;
     }
     return true;

@@ -27,14 +27,34 @@ static double black_at(const libraw_data_t *lr, int row, int col, int colour)
     return exact >= whole - 0.01 && exact < whole + 1.5 ? exact : whole;
 }
 
-/* The three levels, and by how much each position of the pattern differs from its colour's. */
-static void take_levels(const libraw_data_t *lr, struct dw_mosaic *out, int shift[36])
+/* A lossy DNG states its black in codes of 8 bits, while the decoder has already mapped the codes
+ * to 16 bits of light through the file's polynomial: the level goes the same way. */
+static void map_lossy_black(const struct dw_raw *r, float black[3])
 {
+    const libraw_data_t *lr = r->lr;
+    if (lr->idata.dng_version == 0 || lr->rawdata.color.maximum != 65535)
+        return;
+    for (int c = 0; c < 3; c++) {
+        const struct dw_exif_map *map = &r->map[c];
+        if (map->degree < 0)
+            continue;
+        double code = (double)black[c] / 255, light = 0;
+        for (int k = map->degree; k >= 0; k--)
+            light = light * code + map->c[k];
+        if (code >= 0 && code <= 1 && light >= 0 && light < 0.5)
+            black[c] = (float)(65535 * light);
+    }
+}
+
+/* The three levels, and by how much each position of the pattern differs from its colour's. */
+static void take_levels(const struct dw_raw *r, struct dw_mosaic *out, int shift[36])
+{
+    const libraw_data_t *lr = r->lr;
     double sum[3] = {0}, level[36];
     int n[3] = {0}, positions = out->period * out->period;
     for (int i = 0; i < positions; i++) {
         int row = i / out->period, col = i % out->period;
-        int colour = lr->idata.filters ? libraw_COLOR((libraw_data_t *)lr, row, col) : 0;
+        int colour = lr->idata.filters ? libraw_COLOR(r->lr, row, col) : 0;
         if (colour < 0 || colour > 3)
             colour = 1;
         level[i] = black_at(lr, row, col, colour);
@@ -47,6 +67,8 @@ static void take_levels(const libraw_data_t *lr, struct dw_mosaic *out, int shif
         shift[i] = (int)lround((double)out->black[out->pattern[i]] - level[i]);
     if (out->cfa == DW_CFA_MONO)
         out->black[1] = out->black[2] = out->black[0];
+    if (out->cfa == DW_CFA_RGB)
+        map_lossy_black(r, out->black);
     out->white = (float)lr->rawdata.color.maximum;
 }
 
@@ -106,23 +128,23 @@ enum dw_status dw_raw_copy(struct dw_raw *r, struct dw_mosaic *out, struct dw_er
     if (out->width < 2 || out->height < 2 ||
         lr->sizes.left_margin + out->width > lr->sizes.raw_width ||
         lr->sizes.top_margin + out->height > lr->sizes.raw_height)
-        return dw_fail(err, DW_ERR_FORMAT, "its size of %dx%d pixels makes no sense", out->width,
+        return dw_fail(err, DW_ERR_FORMAT, "claims %dx%d pixels, which makes no sense", out->width,
                        out->height);
     if (!dw_raw_take_pattern(r, &out->cfa, &out->period, out->pattern, why, sizeof why))
         return dw_fail(err, DW_ERR_FORMAT, "%s", why);
     if (lr->rawdata.ioparams.fuji_width)
-        return dw_fail(err, DW_ERR_FORMAT, "its sensor is turned by 45 degrees, which this program "
+        return dw_fail(err, DW_ERR_FORMAT, "has a sensor turned by 45 degrees, which this program "
                                            "cannot use");
     bool mosaic = out->cfa != DW_CFA_RGB;
     const uint16_t *colours = lr->rawdata.color4_image ? &lr->rawdata.color4_image[0][0]
                               : lr->rawdata.color3_image ? &lr->rawdata.color3_image[0][0]
                                                          : NULL;
     if (mosaic ? !lr->rawdata.raw_image : !colours)
-        return dw_fail(err, DW_ERR_FORMAT, "its pixels are of a kind that this program cannot use "
+        return dw_fail(err, DW_ERR_FORMAT, "has pixels of a kind that this program cannot use "
                                            "(floating point, or several shots in one)");
     if (!fit(out, (size_t)out->width * (size_t)out->height * (mosaic ? 1 : 3)))
         return dw_fail(err, DW_ERR_MEMORY, "no memory for %dx%d pixels", out->width, out->height);
-    take_levels(lr, out, shift);
+    take_levels(r, out, shift);
     if (mosaic)
         copy_mosaic(lr, out, shift);
     else

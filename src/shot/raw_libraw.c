@@ -136,17 +136,18 @@ static void take_record(struct dw_raw *r, int code, bool ciff, struct dw_raw_rec
     rec->has_clock = clock_of_libraw(lr, ciff, &rec->clock_s);
     rec->width = lr->sizes.width;
     rec->height = lr->sizes.height;
+    memcpy(r->map, rec->exif.map, sizeof r->map);
     rec->compression = dw_exif_compression(&rec->exif);
     rec->promised_end =
         dw_exif_promised_end(&rec->exif, lr->sizes.raw_width, lr->sizes.raw_height);
     if (rec->refusal != DW_RAW_OPENED) {
-        snprintf(rec->why, sizeof rec->why, "%s", libraw_strerror(code));
+        snprintf(rec->why, sizeof rec->why, "is refused by LibRaw: %s", libraw_strerror(code));
         return;
     }
     if (recognised_by_length_alone(rec, lr)) {
         rec->refusal = DW_RAW_UNKNOWN;
         snprintf(rec->why, sizeof rec->why,
-                 "it has no header: only its length resembles a %s %s", rec->make, rec->model);
+                 "has no header: only its length resembles a %s %s", rec->make, rec->model);
         return;
     }
     rec->turn_deg = lr->sizes.flip == 6   ? 90
@@ -202,8 +203,8 @@ enum dw_raw_refusal dw_raw_unpack(struct dw_raw *r, char *why, size_t why_size, 
     *data_errors = r->data_errors;
     enum dw_raw_refusal refusal = refusal_of(r, code);
     if (refusal == DW_RAW_DAMAGED && (code == LIBRAW_IO_ERROR || code == LIBRAW_DATA_ERROR))
-        snprintf(why, why_size, "the pixel data breaks off or makes no sense");
+        snprintf(why, why_size, "is damaged or cut short: its pixel data break off or make no sense");
     else if (refusal != DW_RAW_OPENED)
-        snprintf(why, why_size, "%s", libraw_strerror(code));
+        snprintf(why, why_size, "is refused by LibRaw: %s", libraw_strerror(code));
     return refusal;
 }

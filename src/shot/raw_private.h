@@ -10,6 +10,7 @@ struct dw_raw {
     libraw_data_t *lr;
     int data_errors;
     bool memory_failed;
+    struct dw_exif_map map[3]; /* of the file in hand */
 };
 
 /* Colour matrix and daylight multipliers into the record. */

@@ -92,7 +92,11 @@ static bool only_zeros(const struct dw_refused *f)
 /* "Make Model, compression 9" as far as known. */
 static void describe(const struct dw_raw_record *rec, char *out, size_t size)
 {
-    const char *make = rec->make[0] ? rec->make : "unknown camera";
+    if (!rec->make[0]) {
+        snprintf(out, size, "its header names no camera");
+        return;
+    }
+    const char *make = rec->make;
     if (rec->compression > 1)
         snprintf(out, size, "%.40s %.40s, compression %u", make, rec->model, rec->compression);
     else
@@ -102,7 +106,7 @@ static void describe(const struct dw_raw_record *rec, char *out, size_t size)
 void dw_refuse(const struct dw_refused *f, char *out, size_t out_size)
 {
     const struct dw_raw_record *rec = f->rec;
-    uint64_t end = largest(rec->promised_end, largest(end_of_raf(f), end_of_boxes(f)));
+    uint64_t end = largest(dw_exif_any_end(&rec->exif), largest(end_of_raf(f), end_of_boxes(f)));
     unsigned long long size = f->size;
     char camera[128];
     if (size == 0) {
@@ -111,7 +115,7 @@ void dw_refuse(const struct dw_refused *f, char *out, size_t out_size)
         snprintf(out, out_size, "begins with nothing but zeros: the copy or the card failed");
     } else if (!known_container(f) && rec->refusal != DW_RAW_OPENED) {
         if (rec->why[0] && rec->refusal == DW_RAW_UNKNOWN && strstr(rec->why, "header"))
-            snprintf(out, out_size, "is no known RAW file: %s", rec->why);
+            snprintf(out, out_size, "%s", rec->why);
         else
             snprintf(out, out_size,
                      "does not begin like a RAW file (first bytes %02x %02x %02x %02x)",
@@ -130,6 +134,8 @@ void dw_refuse(const struct dw_refused *f, char *out, size_t out_size)
                                 "(%llu bytes)", size);
     } else if (begins(f, 6, "HEAPCCDR", 8)) {
         snprintf(out, out_size, "is damaged or cut short: the directory at its end is missing");
+    } else if (strstr(rec->make, "\\x") || strstr(rec->model, "\\x")) {
+        snprintf(out, out_size, "is damaged: its header makes no sense");
     } else {
         describe(rec, camera, sizeof camera);
         snprintf(out, out_size,

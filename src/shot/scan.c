@@ -237,6 +237,9 @@ static enum dw_status make_table(struct scan *s, const char *const *inputs, size
         return st;
     name_the_broken(s);
     out->counts.duplicates = dw_drop_duplicates(s->find, s->n);
+    if (out->counts.duplicates > 0)
+        dw_say(run, DW_INFO, "%zu %s given twice (same content) and used once",
+               out->counts.duplicates, out->counts.duplicates == 1 ? "frame is" : "frames are");
     if (params->only_model && (st = keep_model(s, params->only_model, err)) < 0)
         return st;
     out->counts.system = s->walk->system;
