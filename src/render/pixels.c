@@ -14,7 +14,8 @@ enum dw_status dw_pixels_open(struct dw_pixels *p, struct dw_samples *s, const f
     p->s = s;
     memcpy(p->mul, mul, sizeof p->mul);
     p->good_from = p->good_to = 0;
-    if (!dw_grow(&p->work, 5 * (size_t)HELD * (size_t)s->m->width * sizeof(float)))
+    size_t floats = 5 * (size_t)HELD * (size_t)s->m->width + dw_demosaic_space(s->m->width);
+    if (!dw_grow(&p->work, floats * sizeof(float)))
         return dw_fail(err, DW_ERR_MEMORY, "no memory for a strip %d pixels wide", s->m->width);
     return DW_OK;
 }
@@ -79,7 +80,8 @@ static void make_strip(struct dw_pixels *p, int y)
     for (int i = 0; i < p->rows; i++)
         level_row(p, p->first + i, mosaic + (size_t)i * w, level + (size_t)i * w);
     if (m->cfa == DW_CFA_BAYER)
-        dw_demosaic_full(mosaic, m->width, p->rows, m->pattern, rgb);
+        dw_demosaic_full(p->s->k->demosaic, mosaic, m->width, p->rows, m->pattern, plane(p, 5),
+                         rgb);
     else
         average_surround(p, mosaic, rgb);
 }

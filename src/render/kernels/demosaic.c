@@ -9,11 +9,10 @@
  * for color image demosaicking", IEEE ICIP 2013. */
 #include "render/kernels/demosaic.h"
 
+#include "render/kernels/fastmath.h"
 #include "render/kernels/kernel.h"
 
 #include <math.h>
-
-extern const struct dw_demosaic_kernels DW_KERNEL(demosaic);
 
 /* Pulls the fitted slope towards 1, the plain colour difference. 0 would trust the ratio of the
  * contrasts alone (best on stars, worst on noise and on detail of one colour); measured on stars
@@ -102,6 +101,12 @@ static void green(const struct dw_demosaic_site *s, const float *restrict across
         float cx = c[i - 1] + c[i + 1], cy = u2[i] + d2[i];
         float bend = 0.5f * c[i] - 0.25f * (p * cx + q * cy);
         float value = (p * gx + q * gy) + g / k * bend;
+        /* Green may leave the range of its neighbours by no more than that range: what is flat
+         * (a clipped lamp, the sky about a hot pixel) then stays flat whatever the site says. */
+        float low = dwk_min(dwk_min(l[i], r[i]), dwk_min(u1[i], d1[i]));
+        float high = dwk_max(dwk_max(l[i], r[i]), dwk_max(u1[i], d1[i]));
+        float range = high - low;
+        value = dwk_min(dwk_max(value, low - range), high + range);
         float b = k / g;
         out[i] = value;
         slope[i] = b;

@@ -13,7 +13,7 @@
  * the columns through its sites. */
 struct dw_demosaic_site {
     const float *colour, *left, *right; /* left[i], right[i]: green beside colour[i] */
-    const float *up[3], *down[3];       /* one (green), two (same colour), three rows away (green) */
+    const float *up[3], *down[3]; /* one (green), two (same colour), three rows away (green) */
 };
 
 /* What is known of a site once its green is: colour = residual + slope * green, nearby. */
@@ -27,8 +27,7 @@ struct dw_demosaic_kernels {
     void (*activity)(const float *const even[7], const float *const odd[7], size_t n,
                      float *across_even, float *across_odd, float *down_even, float *down_odd);
     /* Sums over five columns about every sample. */
-    void (*gather)(const float *even, const float *odd, size_t n, float *sum_even,
-                   float *sum_odd);
+    void (*gather)(const float *even, const float *odd, size_t n, float *sum_even, float *sum_odd);
     /* How much green and the own colour change about every site, on one scale. */
     void (*contrast)(const struct dw_demosaic_site *s, size_t n, float *green, float *colour);
     /* Sums over five neighbouring sites of a row. */
@@ -37,8 +36,8 @@ struct dw_demosaic_kernels {
     void (*stack)(const float *const row[5], size_t n, float *sum);
     /* Green at the sites, the fit of the own colour to it, and the share of `across`. */
     void (*green)(const struct dw_demosaic_site *s, const float *across, const float *down,
-                  const float *green_contrast, const float *colour_contrast, size_t n,
-                  float *green, float *residual, float *slope, float *share);
+                  const float *green_contrast, const float *colour_contrast, size_t n, float *green,
+                  float *residual, float *slope, float *share);
     /* The other colour at the sites, from the fits (and greens) of the four diagonal sites:
      * up-left, up-right, down-left, down-right. */
     void (*diagonal)(const struct dw_demosaic_fit fit[4], const float *const near_green[4],

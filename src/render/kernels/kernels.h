@@ -11,6 +11,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "render/kernels/demosaic.h"
+
 /* Rows that one Bayer row of 2x2 cells is made of; level 1 = saturation. Red and blue come with
  * the three neighbours that bring them to the cell's centre: [0] own cell, [1] the horizontal,
  * [2] the vertical, [3] the diagonal neighbour. */
@@ -45,7 +47,7 @@ struct dw_tone {
     float toe, toe_scale; /* toe_scale = 1 / (1 + toe) */
     float power;          /* contrast - 1 */
     float pin;            /* 1 / key - 1 */
-    float hue_share;      /* 1: hue kept wholly, 0: per channel */
+    float hue_share;      /* 1: colour kept wholly, 0: it follows the curve's slope */
 };
 
 /* Wide-gamut finished light to the output's primaries, gently into its gamut. */
@@ -94,7 +96,7 @@ struct dw_encode_kernels {
     void (*gamut)(const struct dw_gamut *p, size_t n, float *r, float *g, float *b);
     /* In place: the sRGB curve (IEC 61966-2-1), for 0..1. */
     void (*srgb)(size_t n, float *v);
-    /* To interleaved 8 bit with triangular dither of half a code, from (x, seed). */
+    /* To interleaved 8 bit with dither of half a code either way, from (x, seed). */
     void (*pack8)(const float *r, const float *g, const float *b, size_t n, uint32_t seed,
                   uint8_t *out);
     void (*pack16)(const float *r, const float *g, const float *b, size_t n, uint16_t *out);
@@ -105,6 +107,7 @@ struct dw_kernels {
     const struct dw_mosaic_kernels *mosaic;
     const struct dw_tone_kernels *tone;
     const struct dw_encode_kernels *encode;
+    const struct dw_demosaic_kernels *demosaic;
 };
 
 /* The reference. */
