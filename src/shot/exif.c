@@ -200,37 +200,6 @@ static void take_gps_tag(struct dw_exif *x, int tag, const struct raw_tag *t)
     }
 }
 
-static void take_exposure_tag(struct dw_exif *x, int tag, const struct raw_tag *t)
-{
-    switch (tag) {
-    case 0x829a:
-        x->has_exposure_tag = true;
-        read_numbers(t, &x->exposure_s, 1);
-        break;
-    case 0x829d:
-        x->has_f_tag = true;
-        read_numbers(t, &x->f_number, 1);
-        break;
-    case 0x9201:
-        read_numbers(t, &x->tv, 1);
-        break;
-    case 0x8827:
-        read_numbers(t, &x->iso, 1);
-        break;
-    case 0xc741:
-        if (x->map[0].degree < 0)
-            read_maps(x, t);
-        break;
-    case 0x8831:
-    case 0x8832:
-    case 0x8833:
-        read_numbers(t, &x->sensitivity[tag - 0x8831], 1);
-        break;
-    default:
-        break;
-    }
-}
-
 static uint32_t be32(const unsigned char *b)
 {
     return get_u32(b, false);
@@ -268,6 +237,37 @@ static void read_maps(struct dw_exif *x, const struct raw_tag *t)
             for (uint32_t n = 0; n <= degree; n++)
                 x->map[k].c[n] = be_double(p + AREA + 4 + 8 * n);
         }
+    }
+}
+
+static void take_exposure_tag(struct dw_exif *x, int tag, const struct raw_tag *t)
+{
+    switch (tag) {
+    case 0x829a:
+        x->has_exposure_tag = true;
+        read_numbers(t, &x->exposure_s, 1);
+        break;
+    case 0x829d:
+        x->has_f_tag = true;
+        read_numbers(t, &x->f_number, 1);
+        break;
+    case 0x9201:
+        read_numbers(t, &x->tv, 1);
+        break;
+    case 0x8827:
+        read_numbers(t, &x->iso, 1);
+        break;
+    case 0xc741:
+        if (x->map[0].degree < 0)
+            read_maps(x, t);
+        break;
+    case 0x8831:
+    case 0x8832:
+    case 0x8833:
+        read_numbers(t, &x->sensitivity[tag - 0x8831], 1);
+        break;
+    default:
+        break;
     }
 }
 
