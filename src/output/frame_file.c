@@ -35,30 +35,48 @@ static uint32_t little(const unsigned char *p, int n)
     return v;
 }
 
-/* Finds a tag in the directory at `offset` (from the structure's base). */
+/* Entry i of the directory at `offset` (from the structure's base); false beyond its last, and for
+ * one whose value does not lie within the file. */
+static bool entry(const struct tiff *t, uint32_t offset, uint32_t i, uint16_t *tag,
+                  struct field *f)
+{
+    static const uint8_t size[] = {0, 1, 1, 2, 4, 8, 1, 1, 2, 4, 8, 4, 8, 4};
+    unsigned char head[2], e[12];
+    uint64_t at = t->base + offset + 2 + 12 * (uint64_t)i;
+    if (offset < 8 || !read_at(t, t->base + offset, head, 2) || i >= little(head, 2) ||
+        !read_at(t, at, e, 12))
+        return false;
+    *tag = (uint16_t)little(e, 2);
+    f->type = (uint16_t)little(e + 2, 2);
+    f->count = little(e + 4, 4);
+    if (f->type == 0 || f->type >= sizeof size)
+        return false;
+    uint64_t bytes = (uint64_t)f->count * size[f->type];
+    f->at = bytes <= 4 ? at + 8 : t->base + little(e + 8, 4);
+    return f->at <= t->size && bytes <= t->size - f->at;
+}
+
 static bool find(const struct tiff *t, uint32_t offset, uint16_t tag, struct field *f)
 {
-    unsigned char head[2], e[12];
-    uint64_t at = t->base + offset;
-    if (offset < 8 || !read_at(t, at, head, 2))
-        return false;
-    uint32_t n = little(head, 2);
-    for (uint32_t i = 0; i < n; i++) {
-        uint64_t entry = at + 2 + 12 * (uint64_t)i;
-        if (!read_at(t, entry, e, 12))
-            return false;
-        if (little(e, 2) != tag)
-            continue;
-        static const uint8_t size[] = {0, 1, 1, 2, 4, 8, 1, 1, 2, 4, 8, 4, 8};
-        f->type = (uint16_t)little(e + 2, 2);
-        f->count = little(e + 4, 4);
-        if (f->type == 0 || f->type >= sizeof size)
-            return false;
-        bool here = (uint64_t)f->count * size[f->type] <= 4;
-        f->at = here ? entry + 8 : t->base + little(e + 8, 4);
-        return true;
-    }
+    uint16_t found;
+    for (uint32_t i = 0; entry(t, offset, i, &found, f); i++)
+        if (found == tag)
+            return true;
     return false;
+}
+
+/* True if every value of the directory lies within the file (they stand behind it, at the end). */
+static bool whole(const struct tiff *t, uint32_t offset)
+{
+    unsigned char head[2];
+    uint16_t tag;
+    struct field f;
+    if (!read_at(t, t->base + offset, head, 2))
+        return false;
+    uint32_t n = little(head, 2), i = 0;
+    while (i < n && entry(t, offset, i, &tag, &f))
+        i++;
+    return i == n && n > 0;
 }
 
 static bool first_directory(const struct tiff *t, uint32_t *offset)
@@ -70,11 +88,11 @@ static bool first_directory(const struct tiff *t, uint32_t *offset)
     return true;
 }
 
-/* One number of a SHORT or LONG field. */
+/* One number of a SHORT, LONG or IFD (13) field. */
 static bool number(const struct tiff *t, const struct field *f, uint32_t i, uint32_t *v)
 {
     unsigned char c[4];
-    int size = f->type == 3 ? 2 : f->type == 4 ? 4 : 0;
+    int size = f->type == 3 ? 2 : f->type == 4 || f->type == 13 ? 4 : 0;
     if (size == 0 || i >= f->count || !read_at(t, f->at + (uint64_t)size * i, c, (size_t)size))
         return false;
     *v = little(c, size);
@@ -139,8 +157,8 @@ bool dw_frame_file_recipe(const char *path, enum dw_format format, char recipe[3
         if (format == DW_JPEG)
             ok = jpeg_recipe(&t, recipe);
         else
-            ok = first_directory(&t, &ifd0) && signed_by_us(&t, ifd0, recipe) &&
-                 strips_within(&t, ifd0);
+            ok = first_directory(&t, &ifd0) && whole(&t, ifd0) &&
+                 signed_by_us(&t, ifd0, recipe) && strips_within(&t, ifd0);
     }
     close(fd);
     return ok;

@@ -156,7 +156,8 @@ static void time_texts(const struct dw_tags *e, char date[20], char fraction[8],
              minutes % 60);
 }
 
-void dw_tags_directory(const struct dw_tags *e, uint32_t base, struct dw_buffer *out)
+static void exif_directory(const struct dw_tags *e, bool jpeg, uint32_t base,
+                           struct dw_buffer *out)
 {
     char date[20], fraction[8], offset[8];
     time_texts(e, date, fraction, offset);
@@ -174,14 +175,22 @@ void dw_tags_directory(const struct dw_tags *e, uint32_t base, struct dw_buffer 
     add_bytes(&d, 0x9000, UNDEFINED, 4, "0232", 4); /* ExifVersion */
     add_text(&d, 0x9003, date);                     /* DateTimeOriginal */
     add_text(&d, 0x9011, offset);                   /* OffsetTimeOriginal */
-    add_bytes(&d, 0x9101, UNDEFINED, 4, "\1\2\3", 4); /* ComponentsConfiguration: Y Cb Cr */
-    add_text(&d, 0x9291, fraction);                   /* SubSecTimeOriginal */
-    add_bytes(&d, 0xa000, UNDEFINED, 4, "0100", 4);   /* FlashpixVersion */
-    add_short(&d, 0xa001, e->srgb ? 1 : 0xffff);      /* ColorSpace */
-    add_long(&d, 0xa002, (uint32_t)e->width);         /* PixelXDimension */
-    add_long(&d, 0xa003, (uint32_t)e->height);        /* PixelYDimension */
+    if (jpeg)
+        add_bytes(&d, 0x9101, UNDEFINED, 4, "\1\2\3", 4); /* ComponentsConfiguration: Y Cb Cr */
+    add_text(&d, 0x9291, fraction);                       /* SubSecTimeOriginal */
+    add_bytes(&d, 0xa000, UNDEFINED, 4, "0100", 4);       /* FlashpixVersion */
+    add_short(&d, 0xa001, e->srgb ? 1 : 0xffff);          /* ColorSpace */
+    if (jpeg) {
+        add_long(&d, 0xa002, (uint32_t)e->width);  /* PixelXDimension */
+        add_long(&d, 0xa003, (uint32_t)e->height); /* PixelYDimension */
+    }
     add_text(&d, DW_TAG_UNIQUE_ID, e->unique_id);
     write_directory(&d, base, out);
+}
+
+void dw_tags_directory(const struct dw_tags *e, uint32_t base, struct dw_buffer *out)
+{
+    exif_directory(e, false, base, out);
 }
 
 void dw_tags_app1(const struct dw_tags *e, struct dw_buffer *out)
@@ -203,5 +212,5 @@ void dw_tags_app1(const struct dw_tags *e, struct dw_buffer *out)
     dw_buffer_add(out, "Exif\0", 6);
     dw_buffer_add(out, "II*\0\10\0\0\0", 8);
     write_directory(&d, 8, out);
-    dw_tags_directory(e, exif_at, out);
+    exif_directory(e, true, exif_at, out);
 }

@@ -33,7 +33,8 @@ struct dw_tags {
     bool srgb; /* Exif knows sRGB and "uncalibrated" */
 };
 
-/* The Exif directory alone, for a TIFF file in which it will stand at byte `base` (even). */
+/* The Exif directory alone, for a TIFF file in which it will stand at byte `base` (even); without
+ * the tags that Exif keeps for JPEG. */
 void dw_tags_directory(const struct dw_tags *e, uint32_t base, struct dw_buffer *out);
 
 /* A whole APP1 payload for JPEG: "Exif", two NULs, a little-endian TIFF header, IFD0 and the Exif
