@@ -17,6 +17,7 @@
 #include "sensor.h"
 #include "shot.h"
 #include "sky.h"
+#include "stars.h"
 #include "truth.h"
 
 #include <dirent.h>
@@ -67,10 +68,10 @@ static void teardown(void)
 START_TEST(sunlight_follows_the_published_polynomials)
 {
     static const double table[][2] = {
-        {90, 128820}, {60, 103120}, {45, 77848}, {30, 46297}, {20, 27318}, {10, 11121},
-        {5, 4499}, {2, 1921}, {0, 758.6}, {-0.8333, 453.5}, {-2, 189.4}, {-4, 29.94},
-        {-5, 10.41}, {-6, 3.412}, {-8, 0.3481}, {-10, 0.04211}, {-12, 0.00814}, {-14, 0.00292},
-        {-16, 0.00144}, {-18, 0.000645}};
+        {90, 128820},   {60, 103120},   {45, 77848},    {30, 46297},    {20, 27318},
+        {10, 11121},    {5, 4499},      {2, 1921},      {0, 758.6},     {-0.8333, 453.5},
+        {-2, 189.4},    {-4, 29.94},    {-5, 10.41},    {-6, 3.412},    {-8, 0.3481},
+        {-10, 0.04211}, {-12, 0.00814}, {-14, 0.00292}, {-16, 0.00144}, {-18, 0.000645}};
     for (size_t i = 0; i < sizeof table / sizeof table[0]; i++) {
         double h = table[i][0], e = table[i][1];
         /* where two branches meet the table holds one of them, up to 0.005 apart in log10 */
@@ -87,8 +88,9 @@ START_TEST(sunlight_is_smooth)
     /* the second derivative of log2 E must not jump: 2-minute frames see 0.5 degree at most */
     double worst = 0, was = 0;
     for (double h = -24; h < 60; h += 0.05) {
-        double d2 = (log2(dwi_sun_lux(h + 0.05)) - 2 * log2(dwi_sun_lux(h)) +
-                     log2(dwi_sun_lux(h - 0.05))) / (0.05 * 0.05);
+        double d2 =
+            (log2(dwi_sun_lux(h + 0.05)) - 2 * log2(dwi_sun_lux(h)) + log2(dwi_sun_lux(h - 0.05))) /
+            (0.05 * 0.05);
         if (h > -23.9)
             worst = fmax(worst, fabs(d2 - was));
         was = d2;
@@ -117,7 +119,11 @@ END_TEST
  * The first row is the worked example of NREL/TP-560-34302. */
 START_TEST(sun_stands_where_almanacs_put_it)
 {
-    static const struct { double lat, lon, m; const char *utc; double alt, az; } t[] = {
+    static const struct {
+        double lat, lon, m;
+        const char *utc;
+        double alt, az;
+    } t[] = {
         {39.742476, -105.1786, 1830.14, "2003-10-17T19:30:30Z", 39.872034, 194.340121},
         {51.4779, -0.0015, 46, "2000-01-01T12:00:00Z", 15.4838, 179.2142},
         {51.4779, -0.0015, 46, "2024-06-20T03:43:00Z", -0.7930, 49.0046},
@@ -164,6 +170,32 @@ START_TEST(sky_turns_once_in_a_sidereal_day)
 }
 END_TEST
 
+/* Polaris' distance from the true pole, apparent place: computed from its Hipparcos place with
+ * astropy 5.2 (true equator and equinox of date): 43.98' in 2000.0, 37.83' in 2024.0. */
+START_TEST(polaris_stands_off_the_pole)
+{
+    static const struct {
+        const char *utc;
+        double years, arcmin;
+    } t[] = {{"2000-01-01T12:00:00Z", 0, 43.98}, {"2024-01-01T00:00:00Z", 24, 37.83}};
+    const struct dwi_catalogue_star *c = dwi_catalogue;
+    while (strcmp(c->name, "Polaris"))
+        c++;
+    for (int i = 0; i < 2; i++) {
+        struct dwi_astro a;
+        double utc, e[3], lat = 46 * DEG, mas = DEG / 3.6e6;
+        double dec = c->dec_deg * DEG + c->pm_dec * mas * t[i].years;
+        double ra = c->ra_h * M_PI / 12 + c->pm_ra * mas * t[i].years / cos(dec);
+        double dir[3] = {cos(dec) * cos(ra), cos(dec) * sin(ra), sin(dec)};
+        dwi_time_parse(t[i].utc, &utc);
+        ck_assert_int_eq(dwi_astro(utc, lat, 0, 0, &a), 0);
+        dwi_astro_star(&a, dir, e);
+        double off = acos(e[1] * cos(lat) + e[2] * sin(lat)) / DEG * 60;
+        ck_assert_double_eq_tol(off, t[i].arcmin, 0.02);
+    }
+}
+END_TEST
+
 START_TEST(lens_goes_there_and_back)
 {
     for (int kind = 0; kind < 4; kind++)
@@ -190,8 +222,8 @@ START_TEST(lens_goes_there_and_back)
             dwi_lens_project(&m, low, &x0, &y0);
             dwi_lens_project(&m, high, &x1, &y1);
             static const int up[4][2] = {{0, -1}, {0, 1}, {-1, 0}, {1, 0}};
-            ck_assert_double_gt(((x1 - x0) * up[o][0] + (y1 - y0) * up[o][1]) /
-                                hypot(x1 - x0, y1 - y0), 0.99);
+            ck_assert_double_gt(
+                ((x1 - x0) * up[o][0] + (y1 - y0) * up[o][1]) / hypot(x1 - x0, y1 - y0), 0.99);
         }
 }
 END_TEST
@@ -199,11 +231,14 @@ END_TEST
 /* Marked shutter against the true 2^(k/3): arithmetic; largest error 0.0931 stop. */
 START_TEST(marked_times_name_true_ones)
 {
-    static const struct { int k, num, den; double err; } t[] = {
-        {15, 30, 1, -0.0931}, {12, 15, 1, -0.0931}, {8, 6, 1, -0.0817}, {1, 13, 10, 0.0452},
-        {0, 1, 1, 0}, {-5, 3, 10, -0.0703}, {-8, 1, 6, 0.0817}, {-12, 1, 15, 0.0931},
-        {-18, 1, 60, 0.0931}, {-21, 1, 125, 0.0342}, {-31, 1, 1250, 0.0456},
-        {-36, 1, 4000, 0.0342}, {-39, 1, 8000, 0.0342}};
+    static const struct {
+        int k, num, den;
+        double err;
+    } t[] = {{15, 30, 1, -0.0931},  {12, 15, 1, -0.0931},   {8, 6, 1, -0.0817},
+             {1, 13, 10, 0.0452},   {0, 1, 1, 0},           {-5, 3, 10, -0.0703},
+             {-8, 1, 6, 0.0817},    {-12, 1, 15, 0.0931},   {-18, 1, 60, 0.0931},
+             {-21, 1, 125, 0.0342}, {-31, 1, 1250, 0.0456}, {-36, 1, 4000, 0.0342},
+             {-39, 1, 8000, 0.0342}};
     for (size_t i = 0; i < sizeof t / sizeof t[0]; i++) {
         int num, den;
         dwi_shutter_marked(t[i].k, &num, &den);
@@ -286,8 +321,10 @@ static uint16_t *noise_mosaic(int w, int h)
     for (int i = 0; i < w * h; i++) { /* quiet, wild, constant, extreme: all categories */
         uint64_t r = dwi_mix((uint64_t)i);
         int band = i / w * 4 / h;
-        raw[i] = (uint16_t)(band == 0 ? 600 + r % 9 : band == 1 ? r % 16384
-                            : band == 2 ? 15000 : (i & 1 ? 16383 : 0));
+        raw[i] = (uint16_t)(band == 0   ? 600 + r % 9
+                            : band == 1 ? r % 16384
+                            : band == 2 ? 15000
+                                        : (i & 1 ? 16383 : 0));
     }
     return raw;
 }
@@ -422,15 +459,17 @@ START_TEST(truth_tables_agree_with_the_pixels)
     p.frames = 12, p.interval_s = 7800, p.jobs = 2;
     p.hot_share = 0; /* a hot pixel is no part of the patch truth */
     ck_assert_msg(!dwi_run(&p, err, sizeof err), "%s", err);
-    struct { int x, y, w, h; char kind[20]; } q[DWI_PATCHES];
+    struct {
+        int x, y, w, h;
+        char kind[20];
+    } q[DWI_PATCHES];
     int n = 0, rows = 0, wild = 0;
     snprintf(path, sizeof path, "%s/truth/patches.csv", p.out);
     FILE *f = fopen(path, "r");
     ck_assert_ptr_nonnull(f);
     ck_assert_ptr_nonnull(fgets(line, sizeof line, f));
-    while (fgets(line, sizeof line, f) &&
-           sscanf(line, "%*d,%19[^,],%d,%d,%d,%d", q[n].kind, &q[n].x, &q[n].y, &q[n].w,
-                  &q[n].h) == 5)
+    while (fgets(line, sizeof line, f) && sscanf(line, "%*d,%19[^,],%d,%d,%d,%d", q[n].kind,
+                                                 &q[n].x, &q[n].y, &q[n].w, &q[n].h) == 5)
         n++;
     fclose(f);
     ck_assert_int_ge(n, 8);
@@ -444,9 +483,12 @@ START_TEST(truth_tables_agree_with_the_pixels)
         int i, patch;
         char file[64];
         double dn[4], var[4], clipped, got[4] = {0}, count[4] = {0};
-        ck_assert_int_eq(sscanf(line, "%d,%63[^,],%d,%*f,%*f,%*f,%*f,%lf,%lf,%lf,%lf,%lf,%lf,%lf,"
-                                "%lf,%lf", &i, file, &patch, &dn[0], &dn[1], &dn[2], &dn[3],
-                                &var[0], &var[1], &var[2], &var[3], &clipped), 12);
+        ck_assert_int_eq(sscanf(line,
+                                "%d,%63[^,],%d,%*f,%*f,%*f,%*f,%lf,%lf,%lf,%lf,%lf,%lf,%lf,"
+                                "%lf,%lf",
+                                &i, file, &patch, &dn[0], &dn[1], &dn[2], &dn[3], &var[0], &var[1],
+                                &var[2], &var[3], &clipped),
+                         12);
         if (i != open) {
             if (l)
                 libraw_close(l);
@@ -461,8 +503,8 @@ START_TEST(truth_tables_agree_with_the_pixels)
         for (int y = q[patch - 1].y; y < q[patch - 1].y + q[patch - 1].h; y++)
             for (int x = q[patch - 1].x; x < q[patch - 1].x + q[patch - 1].w; x++) {
                 int c = (y & 1) * 2 + (x & 1); /* RGGB: red, green 1, green 2, blue */
-                got[c] += l->rawdata.raw_image[(size_t)y * (l->sizes.raw_pitch / 2) + (size_t)x] -
-                          512.0;
+                got[c] +=
+                    l->rawdata.raw_image[(size_t)y * (l->sizes.raw_pitch / 2) + (size_t)x] - 512.0;
                 count[c]++;
             }
         for (int c = 0; c < 4; c++) {
@@ -497,11 +539,11 @@ START_TEST(sky_gives_its_illuminance)
                 double alt = (i + 0.5) / 60 * M_PI / 2, az = j * 2 * M_PI / 120, rgb[3];
                 double d[3] = {sin(az) * cos(alt), cos(az) * cos(alt), sin(alt)};
                 dwi_sky_radiance(&s, d, rgb);
-                sum += (0.2126 * rgb[0] + 0.7152 * rgb[1] + 0.0722 * rgb[2]) * sin(alt) *
-                       cos(alt) * (M_PI / 2 / 60) * (2 * M_PI / 120);
+                sum += (0.2126 * rgb[0] + 0.7152 * rgb[1] + 0.0722 * rgb[2]) * sin(alt) * cos(alt) *
+                       (M_PI / 2 / 60) * (2 * M_PI / 120);
             }
-        double want = dwi_sun_lux(s.sun_alt_deg) + p.night_lx -
-                      fmax(0, a.sun[2]) * s.sun_normal_lux;
+        double want =
+            dwi_sun_lux(s.sun_alt_deg) + p.night_lx - fmax(0, a.sun[2]) * s.sun_normal_lux;
         ck_assert_double_eq_tol(log2(sum / want), 0, 0.08);
     }
 }
@@ -512,14 +554,16 @@ START_TEST(faults_are_read_and_named)
     struct dwi_faults f[20];
     char err[200], names[200];
     ck_assert_int_eq(dwi_faults_parse("truncated@3 gap@5 moved@8*9 shake@12 bright@50%*2 soft@20",
-                                      20, f, err, sizeof err), 0);
+                                      20, f, err, sizeof err),
+                     0);
     ck_assert_int_eq(f[2].damage, DWI_TRUNCATED);
     ck_assert(f[4].missing && !f[5].missing);
     ck_assert(f[7].bump && f[7].moved_x == 9 && f[8].moved_x == 9 && !f[8].bump && !f[6].moved_x);
     ck_assert(f[11].bump && !f[12].bump);
     dwi_faults_names(&f[10], 1, names, sizeof names);
     ck_assert_str_eq(names, "gap bright");
-    static const char *bad[] = {"sunspot@3", "flash@0", "flash@21", "flash@7-3", "flash3", "flash@3*"};
+    static const char *bad[] = {"sunspot@3", "flash@0", "flash@21",
+                                "flash@7-3", "flash3",  "flash@3*"};
     for (int i = 0; i < 6; i++)
         ck_assert_int_eq(dwi_faults_parse(bad[i], 20, f, err, sizeof err), -1);
 }
@@ -533,9 +577,14 @@ START_TEST(damaged_files_are_damaged)
     p.frames = 6, p.interval_s = 600, p.cards = 2, p.first_number = 9998;
     strcpy(p.faults, "truncated@1 empty@2 gap@3 wrong-magic@5 no-exposure@6");
     ck_assert_msg(!dwi_run(&p, err, sizeof err), "%s", err);
-    static const struct { const char *name; int opens, unpacks; } want[] = {
-        {"card1/DW_9998.DNG", 1, 0}, {"card1/DW_9999.DNG", 0, 0}, {"card2/DW_0002.DNG", 1, 1},
-        {"card2/DW_0003.DNG", 0, 0}, {"card2/DW_0004.DNG", 1, 1}};
+    static const struct {
+        const char *name;
+        int opens, unpacks;
+    } want[] = {{"card1/DW_9998.DNG", 1, 0},
+                {"card1/DW_9999.DNG", 0, 0},
+                {"card2/DW_0002.DNG", 1, 1},
+                {"card2/DW_0003.DNG", 0, 0},
+                {"card2/DW_0004.DNG", 1, 1}};
     for (int i = 0; i < 5; i++) {
         snprintf(path, sizeof path, "%s/%s", p.out, want[i].name);
         libraw_data_t *l = libraw_init(0);
@@ -554,9 +603,9 @@ START_TEST(senseless_options_are_refused)
     struct dwi_params p;
     char err[300];
     dwi_params_default(&p);
-    static const char *bad[][2] = {{"frames", "0"}, {"size", "0x0"}, {"site", "95,x"},
+    static const char *bad[][2] = {{"frames", "0"},     {"size", "0x0"},     {"site", "95,x"},
                                    {"compress", "zip"}, {"interval", "nan"}, {"colour", "1"},
-                                   {"seed", "-"}, {"moon", "maybe"}};
+                                   {"seed", "-"},       {"moon", "maybe"}};
     for (int i = 0; i < 8; i++) {
         ck_assert_int_eq(dwi_params_set(&p, bad[i][0], bad[i][1], err, sizeof err), -1);
         ck_assert_ptr_nonnull(strstr(err, bad[i][0]));
@@ -577,6 +626,7 @@ int main(void)
     tcase_add_test(t, moonlight_follows_the_published_polynomials);
     tcase_add_test(t, sun_stands_where_almanacs_put_it);
     tcase_add_test(t, sky_turns_once_in_a_sidereal_day);
+    tcase_add_test(t, polaris_stands_off_the_pole);
     tcase_add_test(t, lens_goes_there_and_back);
     tcase_add_test(t, marked_times_name_true_ones);
     tcase_add_test(t, normal_numbers_are_normal);

@@ -106,8 +106,8 @@ int dwi_time_parse(const char *text, double *utc)
     int y, mo, d, h, mi, used = 0;
     double s, jd0, jd;
     if (sscanf(text, "%d-%d-%dT%d:%d:%lf%n", &y, &mo, &d, &h, &mi, &s, &used) != 6 ||
-        (text[used] && strcmp(text + used, "Z")) || h < 0 || h > 23 || mi < 0 || mi > 59 ||
-        s < 0 || s >= 60 || eraCal2jd(y, mo, d, &jd0, &jd) != 0)
+        (text[used] && strcmp(text + used, "Z")) || h < 0 || h > 23 || mi < 0 || mi > 59 || s < 0 ||
+        s >= 60 || eraCal2jd(y, mo, d, &jd0, &jd) != 0)
         return -1;
     *utc = (jd - 40587.0) * 86400 + h * 3600 + mi * 60 + s;
     return 0;

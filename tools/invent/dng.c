@@ -41,8 +41,7 @@ static uint32_t data_start(const struct directory *d)
 }
 
 /* Adds an entry; the value is given in file byte order. */
-static void add(struct directory *d, int tag, int type, uint32_t count,
-                const void *bytes)
+static void add(struct directory *d, int tag, int type, uint32_t count, const void *bytes)
 {
     static const int size[] = {0, 1, 1, 2, 4, 8, 1, 1, 2, 4, 8};
     uint32_t n = count * (uint32_t)size[type];
@@ -80,8 +79,7 @@ static void add_text(struct directory *d, int tag, const char *s)
     add(d, tag, ASCII, (uint32_t)strlen(s) + 1, s);
 }
 
-static void add_ratios(struct directory *d, int tag, int type, int n,
-                       const double *num, double den)
+static void add_ratios(struct directory *d, int tag, int type, int n, const double *num, double den)
 {
     uint8_t b[9 * 8];
     for (int i = 0; i < n; i++) {
@@ -106,11 +104,11 @@ static void camera_clock(const struct dwi_params *p, const struct dwi_shot *s, c
     int c[6];
     double frac;
     dwi_time_calendar(s->start_utc + p->utc_offset_h * 3600 + p->clock_error_s, c, &frac);
-    snprintf(when, 20, "%04d:%02d:%02d %02d:%02d:%02d", c[0] % 10000u, c[1] % 100u, c[2] % 100u,
+    snprintf(when, 20, "%04u:%02u:%02u %02u:%02u:%02u", c[0] % 10000u, c[1] % 100u, c[2] % 100u,
              c[3] % 100u, c[4] % 100u, c[5] % 100u);
     snprintf(sub, 4, "%02u", (unsigned)(frac * 100) % 100u);
-    int m = (int)lround(fabs(p->utc_offset_h) * 60);
-    snprintf(offset, 8, "%c%02d:%02d", p->utc_offset_h < 0 ? '-' : '+', m / 60 % 100u, m % 60u);
+    unsigned m = (unsigned)lround(fabs(p->utc_offset_h) * 60);
+    snprintf(offset, 8, "%c%02u:%02u", p->utc_offset_h < 0 ? '-' : '+', m / 60 % 100u, m % 60u);
 }
 
 static void exif(struct directory *d, const struct dwi_params *p, const struct dwi_shot *s)
@@ -135,8 +133,7 @@ static void exif(struct directory *d, const struct dwi_params *p, const struct d
     if (p->offset_tag)
         add_text(d, 36881, offset);
     if (p->apex && known)
-        add_ratios(d, 37377, SRATIONAL, 1, (double[]){-log2(dwi_shutter_true(s->shutter_k))},
-                   1e6);
+        add_ratios(d, 37377, SRATIONAL, 1, (double[]){-log2(dwi_shutter_true(s->shutter_k))}, 1e6);
     add_ratios(d, 37386, RATIONAL, 1, (double[]){p->contacts ? p->focal_mm : 0}, 10);
     if (p->subsec)
         add_text(d, 37521, sub);
@@ -224,10 +221,16 @@ static uint32_t headers(uint8_t *file, const struct dwi_params *p, const struct 
 static size_t damage(uint8_t *file, size_t n, const struct dwi_shot *s)
 {
     switch (s->fault.damage) {
-    case DWI_TRUNCATED: return 4096 + (n - 4096) * 55 / 100;
-    case DWI_EMPTY: return 0;
-    case DWI_ZEROED: memset(file + n / 2, 0, n - n / 2); return n;
-    case DWI_WRONG_MAGIC: memcpy(file, "XX", 2); return n;
+    case DWI_TRUNCATED:
+        return 4096 + (n - 4096) * 55 / 100;
+    case DWI_EMPTY:
+        return 0;
+    case DWI_ZEROED:
+        memset(file + n / 2, 0, n - n / 2);
+        return n;
+    case DWI_WRONG_MAGIC:
+        memcpy(file, "XX", 2);
+        return n;
     case DWI_FLIPPED: /* a burst of 4 KiB blocks with their bits turned, as a failing card gives */
         for (int k = 0; k < 6; k++) {
             size_t from = 4096 + (n - 4096) / 7 * (size_t)(k + 1);
@@ -235,7 +238,8 @@ static size_t damage(uint8_t *file, size_t n, const struct dwi_shot *s)
                 file[i] ^= (uint8_t)(0x55 + i * 37);
         }
         return n;
-    default: return n;
+    default:
+        return n;
     }
 }
 
@@ -268,8 +272,8 @@ int dwi_dng_write(const char *path, const struct dwi_params *p, const struct dwi
                   const uint8_t cfa[4], const uint16_t *raw)
 {
     size_t pixels = (size_t)p->width * (size_t)p->height;
-    size_t room = 4096 + (p->compress == DWI_LJPEG ? dwi_ljpeg_bound(p->width, p->height)
-                                                    : 2 * pixels);
+    size_t room =
+        4096 + (p->compress == DWI_LJPEG ? dwi_ljpeg_bound(p->width, p->height) : 2 * pixels);
     uint8_t *file = malloc(room);
     if (!file)
         return -1;

@@ -9,10 +9,13 @@
 #include <string.h>
 
 /* name, amount when none is given */
-static const struct { const char *name; double amount; } codes[] = {
-    {"truncated", 0}, {"empty", 0}, {"zeroed", 0}, {"wrong-magic", 0}, {"flipped", 0},
-    {"no-exposure", 0}, {"gap", 0}, {"bright", 3}, {"dark", 5}, {"flash", 6}, {"soft", 2.5},
-    {"haze", 3}, {"cloud", 0.97}, {"moved", 9}, {"shake", 5},
+static const struct {
+    const char *name;
+    double amount;
+} codes[] = {
+    {"truncated", 0},   {"empty", 0}, {"zeroed", 0},   {"wrong-magic", 0}, {"flipped", 0},
+    {"no-exposure", 0}, {"gap", 0},   {"bright", 3},   {"dark", 5},        {"flash", 6},
+    {"soft", 2.5},      {"haze", 3},  {"cloud", 0.97}, {"moved", 9},       {"shake", 5},
 };
 enum { CODES = sizeof codes / sizeof codes[0] };
 
@@ -32,24 +35,46 @@ static void apply(struct dwi_faults *f, int n, int code, int a, int b, double am
     for (int i = a; i <= b && i < n; i++) {
         double s = swell(i, a, b);
         switch (code) {
-        case 0: case 1: case 2: case 3: case 4: f[i].damage = DWI_TRUNCATED + code; break;
-        case 5: f[i].no_exposure = 1; break;
-        case 6: f[i].missing = 1; break;
-        case 7: f[i].off_stops = amount; break;
-        case 8: f[i].off_stops = -amount; break;
-        case 9: f[i].flash = amount; break;
+        case 0:
+        case 1:
+        case 2:
+        case 3:
+        case 4:
+            f[i].damage = DWI_TRUNCATED + code;
+            break;
+        case 5:
+            f[i].no_exposure = 1;
+            break;
+        case 6:
+            f[i].missing = 1;
+            break;
+        case 7:
+            f[i].off_stops = amount;
+            break;
+        case 8:
+            f[i].off_stops = -amount;
+            break;
+        case 9:
+            f[i].flash = amount;
+            break;
         case 10: /* dew creeps on and dries away quickly */
             f[i].soft_px = b - a < 4 ? amount
-                           : amount * fmin(1, 1.25 * (i - a + 1.0) / (b - a)) *
-                                 (i > b - 3 ? (b - i + 1) / 4.0 : 1);
+                                     : amount * fmin(1, 1.25 * (i - a + 1.0) / (b - a)) *
+                                           (i > b - 3 ? (b - i + 1) / 4.0 : 1);
             break;
-        case 11: f[i].haze = amount * s; break;
-        case 12: f[i].cloud = amount * s; break;
-        case 13: break;
-        case 14: f[i].bump = 1;
-                 f[i].moved_x += (i * 7 % 3 - 1) * (int)amount;
-                 f[i].moved_y += (i * 5 % 3 - 1) * (int)amount / 2 + 2;
-                 break;
+        case 11:
+            f[i].haze = amount * s;
+            break;
+        case 12:
+            f[i].cloud = amount * s;
+            break;
+        case 13:
+            break;
+        case 14:
+            f[i].bump = 1;
+            f[i].moved_x += (i * 7 % 3 - 1) * (int)amount;
+            f[i].moved_y += (i * 5 % 3 - 1) * (int)amount / 2 + 2;
+            break;
         }
     }
     if (code == 13) /* a bump: this and all later frames */
@@ -82,8 +107,8 @@ int dwi_faults_parse(const char *text, int n, struct dwi_faults *f, char *err, i
         const char *item = text;
         size_t len = strcspn(text, "@ ");
         int code = 0, a, b;
-        while (code < CODES && (strlen(codes[code].name) != len ||
-                                strncmp(codes[code].name, text, len)))
+        while (code < CODES &&
+               (strlen(codes[code].name) != len || strncmp(codes[code].name, text, len)))
             code++;
         if (code == CODES || text[len] != '@')
             goto bad;
@@ -116,10 +141,18 @@ int dwi_faults_parse(const char *text, int n, struct dwi_faults *f, char *err, i
 
 void dwi_faults_names(const struct dwi_faults *f, int gap, char *out, int size)
 {
-    const struct { int on; const char *name; } list[] = {
-        {f->damage != DWI_SOUND, "unreadable"}, {f->no_exposure, "no-exposure"}, {gap, "gap"},
-        {f->off_stops > 0, "bright"}, {f->off_stops < 0, "dark"}, {f->flash > 0, "flash"},
-        {f->soft_px >= DWI_SOFT_PX, "soft"}, {f->haze >= DWI_HAZE, "haze"},
+    const struct {
+        int on;
+        const char *name;
+    } list[] = {
+        {f->damage != DWI_SOUND, "unreadable"},
+        {f->no_exposure, "no-exposure"},
+        {gap, "gap"},
+        {f->off_stops > 0, "bright"},
+        {f->off_stops < 0, "dark"},
+        {f->flash > 0, "flash"},
+        {f->soft_px >= DWI_SOFT_PX, "soft"},
+        {f->haze >= DWI_HAZE, "haze"},
         {f->cloud >= DWI_CLOUD, "cloud"},
         {f->bump, "moved"},
     };
@@ -127,6 +160,6 @@ void dwi_faults_names(const struct dwi_faults *f, int gap, char *out, int size)
     out[0] = 0;
     for (size_t i = 0; i < sizeof list / sizeof list[0]; i++)
         if (list[i].on && used < size)
-            used += snprintf(out + used, (size_t)(size - used), "%s%s", used ? " " : "",
-                             list[i].name);
+            used +=
+                snprintf(out + used, (size_t)(size - used), "%s%s", used ? " " : "", list[i].name);
 }

@@ -13,16 +13,16 @@ enum dwi_damage { DWI_SOUND, DWI_TRUNCATED, DWI_EMPTY, DWI_ZEROED, DWI_WRONG_MAG
 #define DWI_CLOUD 0.4
 
 struct dwi_faults {
-    int damage;         /* enum dwi_damage */
-    int no_exposure;    /* shutter and ISO are not recorded */
-    int missing;        /* the file is not written: a gap before the next one */
-    double off_stops;   /* bright +, dark -: exposure grossly wrong, and recorded as it was */
-    double flash;       /* strength of a brief light over the near ground, times the scene's */
-    double soft_px;     /* blur, standard deviation in mosaic pixels */
-    double haze;        /* optical thickness of fog over the far ground */
-    double cloud;       /* opacity of a passing bank, 0..1 */
+    int damage;           /* enum dwi_damage */
+    int no_exposure;      /* shutter and ISO are not recorded */
+    int missing;          /* the file is not written: a gap before the next one */
+    double off_stops;     /* bright +, dark -: exposure grossly wrong, and recorded as it was */
+    double flash;         /* strength of a brief light over the near ground, times the scene's */
+    double soft_px;       /* blur, standard deviation in mosaic pixels */
+    double haze;          /* optical thickness of fog over the far ground */
+    double cloud;         /* opacity of a passing bank, 0..1 */
     int moved_x, moved_y; /* pixels, this shot and all later ones unless shake */
-    int bump;           /* the camera was moved before this shot, or shakes in it */
+    int bump;             /* the camera was moved before this shot, or shakes in it */
 };
 
 /**

@@ -55,10 +55,10 @@ struct ground_light {
     float moon[DWI_MATERIALS][3];
     float extra[DWI_MATERIALS][3]; /* per lux of the grid's extra light */
     float sun_dir[3], moon_dir[3];
-    float pane[8][3];   /* light of each pane, lit or dark */
-    float tree_leaf[64];/* flutter of foliage tiles, factors */
-    float sun_alt;      /* degrees */
-    float room[3];      /* light on the walls of the room, cd/m2 at albedo 1 */
+    float pane[8][3];                        /* light of each pane, lit or dark */
+    float tree_leaf[64];                     /* flutter of foliage tiles, factors */
+    float sun_alt;                           /* degrees */
+    float room[3];                           /* light on the walls of the room, cd/m2 at albedo 1 */
     float fog_through[256], fog[3], veil[3]; /* camera channels */
 };
 
@@ -92,8 +92,8 @@ static void ground_light(struct ground_light *g, const struct dwi_stage *st,
             for (int c = 0; c < 3; c++)
                 v[c] = r[c] * light[k][c] / M_PI;
             if (m >= DWI_PATCH0) { /* the target is lit by D65 of the same illuminance */
-                double y = 0.21263901 * light[k][0] + 0.71516868 * light[k][1] +
-                           0.07219232 * light[k][2];
+                double y =
+                    0.21263901 * light[k][0] + 0.71516868 * light[k][1] + 0.07219232 * light[k][2];
                 for (int c = 0; c < 3; c++)
                     v[c] = r[c] * y / M_PI;
             }
@@ -119,9 +119,9 @@ static void ground_light(struct ground_light *g, const struct dwi_stage *st,
             g->pane[i][c] = (float)cam[c];
     }
     for (int i = 0; i < 64; i++)
-        g->tree_leaf[i] = (float)exp2(st->p->foliage *
-                                      dwi_normal(dwi_key(st->p->seed, DWI_S_FOLIAGE,
-                                                         (uint64_t)shot->index * 64 + (uint64_t)i)));
+        g->tree_leaf[i] = (float)exp2(
+            st->p->foliage * dwi_normal(dwi_key(st->p->seed, DWI_S_FOLIAGE,
+                                                (uint64_t)shot->index * 64 + (uint64_t)i)));
     g->sun_alt = (float)sky->sun_alt_deg;
     for (int i = 0; i < 256; i++)
         g->fog_through[i] = (float)dwi_fog_through(wx, i);
@@ -144,8 +144,8 @@ static float smooth(float t)
 
 /* Light of a ground pixel. `at` indexes the world; c is its colour; direct and extra come from
  * the grid. */
-static float ground_pixel(const struct ground_light *g, const struct dwi_world *w, size_t at,
-                          int c, float direct, float extra, int tile)
+static float ground_pixel(const struct ground_light *g, const struct dwi_world *w, size_t at, int c,
+                          float direct, float extra, int tile)
 {
     int m = w->material[at];
     float a = w->albedo[at];

@@ -10,8 +10,8 @@
 #include <string.h>
 
 /* Fills one node. (x, y) are mosaic pixels of the unshifted frame. */
-static void node(struct dwi_grid *g, const struct dwi_stage *st, const struct dwi_sky *sky, double x,
-                 double y, size_t at)
+static void node(struct dwi_grid *g, const struct dwi_stage *st, const struct dwi_sky *sky,
+                 double x, double y, size_t at)
 {
     double d[3], rgb[3] = {0, 0, 0}, extra[3] = {0, 0, 0}, cam[3], direct = 1, stars = 1;
     dwi_lens_direction(&st->lens, x, y, d);

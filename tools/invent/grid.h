@@ -9,15 +9,15 @@
 #include "weather.h"
 
 enum dwi_grid_plane {
-    DWI_G_SKY = 0,   /* 3 planes: sky light, camera red green blue, cd/m2 */
-    DWI_G_EXTRA = 3, /* 3 planes: light on the ground beside sun, moon and sky, lux */
+    DWI_G_SKY = 0,    /* 3 planes: sky light, camera red green blue, cd/m2 */
+    DWI_G_EXTRA = 3,  /* 3 planes: light on the ground beside sun, moon and sky, lux */
     DWI_G_DIRECT = 6, /* share of direct light that clouds let through */
     DWI_G_STARS = 7,  /* share of star light that clouds and fog let through */
     DWI_G_PLANES = 8
 };
 
 struct dwi_grid {
-    int step, w, h;   /* pixels between nodes; nodes */
+    int step, w, h; /* pixels between nodes; nodes */
     float *plane[DWI_G_PLANES];
     struct dwi_weather weather;
 };

@@ -18,11 +18,11 @@
 void dwi_material_rgb(int material, double rgb[3])
 {
     static const double table[DWI_PATCH0][3] = {
-        [DWI_GRASS] = {0.105, 0.125, 0.045},  [DWI_ROCK] = {0.20, 0.185, 0.165},
-        [DWI_PATH] = {0.28, 0.245, 0.195},    [DWI_FOREST] = {0.045, 0.062, 0.030},
-        [DWI_TREE] = {0.050, 0.066, 0.030},   [DWI_FAR] = {0.090, 0.105, 0.085},
-        [DWI_WALL] = {0.42, 0.39, 0.34},      [DWI_ROOF] = {0.16, 0.085, 0.065},
-        [DWI_PANE] = {0.05, 0.055, 0.06},     [DWI_ROOM] = {0.30, 0.27, 0.23},
+        [DWI_GRASS] = {0.105, 0.125, 0.045}, [DWI_ROCK] = {0.20, 0.185, 0.165},
+        [DWI_PATH] = {0.28, 0.245, 0.195},   [DWI_FOREST] = {0.045, 0.062, 0.030},
+        [DWI_TREE] = {0.050, 0.066, 0.030},  [DWI_FAR] = {0.090, 0.105, 0.085},
+        [DWI_WALL] = {0.42, 0.39, 0.34},     [DWI_ROOF] = {0.16, 0.085, 0.065},
+        [DWI_PANE] = {0.05, 0.055, 0.06},    [DWI_ROOM] = {0.30, 0.27, 0.23},
     };
     if (material >= DWI_PATCH0) {
         dwi_target_rgb(material - DWI_PATCH0, rgb);
@@ -139,7 +139,7 @@ static void land(const struct dwi_params *p, const struct tree *tree, int n_tree
                  double alt, struct pixel *q)
 {
     memset(q, 0, sizeof *q);
-    
+
     for (int i = 0; i < n_trees; i++)
         if (in_tree(&tree[i], az, alt, key32(p, 200 + i), &q->albedo)) {
             q->material = DWI_TREE;

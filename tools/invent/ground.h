@@ -15,8 +15,18 @@
 enum { DWI_MARGIN = 32 }; /* mosaic pixels on every side */
 
 enum dwi_material {
-    DWI_GRASS, DWI_ROCK, DWI_PATH, DWI_FOREST, DWI_TREE, DWI_FAR, DWI_WALL, DWI_ROOF, DWI_PANE,
-    DWI_ROOM, DWI_PATCH0, DWI_MATERIALS = DWI_PATCH0 + 25 /* colour target: 24 patches, its card */
+    DWI_GRASS,
+    DWI_ROCK,
+    DWI_PATH,
+    DWI_FOREST,
+    DWI_TREE,
+    DWI_FAR,
+    DWI_WALL,
+    DWI_ROOF,
+    DWI_PANE,
+    DWI_ROOM,
+    DWI_PATCH0,
+    DWI_MATERIALS = DWI_PATCH0 + 25 /* colour target: 24 patches, its card */
 };
 
 struct dwi_world {
@@ -32,7 +42,6 @@ struct dwi_world {
 
 /** Linear sRGB reflectance of a material (about which albedo varies). */
 void dwi_material_rgb(int material, double rgb[3]);
-
 
 /** Builds the land with `jobs` threads; the result does not depend on their number.
  *  Status: 0; -1 out of memory. */

@@ -9,10 +9,18 @@ static double curve(const struct dwi_lens_map *m, double t)
 {
     double g = 0;
     switch (m->kind) {
-    case DWI_RECTILINEAR: g = tan(t); break;
-    case DWI_EQUIDISTANT: g = t; break;
-    case DWI_STEREOGRAPHIC: g = 2 * tan(t / 2); break;
-    case DWI_EQUISOLID: g = 2 * sin(t / 2); break;
+    case DWI_RECTILINEAR:
+        g = tan(t);
+        break;
+    case DWI_EQUIDISTANT:
+        g = t;
+        break;
+    case DWI_STEREOGRAPHIC:
+        g = 2 * tan(t / 2);
+        break;
+    case DWI_EQUISOLID:
+        g = 2 * sin(t / 2);
+        break;
     }
     return m->focal_px * g * (1 + t * t * (m->k1 + t * t * m->k2));
 }
@@ -42,14 +50,19 @@ void dwi_lens_init(struct dwi_lens_map *m, const struct dwi_params *p)
     cross(right, m->axis, up);
     /* what the displayed picture shows upwards lies to the mosaic's left for orientation 6 (shown
      * turned clockwise), to its right for 8, and below for 3 */
-    double turn = p->orientation == 6 ? 90 : p->orientation == 8 ? -90
-                  : p->orientation == 3 ? 180 : 0;
+    double turn = p->orientation == 6   ? 90
+                  : p->orientation == 8 ? -90
+                  : p->orientation == 3 ? 180
+                                        : 0;
     double a = (turn + p->roll_deg) * deg;
     for (int i = 0; i < 3; i++) {
         m->right[i] = cos(a) * right[i] - sin(a) * up[i];
         m->down[i] = -(sin(a) * right[i] + cos(a) * up[i]);
     }
-    m->theta_max = (m->kind == DWI_RECTILINEAR ? 80 : m->kind == DWI_STEREOGRAPHIC ? 120 : 100) * deg;
+    m->theta_max = (m->kind == DWI_RECTILINEAR     ? 80
+                    : m->kind == DWI_STEREOGRAPHIC ? 120
+                                                   : 100) *
+                   deg;
     /* a polynomial that turns back ends the image */
     for (double t = 0.01; t < m->theta_max; t += 0.005)
         if (curve(m, t + 0.005) <= curve(m, t)) {

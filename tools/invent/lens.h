@@ -10,12 +10,12 @@
 #include "params.h"
 
 struct dwi_lens_map {
-    double cx, cy, focal_px;    /* principal point, focal length in mosaic pixels */
+    double cx, cy, focal_px;           /* principal point, focal length in mosaic pixels */
     double axis[3], right[3], down[3]; /* unit vectors, east north up, of the mosaic's axes */
-    double axis_az;             /* radians */
+    double axis_az;                    /* radians */
     int kind;
-    double k1, k2, theta_max;   /* radians; beyond it nothing is imaged */
-    double theta_step;          /* radius per entry of the table below, pixels */
+    double k1, k2, theta_max; /* radians; beyond it nothing is imaged */
+    double theta_step;        /* radius per entry of the table below, pixels */
     float theta_of_r[4096];
 };
 

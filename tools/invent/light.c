@@ -10,12 +10,9 @@ struct branch {
 };
 
 static const struct branch sun[] = {
-    {20, {3.74, 3.97, -4.07, 1.47}},
-    {5, {3.05, 13.28, -45.98, 64.33}},
-    {-0.8, {2.88, 22.26, -207.64, 1034.30}},
-    {-5, {2.88, 21.81, -258.11, -858.36}},
-    {-12, {2.70, 12.17, -431.69, -1899.83}},
-    {-1e9, {13.84, 262.72, 1447.42, 2797.93}},
+    {20, {3.74, 3.97, -4.07, 1.47}},         {5, {3.05, 13.28, -45.98, 64.33}},
+    {-0.8, {2.88, 22.26, -207.64, 1034.30}}, {-5, {2.88, 21.81, -258.11, -858.36}},
+    {-12, {2.70, 12.17, -431.69, -1899.83}}, {-1e9, {13.84, 262.72, 1447.42, 2797.93}},
 };
 static const struct branch moon[] = {
     {20, {-1.95, 4.06, -4.24, 1.56}},
@@ -40,11 +37,15 @@ double dwi_sun_polynomial(double altitude_deg)
  * Knots lie closer where the curve bends more. At a joint of two branches the value is the mean of
  * both, which differ by 0.005 in log10 at most.
  */
-static const double sun_knot[] = {-90, -60, -40, -30, -25, -21, -18, -16, -14, -12, -10, -8.5, -7,
-                                  -5, -3, -1.5, 0, 1.5, 3, 5, 7.5, 10, 15, 20, 30, 45, 60, 75, 90};
+static const double sun_knot[] = {-90, -60,  -40, -30, -25, -21,  -18, -16, -14, -12,
+                                  -10, -8.5, -7,  -5,  -3,  -1.5, 0,   1.5, 3,   5,
+                                  7.5, 10,   15,  20,  30,  45,   60,  75,  90};
 static const double moon_knot[] = {-0.8, 1, 3, 5, 7.5, 10, 15, 20, 30, 45, 60, 75, 90};
 
-enum { KNOTS = sizeof sun_knot / sizeof sun_knot[0], MOON_KNOTS = sizeof moon_knot / sizeof moon_knot[0] };
+enum {
+    KNOTS = sizeof sun_knot / sizeof sun_knot[0],
+    MOON_KNOTS = sizeof moon_knot / sizeof moon_knot[0]
+};
 
 struct curve {
     const double *knot;
@@ -79,8 +80,8 @@ static double on_curve(const struct curve *c, double h)
         i++;
     double w = x[i + 1] - x[i], at = h < x[0] ? x[0] : h > x[last] ? x[last] : h;
     double a = (x[i + 1] - at) / w, b = 1 - a, d0 = c->second[i], d1 = c->second[i + 1];
-    double slope = (c->value[i + 1] - c->value[i]) / w +
-                   ((1 - 3 * a * a) * d0 + (3 * b * b - 1) * d1) * w / 6;
+    double slope =
+        (c->value[i + 1] - c->value[i]) / w + ((1 - 3 * a * a) * d0 + (3 * b * b - 1) * d1) * w / 6;
     return a * c->value[i] + b * c->value[i + 1] +
            ((a * a * a - a) * d0 + (b * b * b - b) * d1) * w * w / 6 + slope * (h - at);
 }

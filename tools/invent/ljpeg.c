@@ -117,9 +117,24 @@ static inline void put(struct writer *w, unsigned value, int n)
 static uint8_t *head(uint8_t *o, int width, int height, int precision, const struct huffman *h)
 {
     int half = width / 2;
-    const uint8_t start[] = {0xff, 0xd8, 0xff, 0xc3, 0, 14, (uint8_t)precision,
-                             (uint8_t)(height >> 8), (uint8_t)height, (uint8_t)(half >> 8),
-                             (uint8_t)half, 2, 0, 0x11, 0, 1, 0x11, 0};
+    const uint8_t start[] = {0xff,
+                             0xd8,
+                             0xff,
+                             0xc3,
+                             0,
+                             14,
+                             (uint8_t)precision,
+                             (uint8_t)(height >> 8),
+                             (uint8_t)height,
+                             (uint8_t)(half >> 8),
+                             (uint8_t)half,
+                             2,
+                             0,
+                             0x11,
+                             0,
+                             1,
+                             0x11,
+                             0};
     memcpy(o, start, sizeof start);
     o += sizeof start;
     *o++ = 0xff;

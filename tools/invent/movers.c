@@ -125,8 +125,8 @@ static void person(const struct dwi_stage *st, const struct dwi_shot *shot,
 {
     const struct dwi_params *p = st->p;
     uint64_t who = dwi_key(p->seed, DWI_S_MOVER, 6000000 + (uint64_t)n * 8);
-    uint64_t now = dwi_key(p->seed, DWI_S_MOVER,
-                           7000000 + (uint64_t)shot->index * 512 + (uint64_t)n * 8);
+    uint64_t now =
+        dwi_key(p->seed, DWI_S_MOVER, 7000000 + (uint64_t)shot->index * 512 + (uint64_t)n * 8);
     if (dwi_uniform(now) < 0.35)
         return; /* indoors or out of sight */
     double metres = 9 + 35 * dwi_uniform(who), az = st->lens.axis_az;

@@ -31,7 +31,8 @@ static const struct option table[] = {
     {"size", K_SIZE, F(width), 16, 20000, NULL, "mosaic, WxH"},
     {"compress", K_NAME, F(compress), 0, 1, "none|ljpeg", "how the DNG is packed"},
     {"jobs", K_INT, F(jobs), 0, 256, NULL, "threads; 0 = all cores"},
-    {"only", K_SPAN, F(only_first), 0, 1e6, NULL, "write frames A-B only, 1-based; truth stays whole"},
+    {"only", K_SPAN, F(only_first), 0, 1e6, NULL,
+     "write frames A-B only, 1-based; truth stays whole"},
     {"site", K_PAIR, F(lat_deg), -180, 180, NULL, "LAT,LON in degrees, north and east positive"},
     {"height", K_REAL, F(height_m), -500, 9000, NULL, "metres above the sea"},
     {"aim", K_TRIPLE, F(aim_az_deg), -360, 360, NULL,
@@ -102,20 +103,61 @@ static const int table_count = (int)(sizeof table / sizeof table[0]);
 void dwi_params_default(struct dwi_params *p)
 {
     *p = (struct dwi_params){
-        .scene = "clear", .seed = 1, .frames = 781, .interval_s = 120, .start_jitter = 0.2,
-        .start = "2025-03-28T12:00:00Z", .width = 900, .height = 600,
-        .lat_deg = 46.4, .lon_deg = 8.1, .height_m = 1400,
-        .aim_alt_deg = 20, .refraction = 1,
-        .focal_mm = 16, .k1 = -0.03, .k2 = 0.004, .vignetting = 0.9, .psf_px = 1.9,
-        .contacts = 1, .f_number = 2.8,
-        .night_lx = 0.001, .stars = 1, .star_limit = 7.2, .milky_way = 1.2e-4, .lamps = 1,
-        .wind = 6, .camera_program = 1, .fastest_k = -36, .slowest_k = 15, .iso_max_k = 9,
-        .hysteresis = 0.4, .meter_noise = 0.02, .bias = 0.3,
-        .setting_error = 0.03, .jitter = 0.007, .aperture_jitter = 0.03, .true_times = 1,
-        .bits = 14, .black = 512, .white = 15000, .gain_dn = 0.24, .read_e = 2.2, .read_dn = 1.0,
-        .dark_e = 0.005, .hot_share = 0.00025, .prnu = 0.004, .column_dn = 0.1,
-        .bayer = "RGGB", .orientation = 1,
-        .gps = 1, .offset_tag = 1, .subsec = 1, .utc_offset_h = 1, .first_number = 1, .cards = 1,
+        .scene = "clear",
+        .seed = 1,
+        .frames = 781,
+        .interval_s = 120,
+        .start_jitter = 0.2,
+        .start = "2025-03-28T12:00:00Z",
+        .width = 900,
+        .height = 600,
+        .lat_deg = 46.4,
+        .lon_deg = 8.1,
+        .height_m = 1400,
+        .aim_alt_deg = 20,
+        .refraction = 1,
+        .focal_mm = 16,
+        .k1 = -0.03,
+        .k2 = 0.004,
+        .vignetting = 0.9,
+        .psf_px = 1.9,
+        .contacts = 1,
+        .f_number = 2.8,
+        .night_lx = 0.001,
+        .stars = 1,
+        .star_limit = 7.2,
+        .milky_way = 1.2e-4,
+        .lamps = 1,
+        .wind = 6,
+        .camera_program = 1,
+        .fastest_k = -36,
+        .slowest_k = 15,
+        .iso_max_k = 9,
+        .hysteresis = 0.4,
+        .meter_noise = 0.02,
+        .bias = 0.3,
+        .setting_error = 0.03,
+        .jitter = 0.007,
+        .aperture_jitter = 0.03,
+        .true_times = 1,
+        .bits = 14,
+        .black = 512,
+        .white = 15000,
+        .gain_dn = 0.24,
+        .read_e = 2.2,
+        .read_dn = 1.0,
+        .dark_e = 0.005,
+        .hot_share = 0.00025,
+        .prnu = 0.004,
+        .column_dn = 0.1,
+        .bayer = "RGGB",
+        .orientation = 1,
+        .gps = 1,
+        .offset_tag = 1,
+        .subsec = 1,
+        .utc_offset_h = 1,
+        .first_number = 1,
+        .cards = 1,
     };
 }
 
@@ -251,15 +293,33 @@ static void print_value(FILE *f, const struct dwi_params *p, const struct option
     const double *d = at;
     const int *i = at;
     switch (o->kind) {
-    case K_TEXT: fprintf(f, "%s", (const char *)at); break;
-    case K_U64: fprintf(f, "%llu", (unsigned long long)*(const uint64_t *)at); break;
-    case K_BOOL: fprintf(f, "%s", *i ? "on" : "off"); break;
-    case K_INT: fprintf(f, "%d", *i); break;
-    case K_REAL: fprintf(f, "%.10g", *d); break;
-    case K_PAIR: fprintf(f, "%.10g,%.10g", d[0], d[1]); break;
-    case K_TRIPLE: fprintf(f, "%.10g,%.10g,%.10g", d[0], d[1], d[2]); break;
-    case K_SIZE: fprintf(f, "%dx%d", i[0], i[1]); break;
-    case K_SPAN: fprintf(f, "%d-%d", i[0], i[1]); break;
+    case K_TEXT:
+        fprintf(f, "%s", (const char *)at);
+        break;
+    case K_U64:
+        fprintf(f, "%llu", (unsigned long long)*(const uint64_t *)at);
+        break;
+    case K_BOOL:
+        fprintf(f, "%s", *i ? "on" : "off");
+        break;
+    case K_INT:
+        fprintf(f, "%d", *i);
+        break;
+    case K_REAL:
+        fprintf(f, "%.10g", *d);
+        break;
+    case K_PAIR:
+        fprintf(f, "%.10g,%.10g", d[0], d[1]);
+        break;
+    case K_TRIPLE:
+        fprintf(f, "%.10g,%.10g,%.10g", d[0], d[1], d[2]);
+        break;
+    case K_SIZE:
+        fprintf(f, "%dx%d", i[0], i[1]);
+        break;
+    case K_SPAN:
+        fprintf(f, "%d-%d", i[0], i[1]);
+        break;
     case K_NAME: {
         const char *s = o->names;
         for (int k = 0; k < *i; k++)
@@ -287,8 +347,9 @@ void dwi_params_help(void)
 {
     struct dwi_params p;
     dwi_params_default(&p);
-    printf("daywheel-invent --scene NAME --out FOLDER [--OPTION VALUE]...\n"
-           "makes an invented shoot of DNG frames with its exact truth in FOLDER/truth.\n\nScenes:\n");
+    printf(
+        "daywheel-invent --scene NAME --out FOLDER [--OPTION VALUE]...\n"
+        "makes an invented shoot of DNG frames with its exact truth in FOLDER/truth.\n\nScenes:\n");
     for (const struct dwi_scene *s = dwi_scenes; s->name; s++)
         printf("  %-16s %s\n", s->name, s->what);
     printf("\nOptions (default):\n");

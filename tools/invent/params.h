@@ -21,7 +21,7 @@ struct dwi_params {
     int frames;
     double interval_s;
     double start_jitter; /* seconds, each exposure begins up to so much late */
-    char start[40]; /* UTC, ISO 8601 */
+    char start[40];      /* UTC, ISO 8601 */
     int width, height;
     int compress; /* enum dwi_compress */
     int jobs;
@@ -41,10 +41,10 @@ struct dwi_params {
     int contacts;      /* FNumber and FocalLength recorded */
     double f_number;
     /* the light */
-    double night_lx;   /* moonless floor */
-    double town_lx;    /* light of a distant town on the ground, 0 = none */
+    double night_lx; /* moonless floor */
+    double town_lx;  /* light of a distant town on the ground, 0 = none */
     double town_az_deg;
-    int moon;          /* scene has a moon */
+    int moon; /* scene has a moon */
     int stars;
     double star_limit; /* faintest magnitude */
     double milky_way;  /* luminance of its ridge, cd/m2 */
@@ -52,35 +52,35 @@ struct dwi_params {
     double ridge_deg;  /* height of the obstruction whose shadow line sweeps the ground, 0 = none */
     int view;          /* enum dwi_view */
     /* things that move */
-    double foliage;    /* stops, rms of a tile */
-    double cloud_cover;/* 0..1 share of broken cloud */
-    double wind;       /* of the clouds, m/s */
-    int people;        /* figures walking about by day */
-    double aircraft;   /* trails per night frame */
-    double headlights; /* share of night frames */
-    double fog;        /* optical thickness of a standing mist over the far ground */
+    double foliage;     /* stops, rms of a tile */
+    double cloud_cover; /* 0..1 share of broken cloud */
+    double wind;        /* of the clouds, m/s */
+    int people;         /* figures walking about by day */
+    double aircraft;    /* trails per night frame */
+    double headlights;  /* share of night frames */
+    double fog;         /* optical thickness of a standing mist over the far ground */
     /* the camera */
-    int camera_program;/* 1 = follows the light, 0 = fixed at slowest_k */
+    int camera_program;       /* 1 = follows the light, 0 = fixed at slowest_k */
     int fastest_k, slowest_k; /* shutter = 2^(k/3) s */
-    int iso_max_k;     /* highest ISO = 100 2^(k/3) */
-    double hysteresis; /* stops */
-    double meter_noise;/* stops */
-    double bias;       /* stops, exposure compensation of the program */
-    double setting_error; /* stops rms, fixed per shutter, per ISO, per aperture */
-    double jitter;     /* stops rms per exposure */
-    double aperture_jitter; /* stops rms per exposure, lens with an electronic aperture */
-    int true_times;    /* 1 = shutter runs at 2^(k/3); 0 = at the marked time */
+    int iso_max_k;            /* highest ISO = 100 2^(k/3) */
+    double hysteresis;        /* stops */
+    double meter_noise;       /* stops */
+    double bias;              /* stops, exposure compensation of the program */
+    double setting_error;     /* stops rms, fixed per shutter, per ISO, per aperture */
+    double jitter;            /* stops rms per exposure */
+    double aperture_jitter;   /* stops rms per exposure, lens with an electronic aperture */
+    int true_times;           /* 1 = shutter runs at 2^(k/3); 0 = at the marked time */
     int bits, black, white;
-    double gain_dn;    /* DN per electron at ISO 100 */
-    double read_e;     /* read noise before the amplifier, electrons */
-    double read_dn;    /* read noise behind the amplifier, DN */
-    double dark_e;     /* dark current, electrons per second */
-    double hot_share;  /* share of pixels that are hot */
-    double black_drift;/* DN, largest untold shift of the black level */
-    double prnu;       /* pixel response non-uniformity, rms share */
-    double column_dn;  /* fixed column pattern, DN rms */
-    char bayer[8];     /* e.g. RGGB */
-    int orientation;   /* Exif orientation the camera writes */
+    double gain_dn;     /* DN per electron at ISO 100 */
+    double read_e;      /* read noise before the amplifier, electrons */
+    double read_dn;     /* read noise behind the amplifier, DN */
+    double dark_e;      /* dark current, electrons per second */
+    double hot_share;   /* share of pixels that are hot */
+    double black_drift; /* DN, largest untold shift of the black level */
+    double prnu;        /* pixel response non-uniformity, rms share */
+    double column_dn;   /* fixed column pattern, DN rms */
+    char bayer[8];      /* e.g. RGGB */
+    int orientation;    /* Exif orientation the camera writes */
     /* the record */
     int gps, offset_tag, subsec, apex;
     double utc_offset_h; /* of the camera clock */

@@ -60,8 +60,10 @@ int dwi_patches_choose(const struct dwi_stage *st, struct dwi_patch *patch)
                         apart = 0;
                 if (!apart || !pure(st, &q, want))
                     continue;
-                snprintf(q.kind, sizeof q.kind, "%s", want ? "sky" : lamplit(st, &q) ? "lamplit"
-                                                                        : "ground");
+                snprintf(q.kind, sizeof q.kind, "%s",
+                         want              ? "sky"
+                         : lamplit(st, &q) ? "lamplit"
+                                           : "ground");
                 patch[n++] = q;
                 got++;
             }

@@ -46,9 +46,26 @@ float dwi_fbm2(float x, float y, int octaves, uint32_t key);
 
 /** Stream names, so that no two uses share numbers. */
 enum dwi_stream {
-    DWI_S_SHUTTER = 1, DWI_S_ISO, DWI_S_APERTURE, DWI_S_JITTER, DWI_S_METER, DWI_S_BLACK,
-    DWI_S_PIXEL, DWI_S_POISSON, DWI_S_HOT, DWI_S_FLAT, DWI_S_COLUMN, DWI_S_STAR, DWI_S_GROUND,
-    DWI_S_FOLIAGE, DWI_S_CLOUD, DWI_S_MOVER, DWI_S_FAULT, DWI_S_LAMP, DWI_S_CLOCK, DWI_S_APJIT
+    DWI_S_SHUTTER = 1,
+    DWI_S_ISO,
+    DWI_S_APERTURE,
+    DWI_S_JITTER,
+    DWI_S_METER,
+    DWI_S_BLACK,
+    DWI_S_PIXEL,
+    DWI_S_POISSON,
+    DWI_S_HOT,
+    DWI_S_FLAT,
+    DWI_S_COLUMN,
+    DWI_S_STAR,
+    DWI_S_GROUND,
+    DWI_S_FOLIAGE,
+    DWI_S_CLOUD,
+    DWI_S_MOVER,
+    DWI_S_FAULT,
+    DWI_S_LAMP,
+    DWI_S_CLOCK,
+    DWI_S_APJIT
 };
 
 #endif

@@ -10,7 +10,8 @@
 const struct dwi_scene dwi_scenes[] = {
     {"clear", "26 h, clear, no moon, electronic lens, north", "frames=781"},
     {"manual-lens", "the same with a lens without contacts, another day",
-     "contacts=off; aperture-jitter=0; gps=off; offset-tag=off; subsec=off; start=2025-03-28T12:10:00Z; aim=6,21,0"},
+     "contacts=off; aperture-jitter=0; gps=off; offset-tag=off; subsec=off; "
+     "start=2025-03-28T12:10:00Z; aim=6,21,0"},
     {"south", "clear, southern site facing the southern pole, fisheye",
      "site=-31.3,149.1; start=2025-05-26T04:00:00Z; utc-offset=10; lens=equidistant; k1=0.01; "
      "k2=0; focal=15; height=500"},
@@ -44,7 +45,8 @@ const struct dwi_scene dwi_scenes[] = {
      "faults=truncated@6 cloud@12-20 flash@27 gap@33-34 empty@38 zeroed@43 dark@47 no-exposure@52 "
      "wrong-magic@57 bright@62 flipped@67 haze@74-84*3 soft@90-101*3 moved@108*9"},
     {"target", "a 24-patch colour target in daylight, camera by a whole day's light",
-     "view=target; lamps=off; frames=24; interval=1200; start=2025-03-28T07:30:00Z; setting-error=0; "
+     "view=target; lamps=off; frames=24; interval=1200; start=2025-03-28T07:30:00Z; "
+     "setting-error=0; "
      "jitter=0; aperture-jitter=0; vignetting=0; meter-noise=0"},
     {NULL, NULL, NULL},
 };

@@ -30,12 +30,13 @@ int dwi_sensor_make(struct dwi_sensor *s, const struct dwi_params *p)
             size_t at = (size_t)y * (size_t)p->width + (size_t)x;
             double r2 = ((x - cx) * (x - cx) + (y - cy) * (y - cy)) / corner;
             double loss = p->vignetting * (0.7 * r2 + 0.3 * r2 * r2);
-            s->flat[at] = (float)(exp2(-loss) *
-                                  (1 + p->prnu * (double)dwi_normal_table[dwi_mix(key + at) & 65535]));
+            s->flat[at] =
+                (float)(exp2(-loss) *
+                        (1 + p->prnu * (double)dwi_normal_table[dwi_mix(key + at) & 65535]));
         }
     for (int x = 0; x < p->width; x++)
-        s->column[x] = (float)(p->column_dn *
-                               dwi_normal(dwi_key(p->seed, DWI_S_COLUMN, (uint64_t)x)));
+        s->column[x] =
+            (float)(p->column_dn * dwi_normal(dwi_key(p->seed, DWI_S_COLUMN, (uint64_t)x)));
     for (int i = 0; i < s->n_hot; i++) {
         uint64_t k = dwi_key(p->seed, DWI_S_HOT, (uint64_t)i * 4);
         s->hot[i].x = (int)(dwi_uniform(k) * p->width);
@@ -69,8 +70,8 @@ double dwi_sensor_read_dn(const struct dwi_params *p, const struct dwi_shot *sho
     return sqrt(k * k * p->read_e * p->read_e + p->read_dn * p->read_dn);
 }
 
-void dwi_sensor_expose(const struct dwi_sensor *s, const struct dwi_shot *shot,
-                       const float *light, uint16_t *raw)
+void dwi_sensor_expose(const struct dwi_sensor *s, const struct dwi_shot *shot, const float *light,
+                       uint16_t *raw)
 {
     const struct dwi_params *p = s->p;
     float *extra = NULL;

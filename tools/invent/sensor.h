@@ -35,7 +35,7 @@ double dwi_sensor_electrons(const struct dwi_params *p, const struct dwi_shot *s
 double dwi_sensor_read_dn(const struct dwi_params *p, const struct dwi_shot *shot);
 
 /** Exposes: light[height * width] to raw[height * width]. */
-void dwi_sensor_expose(const struct dwi_sensor *s, const struct dwi_shot *shot,
-                       const float *light, uint16_t *raw);
+void dwi_sensor_expose(const struct dwi_sensor *s, const struct dwi_shot *shot, const float *light,
+                       uint16_t *raw);
 
 #endif

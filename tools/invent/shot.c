@@ -32,8 +32,8 @@ static double meter(const struct dwi_params *p, const struct dwi_lens_map *m,
             dwi_lens_direction(m, (i + 0.5) / 8 * p->width, (j + 0.5) / 6 * p->height, d);
             if (d[2] < 0.05) {
                 for (int c = 0; c < 3; c++)
-                    rgb[c] = 0.12 / M_PI * (sky->sky_rgb[c] + 0.5 * sky->sun_rgb[c] *
-                                                                  fmax(sky->a.sun[2], 0.05));
+                    rgb[c] = 0.12 / M_PI *
+                             (sky->sky_rgb[c] + 0.5 * sky->sun_rgb[c] * fmax(sky->a.sun[2], 0.05));
             } else {
                 dwi_sky_radiance(sky, d, rgb);
             }
@@ -111,8 +111,8 @@ int dwi_plan(const struct dwi_params *p, const struct dwi_lens_map *m, struct dw
         s->light_stops = light;
         s->shutter_error = p->setting_error * dwi_normal(dwi_key(p->seed, DWI_S_SHUTTER,
                                                                  (uint64_t)(s->shutter_k + 100)));
-        s->iso_error = p->setting_error * dwi_normal(dwi_key(p->seed, DWI_S_ISO,
-                                                             (uint64_t)s->iso_k));
+        s->iso_error =
+            p->setting_error * dwi_normal(dwi_key(p->seed, DWI_S_ISO, (uint64_t)s->iso_k));
         s->aperture_error = p->setting_error * dwi_normal(dwi_key(p->seed, DWI_S_APERTURE, 0));
         s->jitter = p->jitter * dwi_normal(dwi_key(p->seed, DWI_S_JITTER, k)) +
                     p->aperture_jitter * dwi_normal(dwi_key(p->seed, DWI_S_APJIT, k));

@@ -15,17 +15,17 @@
 #include <stdint.h>
 
 struct dwi_shot {
-    int index;         /* 0-based */
-    char file[64];     /* path below the output folder */
+    int index;                 /* 0-based */
+    char file[64];             /* path below the output folder */
     double start_utc, mid_utc; /* Unix seconds, true */
     struct dwi_astro sky;
     int shutter_k, iso_k;
-    double time_s;     /* nominal running time: true power of two (or the mark) */
-    double n_true;     /* true f-number of the setting */
-    double light_stops;/* log2 of the metered scene luminance, cd/m2 */
+    double time_s;      /* nominal running time: true power of two (or the mark) */
+    double n_true;      /* true f-number of the setting */
+    double light_stops; /* log2 of the metered scene luminance, cd/m2 */
     /* errors in stops, positive = brighter than the setting says */
     double shutter_error, iso_error, aperture_error, jitter;
-    double black_shift;/* DN above the black level that the file states */
+    double black_shift; /* DN above the black level that the file states */
     struct dwi_faults fault;
     int shift_x, shift_y; /* of the picture against the first pose, mosaic pixels */
 };

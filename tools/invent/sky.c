@@ -100,7 +100,8 @@ static void milky_way(const struct dwi_sky *s, const double d[3], double rgb[3])
     double b = asin(clamp(dot3(g, pole), -1, 1)) * 180 / M_PI;
     double toward_centre = 0.5 + 0.5 * dot3(g, centre);
     sum = s->p->milky_way * (0.45 + 0.85 * toward_centre) *
-          (exp(-b * b / 70) * (1 - 0.45 * exp(-(b - 1.5) * (b - 1.5) / 5)) + 0.25 * exp(-b * b / 500));
+          (exp(-b * b / 70) * (1 - 0.45 * exp(-(b - 1.5) * (b - 1.5) / 5)) +
+           0.25 * exp(-b * b / 500));
     sum *= exp(-0.2 / clamp(d[2] + 0.03, 0.03, 1));
     dwi_rgb_of_xy(0.337, 0.345, rgb);
     for (int i = 0; i < 3; i++)

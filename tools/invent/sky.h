@@ -16,12 +16,12 @@ struct dwi_sky {
     double sun_alt_deg;
     double sun_lux, sun_normal_lux; /* on level ground, sun and sky; direct, facing the sun */
     double moon_lux, moon_normal_lux;
-    double axis_az;                 /* azimuth of the optical axis, radians */
-    double day, dusk, glow_amount, glow_height, glow_power; /* weights and shape */
+    double axis_az; /* azimuth of the optical axis, radians */
+    double day, dusk, glow_amount, glow_height, glow_power;            /* weights and shape */
     double scale_day, scale_dusk, scale_moon, scale_night, scale_town; /* cd/m2 per unit pattern */
-    double day_light[3];  /* where the day pattern's light comes from (sun, not below 1 degree) */
-    double sky_rgb[3];    /* illuminance of the sky on level ground, linear sRGB, lux */
-    double sun_rgb[3];    /* direct sun facing it */
+    double day_light[3]; /* where the day pattern's light comes from (sun, not below 1 degree) */
+    double sky_rgb[3];   /* illuminance of the sky on level ground, linear sRGB, lux */
+    double sun_rgb[3];   /* direct sun facing it */
     double moon_rgb[3];
     double to_gcrs[3][3]; /* horizon frame to celestial, for the Milky Way */
 };

@@ -13,7 +13,7 @@ struct dwi_star {
     double ra, dec;  /* radians, ICRS, epoch of the shoot */
     double dir[3];   /* the same as a unit vector */
     double mag, b_v; /* Johnson V, B-V */
-    float flux[3];   /* illuminance, lux, in camera red green blue (D65 grey of 1 lx = 1 in green) */
+    float flux[3]; /* illuminance, lux, in camera red green blue (D65 grey of 1 lx = 1 in green) */
 };
 
 struct dwi_star_list {

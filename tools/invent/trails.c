@@ -10,8 +10,8 @@
 
 enum { REACH = 12 }; /* widest half window, pixels */
 
-void dwi_draw_point(const struct dwi_stage *st, const struct dwi_shot *shot, float *light,
-                    double x, double y, const double flux[3], double solid_angle)
+void dwi_draw_point(const struct dwi_stage *st, const struct dwi_shot *shot, float *light, double x,
+                    double y, const double flux[3], double solid_angle)
 {
     const struct dwi_params *p = st->p;
     double sigma = p->psf_px / 2.3548, root = sigma * M_SQRT2, wx[2 * REACH + 1], wy[2 * REACH + 1];
@@ -35,8 +35,8 @@ void dwi_draw_point(const struct dwi_stage *st, const struct dwi_shot *shot, flo
                            (size_t)(px - shot->shift_x + DWI_MARGIN);
             double seen = st->world.cover[world] / 255.0;
             light[(size_t)py * (size_t)p->width + (size_t)px] +=
-                (float)(seen * wx[i + reach] * wy[j + reach] *
-                        flux[dwi_colour_at(st, px, py)] / solid_angle);
+                (float)(seen * wx[i + reach] * wy[j + reach] * flux[dwi_colour_at(st, px, py)] /
+                        solid_angle);
         }
     }
 }
@@ -64,8 +64,8 @@ void dwi_draw_stars(const struct dwi_stage *st, const struct dwi_shot *shot,
         int n = 1 + (int)(length / 0.35);
         double air = dwi_air_mass(alt_mid * 180 / M_PI), flux[3];
         static const double extinction[3] = {0.11, 0.17, 0.28}; /* magnitudes per air mass */
-        double through = (double)dwi_grid_value(g, DWI_G_STARS, x[1] + shot->shift_x,
-                                                y[1] + shot->shift_y);
+        double through =
+            (double)dwi_grid_value(g, DWI_G_STARS, x[1] + shot->shift_x, y[1] + shot->shift_y);
         for (int c = 0; c < 3; c++)
             flux[c] = (double)s->flux[c] * pow(10, -0.4 * extinction[c] * air) * through / n;
         double omega = dwi_lens_solid_angle(&st->lens, x[1], y[1]);

@@ -34,12 +34,11 @@ static void iso8601(double utc, char out[32])
     int c[6];
     double f;
     dwi_time_calendar(utc, c, &f);
-    snprintf(out, 32, "%04d-%02d-%02dT%02d:%02d:%02d.%03dZ", c[0] % 10000u, c[1] % 100u,
-             c[2] % 100u, c[3] % 100u, c[4] % 100u, c[5] % 100u, (int)(f * 1000) % 1000u);
+    snprintf(out, 32, "%04u-%02u-%02uT%02u:%02u:%02u.%03uZ", c[0] % 10000u, c[1] % 100u,
+             c[2] % 100u, c[3] % 100u, c[4] % 100u, c[5] % 100u, (unsigned)(f * 1000) % 1000u);
 }
 
-static int write_shots(const char *folder, const struct dwi_stage *st,
-                       const struct dwi_shot *shots)
+static int write_shots(const char *folder, const struct dwi_stage *st, const struct dwi_shot *shots)
 {
     const struct dwi_params *p = st->p;
     FILE *f = table(folder, "shots.csv");
@@ -66,15 +65,17 @@ static int write_shots(const char *folder, const struct dwi_stage *st,
                 s->sky.moon_alt * 180 / M_PI, s->sky.moon_az * 180 / M_PI, s->shutter_k, num, den,
                 s->time_s, s->iso_k, dwi_iso_marked(s->iso_k), p->contacts ? p->f_number : 0,
                 s->n_true, ev);
-        fprintf(f, "%.6f,%.6f,%.6f,%.6f,%.6f,%.5f,%.6g,%.6g,%.7g,%.7g,%.5f,%.4f,%d,%d,%d,%.3f,%.3f,%.3f,%.2f,%.2f,%s%s,%s\n",
+        fprintf(f,
+                "%.6f,%.6f,%.6f,%.6f,%.6f,%.5f,%.6g,%.6g,%.7g,%.7g,%.5f,%.4f,%d,%d,%d,%.3f,%.3f,%."
+                "3f,%.2f,%.2f,%s%s,%s\n",
                 dwi_shot_error(s), s->shutter_error, s->iso_error, s->aperture_error, s->jitter,
                 s->light_stops, dwi_sun_lux(h),
                 p->moon ? dwi_moon_lux(s->sky.moon_alt * 180 / M_PI, s->sky.moon_elongation,
-                                       s->sky.moon_parallax) : 0,
+                                       s->sky.moon_parallax)
+                        : 0,
                 dwi_sensor_gain(p, s), dwi_sensor_electrons(p, s), dwi_sensor_read_dn(p, s),
-                s->black_shift, s->shift_x, s->shift_y, !s->fault.missing,
-                s->fault.soft_px, s->fault.haze, s->fault.cloud, s->fault.flash,
-                s->fault.off_stops,
+                s->black_shift, s->shift_x, s->shift_y, !s->fault.missing, s->fault.soft_px,
+                s->fault.haze, s->fault.cloud, s->fault.flash, s->fault.off_stops,
                 dwi_has_aircraft(p, s) ? "aircraft " : "",
                 dwi_has_headlights(p, s) ? "headlights" : "", faults);
     }
@@ -193,9 +194,8 @@ static int write_camera(const char *folder, const struct dwi_stage *st)
     return done(f);
 }
 
-int dwi_truth_write(const char *folder, const struct dwi_stage *st,
-                    const struct dwi_sensor *sensor, const struct dwi_shot *shots,
-                    const struct dwi_patch *patch, int n_patches,
+int dwi_truth_write(const char *folder, const struct dwi_stage *st, const struct dwi_sensor *sensor,
+                    const struct dwi_shot *shots, const struct dwi_patch *patch, int n_patches,
                     const struct dwi_patch_truth *truth)
 {
     if (write_shots(folder, st, shots) || write_stars(folder, st, shots) ||

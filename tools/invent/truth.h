@@ -32,9 +32,8 @@ void dwi_patches_measure(const struct dwi_stage *st, const struct dwi_sensor *se
 
 /** Writes the tables into folder. truth[i * n_patches + j] for frame i; frames not drawn have
  *  light < 0 and are left out of patch tables. Status: 0; -1 with errno set. */
-int dwi_truth_write(const char *folder, const struct dwi_stage *st,
-                    const struct dwi_sensor *sensor, const struct dwi_shot *shots,
-                    const struct dwi_patch *patch, int n_patches,
+int dwi_truth_write(const char *folder, const struct dwi_stage *st, const struct dwi_sensor *sensor,
+                    const struct dwi_shot *shots, const struct dwi_patch *patch, int n_patches,
                     const struct dwi_patch_truth *truth);
 
 #endif

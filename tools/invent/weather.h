@@ -9,10 +9,10 @@
 
 struct dwi_weather {
     const struct dwi_params *p;
-    double cover;           /* of broken cloud, 0..1 */
-    double threshold;       /* of the cloud field, from cover */
-    double bank;            /* opacity of a passing bank */
-    double drift[2];        /* of the cloud field, kilometres east and north */
+    double cover;     /* of broken cloud, 0..1 */
+    double threshold; /* of the cloud field, from cover */
+    double bank;      /* opacity of a passing bank */
+    double drift[2];  /* of the cloud field, kilometres east and north */
     uint32_t key;
     double cloud_rgb[3];    /* light of an opaque cloud, linear sRGB cd/m2 */
     double fog, fog_rgb[3]; /* optical thickness over the far ground; its light */
@@ -20,8 +20,8 @@ struct dwi_weather {
     double lamp_lux;        /* in the middle of the pool of light about the house */
     double flash_lux;
     double beam_lux, beam_az; /* headlights over the near ground, degrees from the axis */
-    double veil_rgb[3];     /* stray light over the whole frame, cd/m2 */
-    double body[3];         /* direction of the sun, or of the moon when the sun is down */
+    double veil_rgb[3];       /* stray light over the whole frame, cd/m2 */
+    double body[3];           /* direction of the sun, or of the moon when the sun is down */
 };
 
 void dwi_weather_at(struct dwi_weather *w, const struct dwi_stage *st, const struct dwi_shot *shot,
