@@ -160,7 +160,9 @@ static void exif_directory(const struct dw_tags *e, bool jpeg, uint32_t base,
                            struct dw_buffer *out)
 {
     char date[20], fraction[8], offset[8];
-    time_texts(e, date, fraction, offset);
+    bool timed = fabs(e->utc_s) < 1e11; /* false for NAN too */
+    if (timed)
+        time_texts(e, date, fraction, offset);
     struct directory d = {0};
     add_rational(&d, 0x829a, e->shutter_s); /* ExposureTime */
     add_rational(&d, 0x829d, e->f_number);  /* FNumber */
@@ -173,11 +175,14 @@ static void exif_directory(const struct dw_tags *e, bool jpeg, uint32_t base,
         add_long(&d, 0x8832, iso); /* RecommendedExposureIndex, which has room for it */
     }
     add_bytes(&d, 0x9000, UNDEFINED, 4, "0232", 4); /* ExifVersion */
-    add_text(&d, 0x9003, date);                     /* DateTimeOriginal */
-    add_text(&d, 0x9011, offset);                   /* OffsetTimeOriginal */
+    if (timed) {
+        add_text(&d, 0x9003, date);   /* DateTimeOriginal */
+        add_text(&d, 0x9011, offset); /* OffsetTimeOriginal */
+    }
     if (jpeg)
         add_bytes(&d, 0x9101, UNDEFINED, 4, "\1\2\3", 4); /* ComponentsConfiguration: Y Cb Cr */
-    add_text(&d, 0x9291, fraction);                       /* SubSecTimeOriginal */
+    if (timed)
+        add_text(&d, 0x9291, fraction);                   /* SubSecTimeOriginal */
     add_bytes(&d, 0xa000, UNDEFINED, 4, "0100", 4);       /* FlashpixVersion */
     add_short(&d, 0xa001, e->srgb ? 1 : 0xffff);          /* ColorSpace */
     if (jpeg) {

@@ -1,0 +1,16 @@
+/* sheet_picture.h: what a shot looks like on a contact sheet. */
+#ifndef DW_OUTPUT_SHEET_PICTURE_H
+#define DW_OUTPUT_SHEET_PICTURE_H
+
+#include <daywheel/decide.h>
+#include <daywheel/render.h>
+#include <daywheel/survey.h>
+
+/* Develops the survey's thumbnail of shot i as its own frame would be, or, for a shot that has
+ * none, as the nearest frame by its exposure record: a shot that is spoiled in spite of its record
+ * looks spoiled. False, with *why filled, when there is no picture to show.
+ * Free with dw_image_free. */
+bool dw_sheet_picture(const struct dw_shots *shots, const struct dw_survey *survey,
+                      const struct dw_decision *d, size_t i, struct dw_image *out, char why[80]);
+
+#endif
