@@ -91,8 +91,15 @@ static inline double difference_change(const struct mosaic *m, int y, int x, int
 }
 
 struct site_fit {
-    double green, slope, residual, share;
+    double green, slope, residual, share, colour;
 };
+
+/* No further below four samples than twice their range, nor than zero is below the lowest. */
+static inline double lifted(double v, double a, double b, double c, double d)
+{
+    double low = fmin(fmin(a, b), fmin(c, d)), high = fmax(fmax(a, b), fmax(c, d));
+    return fmax(v, low - fmin(2 * (high - low), fabs(low)));
+}
 
 static inline struct site_fit fit_at(const struct mosaic *m, int y, int x)
 {
@@ -124,7 +131,7 @@ static inline struct site_fit fit_at(const struct mosaic *m, int y, int x)
     double high =
         fmax(fmax(at(m, y, x - 1), at(m, y, x + 1)), fmax(at(m, y - 1, x), at(m, y + 1, x)));
     green = fmin(fmax(green, 2 * low - high), 2 * high - low);
-    return (struct site_fit){green, slope, c - slope * green, share};
+    return (struct site_fit){green, slope, c - slope * green, share, c};
 }
 
 static inline struct site_fit diagonal_fit(const struct mosaic *m, int y, int x)
@@ -135,10 +142,10 @@ static inline struct site_fit diagonal_fit(const struct mosaic *m, int y, int x)
     double falling = fabs(a.residual - b.residual) + fabs(2 * g - a.green - b.green) + 1e-12;
     double rising = fabs(c.residual - d.residual) + fabs(2 * g - c.green - d.green) + 1e-12;
     double p = rising / (falling + rising) / 2, q = falling / (falling + rising) / 2;
-    return (struct site_fit){.green = g,
-                             .slope = p * (a.slope + b.slope) + q * (c.slope + d.slope),
-                             .residual =
-                                 p * (a.residual + b.residual) + q * (c.residual + d.residual)};
+    double slope = p * (a.slope + b.slope) + q * (c.slope + d.slope);
+    double residual = p * (a.residual + b.residual) + q * (c.residual + d.residual);
+    double colour = lifted(residual + slope * g, a.colour, b.colour, c.colour, d.colour);
+    return (struct site_fit){g, slope, colour - slope * g, 0, colour};
 }
 
 static inline double direct(const struct mosaic *m, int y, int x, int colour)
@@ -153,7 +160,7 @@ static inline double direct(const struct mosaic *m, int y, int x, int colour)
         return f.residual + f.slope * f.green;
     }
     static const int dy[4] = {0, 0, -1, 1}, dx[4] = {-1, 1, 0, 0};
-    double share = 0, slope[4], residual[4];
+    double share = 0, slope[4], residual[4], near[4];
     for (int i = 0; i < 4; i++) {
         int v = y + dy[i], u = x + dx[i];
         struct site_fit f = fit_at(m, v, u);
@@ -162,10 +169,12 @@ static inline double direct(const struct mosaic *m, int y, int x, int colour)
             f = diagonal_fit(m, v, u);
         slope[i] = f.slope;
         residual[i] = f.residual;
+        near[i] = f.colour;
     }
     double p = share / 2, q = (1 - share) / 2;
-    return p * (residual[0] + residual[1]) + q * (residual[2] + residual[3]) +
-           (p * (slope[0] + slope[1]) + q * (slope[2] + slope[3])) * at(m, y, x);
+    double r = p * (residual[0] + residual[1]) + q * (residual[2] + residual[3]);
+    double b = p * (slope[0] + slope[1]) + q * (slope[2] + slope[3]);
+    return lifted(r + b * at(m, y, x), near[0], near[1], near[2], near[3]);
 }
 
 #endif

@@ -91,8 +91,7 @@ START_TEST(examples_and_defaults_are_accepted)
             continue;
         dw_settings_default(&s);
         dw_settings_default(&standard);
-        ck_assert_msg(dw_option_set(o, o->name, o->example, &s, &error) == DW_OK, "%s",
-                      error.text);
+        ck_assert_msg(dw_option_set(o, o->name, o->example, &s, &error) == DW_OK, "%s", error.text);
         ck_assert(dw_option_show(o, &s, shown, sizeof shown));
         ck_assert(dw_option_set(o, o->name, shown, &s, &error) == DW_OK);
         ck_assert(dw_option_show(o, &s, again, sizeof again));
@@ -119,8 +118,8 @@ START_TEST(every_example_of_the_help_can_be_read)
             char *redirection = strstr(line, " <");
             if (redirection)
                 *redirection = '\0';
-            ck_assert_msg(read_line((unsigned)dw_commands[i].bit, line) == DW_OK, "%s: %s",
-                          e->line, error.text);
+            ck_assert_msg(read_line((unsigned)dw_commands[i].bit, line) == DW_OK, "%s: %s", e->line,
+                          error.text);
         }
     }
     unlink("out/settings.ini");
@@ -365,8 +364,7 @@ START_TEST(settings_written_are_read_back_the_same)
                   error.text);
     struct dw_settings again;
     dw_settings_default(&again);
-    ck_assert_msg(dw_settings_file_read("settings.ini", &again, &error) == DW_OK, "%s",
-                  error.text);
+    ck_assert_msg(dw_settings_file_read("settings.ini", &again, &error) == DW_OK, "%s", error.text);
     for (size_t i = 0; i < dw_option_count; i++) {
         const struct dw_option *o = &dw_options[i];
         char a[100] = "", b[100] = "";
@@ -456,8 +454,8 @@ START_TEST(durations_in_words)
     static const struct {
         double s;
         const char *text;
-    } cases[] = {{0.04, "0.0 s"}, {9.9, "9.9 s"}, {45.2, "45 s"}, {200, "3 min 20 s"},
-                 {7500, "2 h 5 min"}};
+    } cases[] = {
+        {0.04, "0.0 s"}, {9.9, "9.9 s"}, {45.2, "45 s"}, {200, "3 min 20 s"}, {7500, "2 h 5 min"}};
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         char text[40];
         dw_duration_text(cases[i].s, text, sizeof text);

@@ -33,9 +33,8 @@ static enum dw_status unknown(const struct reader *r, const char *name, size_t n
     const char *command = r->command == DW_CMD_SURVEY ? "survey" : "render";
     const struct dw_option *near = dw_option_nearest(name, n, r->command);
     if (near)
-        return dw_fail(err, DW_ERR_USAGE,
-                       "there is no option --%s; did you mean --%s (%s)?", shown, near->name,
-                       near->help);
+        return dw_fail(err, DW_ERR_USAGE, "there is no option --%s; did you mean --%s (%s)?", shown,
+                       near->name, near->help);
     return dw_fail(err, DW_ERR_USAGE,
                    "there is no option --%s; `daywheel %s --help` lists those there are", shown,
                    command);
@@ -121,8 +120,9 @@ static enum dw_status collect(struct reader *r, struct dw_error *err)
         else if (!options_ended && word[0] == '-' && word[1] != '\0')
             s = read_letters(r, word, err);
         else if (word[0] == '\0')
-            s = dw_fail(err, DW_ERR_USAGE, "one of the SHOTS is an empty name; a variable of the "
-                                           "shell that is not set?");
+            s = dw_fail(err, DW_ERR_USAGE,
+                        "one of the SHOTS is an empty name; a variable of the "
+                        "shell that is not set?");
         else
             r->input[r->n_inputs++] = word;
         if (s < 0)
@@ -182,10 +182,11 @@ enum dw_status dw_arguments_read(int argc, char *const *argv, unsigned command,
     if (status >= 0)
         status = dw_settings_check(s, command, err);
     if (status >= 0 && r.n_inputs == 0)
-        status = dw_fail(err, DW_ERR_USAGE,
-                         "no SHOTS given: name the folder with the RAW frames, such as `daywheel %s "
-                         "FOLDER -o out`",
-                         command == DW_CMD_SURVEY ? "survey" : "render");
+        status =
+            dw_fail(err, DW_ERR_USAGE,
+                    "no SHOTS given: name the folder with the RAW frames, such as `daywheel %s "
+                    "FOLDER -o out`",
+                    command == DW_CMD_SURVEY ? "survey" : "render");
     if (status >= 0 && !s->output)
         status = dw_fail(err, DW_ERR_USAGE,
                          "no output folder given: say where to put what is made, such as -o out");

@@ -31,8 +31,10 @@ enum dw_status dw_claim_place(const char *dir, const char *const *input, size_t 
     if (stat(dir, &out) != 0)
         return DW_OK;
     if (!S_ISDIR(out.st_mode))
-        return dw_fail(err, DW_ERR_IO, "%s: is a file, and the output needs a folder; choose "
-                                       "another name for -o", dir);
+        return dw_fail(err, DW_ERR_IO,
+                       "%s: is a file, and the output needs a folder; choose "
+                       "another name for -o",
+                       dir);
     for (size_t i = 0; i < n; i++) {
         if (stat(input[i], &in) == 0 && in.st_dev == out.st_dev && in.st_ino == out.st_ino)
             return dw_fail(err, DW_ERR_USAGE,
@@ -150,9 +152,8 @@ static bool knows_row(const struct dw_shot *const *sorted, size_t n, const char 
     return false;
 }
 
-static enum dw_status compare_ledger(const char *path, const char *dir,
-                                     const struct dw_csv *ledger, const struct dw_shots *shots,
-                                     struct dw_error *err)
+static enum dw_status compare_ledger(const char *path, const char *dir, const struct dw_csv *ledger,
+                                     const struct dw_shots *shots, struct dw_error *err)
 {
     int file = dw_csv_column(ledger, "file"), utc = dw_csv_column(ledger, "utc");
     if (file < 0)

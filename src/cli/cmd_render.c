@@ -24,8 +24,8 @@ static void check_room(struct dw_job *job, const struct dw_made *made)
     struct statvfs fs;
     if (statvfs(job->settings->output, &fs) != 0)
         return;
-    double need = (double)made->share * made->width * made->height *
-                  bytes_per_pixel(job->settings) / 1e9;
+    double need =
+        (double)made->share * made->width * made->height * bytes_per_pixel(job->settings) / 1e9;
     double have = (double)fs.f_bavail * (double)fs.f_frsize / 1e9;
     if (need > have)
         dw_say(&job->run, DW_WARNING,
@@ -52,8 +52,8 @@ static enum dw_status render(struct dw_job *job, struct dw_made *made)
     files.dir = dir;
     files.format = (enum dw_format)s->format;
     files.compression = (enum dw_compression)s->compression;
-    enum dw_status status = dw_writer_new(&files, &params, &job->shots, &job->decision, &writer,
-                                          &job->error);
+    enum dw_status status =
+        dw_writer_new(&files, &params, &job->shots, &job->decision, &writer, &job->error);
     if (status >= 0) {
         struct dw_sink sink = dw_writer_sink(writer);
         double began = dw_now_s();

@@ -23,8 +23,7 @@ static const struct dw_example survey_examples[] = {
      "measure and judge every shot, and write the documents, without making pictures"},
     {"survey shoot -o out --site 46.40,8.10 --keep-scratch",
      "the same, and keep the unpacked sensor data for a quick render"},
-    {"survey - -o out --site 46.40,8.10 < list.txt",
-     "the files named in list.txt, one a line"},
+    {"survey - -o out --site 46.40,8.10 < list.txt", "the files named in list.txt, one a line"},
     {NULL, NULL},
 };
 

@@ -12,9 +12,9 @@ struct dw_example {
 struct dw_command {
     const char *name;
     enum dw_command_bit bit;
-    const char *usage; /* behind "daywheel NAME " */
-    const char *help;  /* one line */
-    const char *more;  /* a paragraph */
+    const char *usage;                 /* behind "daywheel NAME " */
+    const char *help;                  /* one line */
+    const char *more;                  /* a paragraph */
     const struct dw_example *examples; /* ended by a NULL line */
 };
 

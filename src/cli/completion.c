@@ -55,13 +55,15 @@ void dw_completion_bash(FILE *out)
           "        prev=${COMP_WORDS[COMP_CWORD-2]}\n"
           "    fi\n"
           "    if (( COMP_CWORD == 1 )); then\n"
-          "        mapfile -t COMPREPLY < <(compgen -W '", out);
+          "        mapfile -t COMPREPLY < <(compgen -W '",
+          out);
     for (size_t i = 0; i < dw_command_count; i++)
         fprintf(out, "%s ", dw_commands[i].name);
     fputs("--help --version' -- \"$cur\")\n"
           "        return\n"
           "    fi\n"
-          "    case $prev in\n", out);
+          "    case $prev in\n",
+          out);
     for (size_t i = 0; i < dw_option_count; i++) {
         const struct dw_option *o = &dw_options[i];
         char words[120];
@@ -78,7 +80,8 @@ void dw_completion_bash(FILE *out)
         fputs("            return ;;\n", out);
     }
     fputs("    esac\n"
-          "    case ${COMP_WORDS[1]} in\n", out);
+          "    case ${COMP_WORDS[1]} in\n",
+          out);
     for (size_t i = 0; i < dw_command_count; i++) {
         fprintf(out, "        %s) words='", dw_commands[i].name);
         put_words(out, (unsigned)dw_commands[i].bit);
@@ -92,7 +95,8 @@ void dw_completion_bash(FILE *out)
           "        mapfile -t COMPREPLY < <(compgen -f -- \"$cur\")\n"
           "    fi\n"
           "}\n"
-          "complete -o filenames -F _daywheel daywheel\n", out);
+          "complete -o filenames -F _daywheel daywheel\n",
+          out);
 }
 
 /* Text inside '...[ ]' of zsh: brackets, colons and quotes mean something there. */
@@ -145,7 +149,8 @@ void dw_completion_zsh(FILE *out)
           "        '1:command:->command' '*::argument:->argument'\n"
           "    case $state in\n"
           "    command)\n"
-          "        local -a commands=(\n", out);
+          "        local -a commands=(\n",
+          out);
     for (size_t i = 0; i < dw_command_count; i++) {
         fprintf(out, "            '%s:", dw_commands[i].name);
         put_zsh_text(out, dw_commands[i].help);
@@ -154,7 +159,8 @@ void dw_completion_zsh(FILE *out)
     fputs("        )\n"
           "        _describe command commands ;;\n"
           "    argument)\n"
-          "        case $line[1] in\n", out);
+          "        case $line[1] in\n",
+          out);
     for (size_t i = 0; i < dw_command_count; i++) {
         fprintf(out, "        %s)\n            _arguments -s -S \\\n", dw_commands[i].name);
         for (size_t k = 0; k < dw_option_count; k++)
@@ -165,7 +171,8 @@ void dw_completion_zsh(FILE *out)
     fputs("        esac ;;\n"
           "    esac\n"
           "}\n"
-          "_daywheel \"$@\"\n", out);
+          "_daywheel \"$@\"\n",
+          out);
 }
 
 static void put_fish_text(FILE *out, const char *text)

@@ -83,10 +83,11 @@ void dw_help_command(FILE *out, const struct dw_command *c)
                 show_option(out, &dw_options[i]);
     }
     fprintf(out, "\n");
-    dw_help_wrap(out,
-                 "Exit status: 0 done; 1 nothing made; 2 the command line is wrong; 3 done, but some "
-                 "frames were faulty and were left out or bridged.",
-                 0, 0, WIDTH);
+    dw_help_wrap(
+        out,
+        "Exit status: 0 done; 1 nothing made; 2 the command line is wrong; 3 done, but some "
+        "frames were faulty and were left out or bridged.",
+        0, 0, WIDTH);
     fprintf(out, "`man daywheel` says more about every option.\n");
 }
 

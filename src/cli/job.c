@@ -53,7 +53,8 @@ static enum dw_status heard(struct dw_job *job, enum dw_status status)
 {
     if (status == DW_WARN && job->error.text[0] != '\0')
         dw_say(&job->run, DW_WARNING, "%s", job->error.text);
-    job->error.text[0] = '\0';
+    if (status >= 0)
+        job->error.text[0] = '\0';
     return status;
 }
 
@@ -87,8 +88,8 @@ enum dw_status dw_job_scan(struct dw_job *job, const char *const *input, size_t 
     struct dw_scan_params params = DW_SCAN_DEFAULTS;
     params.only_model = job->settings->only;
     params.exact_marks = job->settings->exact_marks;
-    enum dw_status status = heard(job, dw_scan(input, n, &params, &job->run, &job->shots,
-                                               &job->error));
+    enum dw_status status =
+        heard(job, dw_scan(input, n, &params, &job->run, &job->shots, &job->error));
     dw_terminal_end_stage(job->terminal);
     if (status < 0)
         return status;
@@ -121,8 +122,8 @@ static enum dw_status open_scratch(struct dw_job *job)
     char *own = dir ? NULL : dw_join_path(job->settings->output, "scratch");
     if (!dir && !own)
         return dw_fail(&job->error, DW_ERR_MEMORY, "no memory for the name of the scratch");
-    enum dw_status status = heard(job, dw_scratch_open(dir ? dir : own, &job->shots, &job->run,
-                                                       &job->scratch, &job->error));
+    enum dw_status status = heard(
+        job, dw_scratch_open(dir ? dir : own, &job->shots, &job->run, &job->scratch, &job->error));
     free(own);
     return status;
 }
@@ -145,8 +146,7 @@ enum dw_status dw_job_survey(struct dw_job *job)
     return status;
 }
 
-struct dw_decide_params dw_job_decide_params(const struct dw_settings *s,
-                                             const enum dw_word *word)
+struct dw_decide_params dw_job_decide_params(const struct dw_settings *s, const enum dw_word *word)
 {
     struct dw_decide_params p = DW_DECIDE_DEFAULTS;
     p.has_site = s->has_site;
@@ -177,8 +177,8 @@ static enum dw_status write_documents(struct dw_job *job)
     const struct dw_decision *d = &job->decision;
     const double site[2] = {d->facts.site.lat_deg, d->facts.site.lon_deg};
     int pages = 0;
-    enum dw_status status = dw_settings_file_write(dir, job->settings, site,
-                                                   d->facts.utc_offset_s, &job->error);
+    enum dw_status status =
+        dw_settings_file_write(dir, job->settings, site, d->facts.utc_offset_s, &job->error);
     if (status >= 0)
         status = dw_write_facts(dir, d, &job->error);
     if (status >= 0)
@@ -197,13 +197,13 @@ enum dw_status dw_job_decide(struct dw_job *job)
     job->word = calloc(job->shots.n ? job->shots.n : 1, sizeof *job->word);
     if (!job->word)
         return dw_fail(&job->error, DW_ERR_MEMORY, "no memory for %zu shots", job->shots.n);
-    enum dw_status status = heard(job, dw_read_words(job->settings->output, &job->shots, job->word,
-                                                     &job->error));
+    enum dw_status status =
+        heard(job, dw_read_words(job->settings->output, &job->shots, job->word, &job->error));
     if (status < 0)
         return status;
     struct dw_decide_params params = dw_job_decide_params(job->settings, job->word);
-    status = heard(job, dw_decide(&job->shots, &job->survey, &params, &job->run, &job->decision,
-                                  &job->error));
+    status = heard(
+        job, dw_decide(&job->shots, &job->survey, &params, &job->run, &job->decision, &job->error));
     dw_terminal_end_stage(job->terminal);
     if (status < 0)
         return status;

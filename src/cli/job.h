@@ -42,8 +42,7 @@ enum dw_status dw_job_survey(struct dw_job *job);
 enum dw_status dw_job_decide(struct dw_job *job);
 
 /* The parameters of stages that follow from settings. */
-struct dw_decide_params dw_job_decide_params(const struct dw_settings *s,
-                                             const enum dw_word *word);
+struct dw_decide_params dw_job_decide_params(const struct dw_settings *s, const enum dw_word *word);
 struct dw_render_params dw_job_render_params(const struct dw_settings *s);
 
 /* Prints the error of a job that failed and gives the exit status for it. */

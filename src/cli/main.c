@@ -34,14 +34,18 @@ static int unknown_command(struct dw_terminal *t, const char *word)
     dw_text_clean(shown, sizeof shown, word, strlen(word));
     const struct dw_command *near = dw_command_nearest(word);
     if (word[0] == '-')
-        snprintf(text, sizeof text, "'%s' stands where the command is expected; write `daywheel "
-                 "render %s ...`", shown, shown);
+        snprintf(text, sizeof text,
+                 "'%s' stands where the command is expected; write `daywheel "
+                 "render %s ...`",
+                 shown, shown);
     else if (near)
         snprintf(text, sizeof text, "there is no command '%s'; did you mean `daywheel %s`?", shown,
                  near->name);
     else if (access(word, F_OK) == 0)
-        snprintf(text, sizeof text, "'%s' is a file or folder, and a command is expected before "
-                 "it; did you mean `daywheel render %s -o out`?", shown, shown);
+        snprintf(text, sizeof text,
+                 "'%s' is a file or folder, and a command is expected before "
+                 "it; did you mean `daywheel render %s -o out`?",
+                 shown, shown);
     else
         snprintf(text, sizeof text, "there is no command '%s'; the commands are render and survey",
                  shown);

@@ -96,8 +96,8 @@ static void put_examples(FILE *out)
     for (size_t i = 0; i < dw_command_count; i++) {
         for (const struct dw_example *e = dw_commands[i].examples; e->line; e++) {
             char says[200];
-            snprintf(says, sizeof says, "%c%s:",
-                     e->says[0] >= 'a' && e->says[0] <= 'z' ? e->says[0] - 32 : e->says[0],
+            snprintf(says, sizeof says,
+                     "%c%s:", e->says[0] >= 'a' && e->says[0] <= 'z' ? e->says[0] - 32 : e->says[0],
                      e->says + 1);
             fputs(".PP\n", out);
             put_line(out, says);

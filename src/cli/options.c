@@ -12,14 +12,15 @@ static const struct dw_choice compressions[] = {{"deflate", DW_COMPRESS_DEFLATE}
                                                 {NULL, 0}};
 static const struct dw_choice spaces[] = {
     {"srgb", DW_SPACE_SRGB}, {"p3", DW_SPACE_P3}, {"rec2020", DW_SPACE_REC2020}, {NULL, 0}};
-static const struct dw_choice sizes[] = {
-    {"half", DW_SIZE_HALF}, {"full", DW_SIZE_FULL}, {NULL, 0}};
+static const struct dw_choice sizes[] = {{"half", DW_SIZE_HALF}, {"full", DW_SIZE_FULL}, {NULL, 0}};
 
 #define AT(m) offsetof(struct dw_settings, m)
 
 const char *const dw_group_title[DW_GROUP_COUNT] = {"Files", "The shoot", "The picture", "The run",
                                                     "Messages"};
 
+/* A table reads by its fields, not by a formatter's columns. */
+/* clang-format off */
 const struct dw_option dw_options[] = {
     {.name = "output", .letter = 'o', .kind = DW_OPT_FOLDER, .at = AT(output), .form = "DIR",
      .means = "a folder", .example = "out", .standard = "none: it must be given",
@@ -144,6 +145,7 @@ const struct dw_option dw_options[] = {
      .group = DW_GROUP_TELL, .use = DW_USE_LINE, .commands = DW_CMD_ALL,
      .help = "show the versions of daywheel and its libraries"},
 };
+/* clang-format on */
 const size_t dw_option_count = sizeof dw_options / sizeof dw_options[0];
 
 const struct dw_option *dw_option_named(const char *name, size_t n)

@@ -35,9 +35,9 @@ enum dw_option_group {
 
 /* What an option is good for beside the command line. */
 enum dw_option_use {
-    DW_USE_LINE,    /* command line only */
-    DW_USE_RUN,     /* settings file too, but it does not change what comes out: not recorded */
-    DW_USE_RESULT,  /* settings file too, and recorded in OUT/settings.ini */
+    DW_USE_LINE,       /* command line only */
+    DW_USE_RUN,        /* settings file too, but it does not change what comes out: not recorded */
+    DW_USE_RESULT,     /* settings file too, and recorded in OUT/settings.ini */
     DW_USE_RESULT_TIFF /* the same, and contradicts any format but TIFF */
 };
 
@@ -54,14 +54,14 @@ struct dw_option {
     const char *name; /* long name and key of the settings file */
     char letter;      /* short flag, 0 without */
     enum dw_option_kind kind;
-    size_t at, has;   /* where in struct dw_settings; `has` is 0 without a has_... member */
-    const char *form; /* of the argument as shown, e.g. "LAT,LON"; NULL for a flag */
-    const char *means; /* what a value is, for errors: "latitude and longitude in degrees, ..." */
-    const char *part[2];       /* names of the parts of pairs, for errors */
+    size_t at, has;      /* where in struct dw_settings; `has` is 0 without a has_... member */
+    const char *form;    /* of the argument as shown, e.g. "LAT,LON"; NULL for a flag */
+    const char *means;   /* what a value is, for errors: "latitude and longitude in degrees, ..." */
+    const char *part[2]; /* names of the parts of pairs, for errors */
     struct dw_range range[2];
     const struct dw_choice *choices; /* ended by a NULL name; also the words of DW_OPT_SIZE */
-    const char *example;       /* a value that is right */
-    const char *standard;      /* the default in words */
+    const char *example;             /* a value that is right */
+    const char *standard;            /* the default in words */
     enum dw_option_group group;
     enum dw_option_use use;
     unsigned commands; /* enum dw_command_bit */

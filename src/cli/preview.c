@@ -15,7 +15,7 @@
 #define THUMB_LONG 480 /* pixels: four beside each other on a screen */
 
 struct preview {
-    struct dw_job job;        /* its shot table is the whole one until `whole` takes it over */
+    struct dw_job job; /* its shot table is the whole one until `whole` takes it over */
     struct dw_shots whole;
     size_t *chosen, n_chosen; /* indices into the whole table */
     struct dw_strip_item *item;
@@ -32,7 +32,7 @@ static double rough_altitude(const struct dw_settings *s, const struct dw_shots 
     const struct dw_shot *shot = &shots->shot[i];
     struct dw_horizontal sun;
     /* an unknown offset is about that of the sun itself */
-    double offset = s->has_utc_offset ? s->utc_offset_s
+    double offset = s->has_utc_offset  ? s->utc_offset_s
                     : shot->has_offset ? shot->offset_s
                                        : 240 * remainder(site->lon_deg, 360);
     if (!shot->readable || !isfinite(shot->clock_s) ||
@@ -120,8 +120,8 @@ static enum dw_status survey_few(struct preview *p)
     p->survey_path = dw_join_path(p->folder, "survey.dws");
     if (!p->survey_path)
         return dw_fail(&p->job.error, DW_ERR_MEMORY, "no memory for a preview");
-    enum dw_status status = dw_survey_run(&p->job.shots, p->survey_path, &params, NULL,
-                                          &p->job.run, &p->job.survey, &p->job.error);
+    enum dw_status status = dw_survey_run(&p->job.shots, p->survey_path, &params, NULL, &p->job.run,
+                                          &p->job.survey, &p->job.error);
     dw_terminal_end_stage(p->job.terminal);
     return status;
 }
@@ -160,8 +160,8 @@ static enum dw_status show(struct preview *p, const struct dw_frame *f)
     enum dw_status status = dw_survey_thumb(&job->survey, source->shot, &thumb, &p->job.error);
     if (status >= 0)
         status = dw_linear_from_thumb(&thumb, &job->survey.measure[source->shot],
-                                      dw_facts_levels(facts, &job->shots.shot[source->shot]),
-                                      facts, source, &light, &p->job.error);
+                                      dw_facts_levels(facts, &job->shots.shot[source->shot]), facts,
+                                      source, &light, &p->job.error);
     item->image = (struct dw_image){.bits = 8, .space = DW_SPACE_SRGB};
     if (status >= 0)
         status = dw_look(&light, f, facts, &look, &item->image, &p->job.error);
@@ -202,8 +202,8 @@ static enum dw_status show_all(struct preview *p)
             status = dw_fail(&p->job.error, DW_ERR_INTERRUPTED, "stopped");
     }
     if (status >= 0 && p->n_items == 0)
-        status = dw_fail(&p->job.error, DW_ERR_EMPTY, "none of the %zu frames looked at can be used",
-                         p->job.shots.n);
+        status = dw_fail(&p->job.error, DW_ERR_EMPTY,
+                         "none of the %zu frames looked at can be used", p->job.shots.n);
     return status;
 }
 

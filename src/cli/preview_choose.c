@@ -4,8 +4,8 @@
 #include <math.h>
 #include <stdlib.h>
 
-#define CLOSER 4.0      /* as many frames a degree around the crossover as elsewhere */
-#define MARGIN_DEG 6.0  /* of what counts as around it: from deep blue to golden light */
+#define CLOSER 4.0     /* as many frames a degree around the crossover as elsewhere */
+#define MARGIN_DEG 6.0 /* of what counts as around it: from deep blue to golden light */
 
 /* Altitude stretched where frames shall lie closer. */
 static double stretched(double alt, double night, double day)

@@ -31,8 +31,9 @@ static void frames_line(struct dw_job *job, const struct dw_made *made)
     if (s->part[1] > 1)
         snprintf(share, sizeof share, " (share %d of %d; %zu in all)", s->part[0], s->part[1],
                  job->decision.n_frames);
-    dw_terminal_line(job->terminal, "%zu frames%s of %dx%d in %s/frames: %zu made now, %zu already "
-                                    "there.",
+    dw_terminal_line(job->terminal,
+                     "%zu frames%s of %dx%d in %s/frames: %zu made now, %zu already "
+                     "there.",
                      made->share, share, made->width, made->height, s->output, made->now, there);
 }
 
@@ -78,8 +79,9 @@ static void steadiness_line(struct dw_job *job)
 {
     const struct dw_flicker *before = &job->decision.before, *after = &job->decision.after;
     if (isfinite(before->all) && isfinite(after->all))
-        dw_terminal_line(job->terminal, "Flicker: %.4f stop as shot, %.4f stop now (day %.4f, "
-                                        "twilight %.4f, night %.4f).",
+        dw_terminal_line(job->terminal,
+                         "Flicker: %.4f stop as shot, %.4f stop now (day %.4f, "
+                         "twilight %.4f, night %.4f).",
                          before->all, after->all, after->day, after->twilight, after->night);
 }
 
@@ -87,9 +89,10 @@ static void places_line(struct dw_job *job)
 {
     char *sheet = dw_join_path(job->settings->output, "sheet-1.jpg");
     if (sheet && access(sheet, R_OK) == 0)
-        dw_terminal_line(job->terminal, "Look at %s first: the problem frames. Why each: "
-                                        "%s/ledger.csv; change `use` there, run again, and it is "
-                                        "obeyed.",
+        dw_terminal_line(job->terminal,
+                         "Look at %s first: the problem frames. Why each: "
+                         "%s/ledger.csv; change `use` there, run again, and it is "
+                         "obeyed.",
                          sheet, job->settings->output);
     else
         dw_terminal_line(job->terminal, "What was done to each shot: %s/ledger.csv.",
@@ -106,8 +109,10 @@ static void time_line(struct dw_job *job, const struct dw_made *made)
     if (made)
         dw_terminal_line(job->terminal, "Took %s (survey %s, rendering %s).", all, survey, render);
     else
-        dw_terminal_line(job->terminal, "Took %s. `daywheel render` with the same SHOTS and -o "
-                                        "makes the pictures.", all);
+        dw_terminal_line(job->terminal,
+                         "Took %s. `daywheel render` with the same SHOTS and -o "
+                         "makes the pictures.",
+                         all);
 }
 
 void dw_report(struct dw_job *job, const struct dw_made *made)

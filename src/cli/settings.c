@@ -50,14 +50,16 @@ enum dw_status dw_settings_check(const struct dw_settings *s, unsigned command,
                        o->name, now, o->name);
     }
     if (s->quiet && s->verbose)
-        return dw_fail(err, DW_ERR_USAGE, "--quiet and --verbose contradict each other; leave out "
-                                          "one of them");
+        return dw_fail(err, DW_ERR_USAGE,
+                       "--quiet and --verbose contradict each other; leave out "
+                       "one of them");
     if (s->keep_scratch && s->scratch && dw_text_same(s->scratch, "off"))
         return dw_fail(err, DW_ERR_USAGE,
                        "--keep-scratch and --scratch off contradict each other: there is nothing "
                        "to keep; leave out one of them");
     if (command == DW_CMD_RENDER && s->preview > 0 && s->part[1] > 1)
-        return dw_fail(err, DW_ERR_USAGE, "--preview and --part contradict each other: a preview "
-                                          "is one small sheet; leave out one of them");
+        return dw_fail(err, DW_ERR_USAGE,
+                       "--preview and --part contradict each other: a preview "
+                       "is one small sheet; leave out one of them");
     return DW_OK;
 }

@@ -6,6 +6,7 @@
 #include "base/text.h"
 
 #include <ini.h>
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -75,8 +76,10 @@ static int take(void *user, const char *section, const char *name, const char *v
         return 0; /* the first one is told */
     dw_text_clean(shown, sizeof shown, section, strlen(section));
     if (section[0] != '\0') {
-        snprintf(text, sizeof text, "stands in a section [%s]; there are no sections here, take "
-                                    "that line out", shown);
+        snprintf(text, sizeof text,
+                 "stands in a section [%s]; there are no sections here, take "
+                 "that line out",
+                 shown);
         return fail_at(ini, DW_ERR_USAGE, text);
     }
     dw_text_clean(shown, sizeof shown, name, strlen(name));
@@ -89,8 +92,10 @@ static int take(void *user, const char *section, const char *name, const char *v
             snprintf(text, sizeof text, "there is no setting %s; did you mean %s (%s)?", shown,
                      near->name, near->help);
         else
-            snprintf(text, sizeof text, "there is no setting %s; `daywheel render --help` lists "
-                                        "those there are", shown);
+            snprintf(text, sizeof text,
+                     "there is no setting %s; `daywheel render --help` lists "
+                     "those there are",
+                     shown);
         return fail_at(ini, DW_ERR_USAGE, text);
     }
     int *first = &ini->first_line[o - dw_options];
@@ -110,8 +115,7 @@ static int take(void *user, const char *section, const char *name, const char *v
     return status >= 0;
 }
 
-enum dw_status dw_settings_file_read(const char *path, struct dw_settings *s,
-                                     struct dw_error *err)
+enum dw_status dw_settings_file_read(const char *path, struct dw_settings *s, struct dw_error *err)
 {
     char *data;
     size_t n;
@@ -146,7 +150,7 @@ static void write_option(struct dw_buffer *b, const struct dw_option *o,
     char value[256], range[160];
     dw_option_range_text(o, range, sizeof range);
     dw_buffer_printf(b, "\n# %s", o->help);
-    if (range[0] && o->kind != DW_OPT_SIZE)
+    if (range[0] && o->kind != DW_OPT_SIZE && !strstr(o->help, range))
         dw_buffer_printf(b, " (%s)", range);
     dw_buffer_printf(b, "\n# default: %s\n", o->standard);
     bool set = dw_option_show(o, s, value, sizeof value);
@@ -159,19 +163,22 @@ static void write_option(struct dw_buffer *b, const struct dw_option *o,
     else if (found)
         dw_buffer_printf(b, "# found for this shoot: %s\n#%s = %s\n", found, o->name, found);
     else
-        dw_buffer_printf(b, "#%s = %s\n", o->name, o->example);
+        dw_buffer_printf(b, "#%s =\n", o->name);
 }
 
 enum dw_status dw_settings_file_write(const char *dir, const struct dw_settings *s,
-                                      const double site[2], int utc_offset_s,
-                                      struct dw_error *err)
+                                      const double site[2], int utc_offset_s, struct dw_error *err)
 {
-    struct dw_settings found = {.has_site = true, .site = {site[0], site[1]},
-                                .has_utc_offset = true, .utc_offset_s = utc_offset_s};
+    /* a millionth of a degree is a hand's breadth; the rest is only noise of the reckoning */
+    struct dw_settings found = {.has_site = true,
+                                .site = {round(site[0] * 1e6) / 1e6, round(site[1] * 1e6) / 1e6},
+                                .has_utc_offset = true,
+                                .utc_offset_s = utc_offset_s};
     struct dw_buffer b = {0};
-    dw_buffer_printf(&b, "# The settings in force, written by daywheel %s.\n"
-                         "# Read them back with: --settings FILE. The command line wins.\n"
-                         "# Not recorded, because they do not change the result:",
+    dw_buffer_printf(&b,
+                     "# The settings in force, written by daywheel %s.\n"
+                     "# Read them back with: --settings FILE. The command line wins.\n"
+                     "# Not recorded, because they do not change the result:",
                      dw_version());
     const char *comma = " ";
     for (size_t i = 0; i < dw_option_count; i++) {
@@ -185,8 +192,7 @@ enum dw_status dw_settings_file_write(const char *dir, const struct dw_settings 
         for (size_t i = 0; i < dw_option_count; i++) {
             const struct dw_option *o = &dw_options[i];
             char value[64];
-            if ((int)o->group != group ||
-                (o->use != DW_USE_RESULT && o->use != DW_USE_RESULT_TIFF))
+            if ((int)o->group != group || (o->use != DW_USE_RESULT && o->use != DW_USE_RESULT_TIFF))
                 continue;
             bool has = o->has && dw_option_show(o, &found, value, sizeof value);
             write_option(&b, o, s, has ? value : NULL);

@@ -10,7 +10,7 @@
 #include <time.h>
 #include <unistd.h>
 
-#define REDRAW_S 0.2   /* five times a second is as fast as anybody reads */
+#define REDRAW_S 0.2    /* five times a second is as fast as anybody reads */
 #define RATE_STEP_S 2.0 /* with eight moments, the rate is that of the last quarter minute */
 
 double dw_now_s(void)
@@ -36,7 +36,9 @@ void dw_terminal_open(struct dw_terminal *t, bool quiet, bool verbose)
 {
     const char *term = getenv("TERM"), *no_color = getenv("NO_COLOR");
     bool capable = isatty(STDERR_FILENO) && term && *term && strcmp(term, "dumb") != 0;
-    *t = (struct dw_terminal){.quiet = quiet, .verbose = verbose, .moving = capable && !quiet,
+    *t = (struct dw_terminal){.quiet = quiet,
+                              .verbose = verbose,
+                              .moving = capable && !quiet,
                               .colour = capable && !(no_color && *no_color)};
 }
 
@@ -57,7 +59,9 @@ void dw_terminal_message(void *ctx, enum dw_level level, const char *text)
         fprintf(stderr, "%s\n", text);
     else
         fprintf(stderr, "daywheel: %s%s:%s %s\n",
-                !t->colour ? "" : level == DW_ERROR ? "\033[1;31m" : "\033[1;33m",
+                !t->colour          ? ""
+                : level == DW_ERROR ? "\033[1;31m"
+                                    : "\033[1;33m",
                 level == DW_ERROR ? "error" : "warning", t->colour ? "\033[0m" : "", text);
     t->warnings += level != DW_INFO;
     fflush(stderr);

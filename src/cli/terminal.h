@@ -15,7 +15,7 @@ struct dw_terminal {
     bool quiet, verbose;
     bool moving; /* standard error is a terminal that can redraw a line */
     bool colour;
-    bool drawn;  /* the moving line stands on the screen */
+    bool drawn;        /* the moving line stands on the screen */
     const char *stage; /* of the last progress; compared by text */
     char stage_copy[64];
     double stage_began, last_draw;

@@ -59,16 +59,16 @@ void dwi_lens_init(struct dwi_lens_map *m, const struct dwi_params *p)
         m->right[i] = cos(a) * right[i] - sin(a) * up[i];
         m->down[i] = -(sin(a) * right[i] + cos(a) * up[i]);
     }
-    m->theta_max = (m->kind == DWI_RECTILINEAR     ? 80
-                    : m->kind == DWI_STEREOGRAPHIC ? 120
-                                                   : 100) *
-                   deg;
+    static const double widest[] = {80, 100, 120, 100}; /* degrees, by projection */
+    m->theta_max = widest[m->kind] * deg;
     /* a polynomial that turns back ends the image */
-    for (double t = 0.01; t < m->theta_max; t += 0.005)
-        if (curve(m, t + 0.005) <= curve(m, t)) {
-            m->theta_max = t;
+    for (int i = 2; i * 0.005 < m->theta_max; i++) {
+        double u = i * 0.005;
+        if (curve(m, u + 0.005) <= curve(m, u)) {
+            m->theta_max = u;
             break;
         }
+    }
     double r_max = curve(m, m->theta_max), t = 0;
     m->theta_step = r_max / 4095;
     for (int i = 0; i < 4096; i++) { /* Newton, from the neighbour */

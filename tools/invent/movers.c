@@ -40,7 +40,8 @@ static void aircraft(const struct dwi_stage *st, const struct dwi_shot *shot,
     double vy = speed * sin(turn), step = 0.4 / speed, lux = 1.2e-5;
     if (dwi_uniform(k + 4) < 0.5)
         vx = -vx;
-    for (double t = 0; t < shot->time_s; t += step) {
+    for (int i = 0; i * step < shot->time_s; i++) {
+        double t = i * step;
         double px = x + vx * (t - shot->time_s / 2), py = y + vy * (t - shot->time_s / 2);
         if (px < 0 || py < 0 || px > p->width - 1 || py > p->height - 1)
             continue;

@@ -1,0 +1,123 @@
+#!/bin/sh
+# input.sh: bad input and bad places to write to. For each: the status, and that the message names
+# what was found and what to do. The statuses are those that daywheel's manual promises.
+# shellcheck source=tests/cli/lib.sh
+. "$(dirname "$0")/lib.sh"
+
+invent shoot --size 120x80 --frames 12 --interval 600 --start 2025-03-28T17:00:00Z
+invent bare --size 120x80 --frames 3 --gps off
+invent later --size 120x80 --frames 3 --start 2026-01-05T12:00:00Z
+
+# -- the input
+dw render nowhere -o made --site 46.40,8.10
+ok "no such folder" ended 1 "nowhere"
+mkdir empty
+dw render empty -o made --site 46.40,8.10
+ok "empty folder" ended 1 "empty"
+mkdir pictures
+printf '\377\330\377\340\0\020JFIF\0\001\001\0\0\001\0\001\0\0\377\331' >pictures/a.jpg
+cp pictures/a.jpg pictures/b.JPG
+dw render pictures -o made --site 46.40,8.10
+ok "folder of JPEG files only: what was found instead" ended 1 "pictures" 2
+mkdir text
+echo hello >text/notes.txt
+dw render text -o made --site 46.40,8.10
+ok "folder of other files" ended 1 "text"
+dw render bare -o made
+ok "no site and no GPS" ended 2 "--site" "north and east positive"
+ok "none of these made an output folder" absent made
+
+dw render bare -o given --site 46.40,8.10 --size half
+ok "the same with a site" ended 0
+dw render later -o tagged --only "Nobody's Camera"
+ok "no frame of that model" ended 1 "Nobody's Camera"
+
+mkdir mixed
+find shoot -iname '*.dng' -exec cp {} mixed/ \;
+invent sizes --size 90x60 --frames 2 --first-number 500
+find sizes -iname '*.dng' -exec cp {} mixed/ \;
+dw render mixed -o made --site 46.40,8.10
+ok "two sizes" ended 1 "12" "2"
+ok "two sizes: an odd file is named" sh -c 'grep -qE "0500|0501" err'
+ok "two sizes: nothing made" absent made
+
+find shoot -iname '*.dng' | sort >list.txt
+status=0
+"$DAYWHEEL" render - -o listed <list.txt >out 2>err || status=$?
+ok "a list on standard input" ended 0 "12 frames"
+rm -rf listed
+
+# -- the frames
+mkdir faulty
+find shoot -iname '*.dng' -exec cp {} faulty/ \;
+set -- $(find faulty -iname '*.dng' | sort)
+: >"$3"                                         # zero length
+head -c 3000 "$5" >cut && mv cut "$5"           # truncated
+printf 'XXXXXXXX' | dd of="$7" conv=notrunc bs=1 2>/dev/null # wrong magic
+size=$(wc -c <"$9")
+head -c $((size / 2)) "$9" >cut && head -c $((size - size / 2)) /dev/zero >>cut && mv cut "$9"
+dw render faulty -o faults
+ok "broken frames: done, status 3" ended 3 "left out" "unreadable"
+ok "broken frames: every one is in the ledger" is "$(grep -c unreadable faults/ledger.csv)" 4
+ok "broken frames: none is used" is "$(grep unreadable faults/ledger.csv | grep -c ',yes$')" 0
+ok "broken frames: they are on the sheet" test -s faults/sheet-1.jpg
+ok "broken frames: bridged" is "$(ls faults/frames | wc -l | tr -d ' ')" 12
+
+# -- the output
+dw render shoot -o plain
+ok "a good run" ended 0 "12 frames" "ledger.csv"
+ok "a good run prints nothing that was not asked for" empty out
+ok "a good run leaves nothing behind" no_leftovers plain
+for file in ledger.csv frames.csv facts.json summary.json settings.ini; do
+    ok "a good run writes $file" test -s "plain/$file"
+done
+dw render later -o plain
+ok "output of another shoot" ended 1 "another shoot" "-o"
+dw render shoot -o shoot
+ok "output into the folder of the frames" ended 2 "shoot"
+ok "output into the folder of the frames: untouched" absent shoot/ledger.csv
+echo x >file
+dw render shoot -o file
+ok "output is a file" ended 1 "file" "folder"
+mkdir -p strange/frames
+echo mine >strange/frames/frame-00001.jpg
+dw render shoot -o strange
+ok "pictures that are nobody's" ended 1 "strange/frames"
+ok "pictures that are nobody's: untouched" is "$(cat strange/frames/frame-00001.jpg)" mine
+if [ "$(id -u)" != 0 ]; then
+    mkdir locked
+    chmod a-w locked
+    dw render shoot -o locked/made
+    ok "read-only place" ended 1 "locked" "choose"
+else
+    # root may write anywhere but into the kernel's own tables
+    dw render shoot -o /proc/made
+    ok "read-only place" ended 1 "/proc/made"
+fi
+(
+    flock -x 9
+    dw render shoot -o plain
+    ok "somebody else holds the output" ended 1 "plain" "wait"
+    echo "$count" >counted
+) 9>plain/.daywheel-lock
+count=$(cat counted)
+dw render shoot -o plain
+ok "free again" ended 0
+
+# -- a person's word
+sed '4s/,yes$/,no/' plain/ledger.csv >edited && cp edited plain/ledger.csv
+dw render shoot -o plain
+ok "an edited use is obeyed" ended 0 "11 of 12 shots used" "1 by hand"
+dw render shoot -o plain
+ok "and lasts" ended 0 "11 of 12 shots used" "1 by hand"
+
+# -- the same again
+dw render shoot -o again --settings plain/settings.ini
+ok "settings.ini can be read back" ended 0
+ok "settings.ini comes out the same" cmp -s plain/settings.ini again/settings.ini
+
+# -- preview
+dw render shoot -o seen --preview 4
+ok "preview" ended 0 "seen/preview.jpg"
+ok "preview makes one sheet and nothing else" is "$(ls -A seen)" preview.jpg
+done_testing

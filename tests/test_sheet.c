@@ -1,0 +1,305 @@
+/* test_sheet.c: which frames a contact sheet shows, what it says, and that its pages are sound
+ * pictures: read back with libjpeg through their pixels. */
+#include "check_main.h"
+#include "output_shoot.h"
+
+#include "base/atomic_file.h"
+#include "output/frame_file.h"
+#include "output/paper.h"
+#include "output/problems.h"
+
+#include <jpeglib.h>
+
+static struct shoot *s;
+static struct dw_survey survey;
+
+static void make(size_t n)
+{
+    s = shoot_new(n);
+    survey = (struct dw_survey){.n = n, .measure = calloc(n, sizeof *survey.measure)};
+}
+
+static void teardown(void)
+{
+    free(survey.measure);
+    shoot_free(s);
+}
+
+static void blame(size_t i, uint32_t faults, double severity)
+{
+    s->d.ledger[i].faults = faults;
+    s->d.ledger[i].severity = severity;
+}
+
+/* Decodes a page; px is malloc'd RGB. */
+static unsigned char *read_page(const char *name, int *w, int *h)
+{
+    struct jpeg_decompress_struct d;
+    struct jpeg_error_mgr e;
+    FILE *f = fopen(shoot_path(s, name), "rb");
+    ck_assert_ptr_nonnull(f);
+    d.err = jpeg_std_error(&e);
+    jpeg_create_decompress(&d);
+    jpeg_stdio_src(&d, f);
+    jpeg_save_markers(&d, JPEG_APP0 + 2, 0xffff);
+    jpeg_read_header(&d, TRUE);
+    JOCTET *icc;
+    unsigned icc_n;
+    ck_assert(jpeg_read_icc_profile(&d, &icc, &icc_n)); /* a page has a profile, too */
+    free(icc);
+    jpeg_start_decompress(&d);
+    *w = (int)d.output_width;
+    *h = (int)d.output_height;
+    unsigned char *px = malloc((size_t)*w * (size_t)*h * 3);
+    while (d.output_scanline < d.output_height) {
+        JSAMPROW row = px + (size_t)d.output_scanline * d.output_width * 3;
+        jpeg_read_scanlines(&d, &row, 1);
+    }
+    ck_assert_int_eq(e.num_warnings, 0);
+    jpeg_destroy_decompress(&d);
+    fclose(f);
+    return px;
+}
+
+/* Share of pixels darker than mid-grey in a box: ink. */
+static double ink(const unsigned char *px, int w, int x0, int y0, int x1, int y1)
+{
+    int n = 0;
+    for (int y = y0; y < y1; y++)
+        for (int x = x0; x < x1; x++)
+            n += px[((size_t)y * (size_t)w + (size_t)x) * 3 + 1] < 128;
+    return (double)n / ((x1 - x0) * (y1 - y0));
+}
+
+START_TEST(no_fault_no_page)
+{
+    make(5);
+    int pages = -1;
+    ck_assert_int_eq(dw_write_sheets(s->dir, &s->shots, &survey, &s->d, &pages, NULL), DW_OK);
+    ck_assert_int_eq(pages, 0);
+    ck_assert_int_ne(access(shoot_path(s, "sheet-1.jpg"), F_OK), 0);
+}
+END_TEST
+
+START_TEST(a_long_run_shows_first_worst_and_last)
+{
+    make(60);
+    for (size_t i = 10; i < 40; i++)
+        blame(i, DW_CLOUD, i == 22 ? 0.9 : 0.4);
+    blame(40, DW_BRIGHT | DW_CLOUD, 0.7); /* leads with another fault: a run of its own */
+    blame(50, DW_GAP, 0.1);
+    blame(51, DW_GAP, 0.2);
+    struct dw_problem *list;
+    size_t n, found;
+    ck_assert_int_eq(dw_problems(&s->d, 240, &list, &n, &found, NULL), DW_OK);
+    ck_assert_uint_eq(found, 33);
+    ck_assert_uint_eq(n, 6);
+    static const size_t shots[] = {10, 22, 39, 40, 50, 51}, unshown[] = {11, 16, 0, 0, 0, 0},
+                        runs[] = {0, 0, 0, 1, 2, 2};
+    for (size_t i = 0; i < 6; i++) {
+        ck_assert_uint_eq(list[i].shot, shots[i]);
+        ck_assert_uint_eq(list[i].unshown, unshown[i]);
+        ck_assert_uint_eq(list[i].run, runs[i]);
+    }
+    ck_assert_uint_eq(list[0].run_size, 30);
+    free(list);
+}
+END_TEST
+
+START_TEST(too_many_runs_leave_the_mildest_out)
+{
+    make(100);
+    for (size_t i = 0; i < 100; i += 2)
+        blame(i, DW_FLASH, (double)i / 100);
+    struct dw_problem *list;
+    size_t n, found;
+    ck_assert_int_eq(dw_problems(&s->d, 7, &list, &n, &found, NULL), DW_OK);
+    ck_assert_uint_eq(found, 50);
+    ck_assert_uint_eq(n, 7);
+    for (size_t i = 0; i < n; i++)
+        ck_assert_uint_eq(list[i].shot, 86 + 2 * i); /* the worst, in order of time */
+    free(list);
+}
+END_TEST
+
+START_TEST(sentences_say_what_is_wrong_and_what_was_done)
+{
+    make(6);
+    char text[300];
+    blame(2, DW_BRIGHT, 0.5);
+    strcpy(s->d.ledger[2].reason, "half of it is clipped");
+    dw_problem_reason(&s->d.ledger[2], text);
+    ck_assert_str_eq(text, "Half of it is clipped.");
+    blame(3, DW_HAZE, 0.5);
+    dw_problem_reason(&s->d.ledger[3], text); /* a judge that gave no reason */
+    ck_assert_str_eq(text, "Contrast is lost: fog or haze.");
+    dw_problem_remedy(&s->d, 3, text);
+    ck_assert_str_eq(text, "Used in frame 4.");
+    s->d.ledger[2].use = false;
+    s->d.ledger[2].frame = 0;
+    s->d.frame[2].n_sources = 2;
+    dw_problem_remedy(&s->d, 2, text);
+    ck_assert_str_eq(text, "Left out; frame 3 is made from its neighbours.");
+    s->d.frame[2].n_sources = 1;
+    dw_problem_remedy(&s->d, 2, text);
+    ck_assert_str_eq(text, "Left out; frame 3 is made from another shot.");
+    s->d.n_frames = 0;
+    dw_problem_remedy(&s->d, 2, text);
+    ck_assert_str_eq(text, "Left out.");
+}
+END_TEST
+
+START_TEST(pages_are_sound_pictures_with_ink_where_words_belong)
+{
+    make(60);
+    for (size_t i = 0; i < 26; i += 2) {
+        blame(i, DW_UNREADABLE, 1);
+        snprintf(s->d.ledger[i].reason, 200, "cannot be decoded: its second half is empty");
+        s->d.ledger[i].use = false;
+    }
+    free(s->shots.shot[4].name);
+    s->shots.shot[4].name = shoot_copy("bytes \xff\xfe that are no text, and a name so long that "
+                                       "it cannot ever fit into one cell of the sheet.DNG");
+    int pages = 0, w, h;
+    enum dw_status st = dw_write_sheets(s->dir, &s->shots, &survey, &s->d, &pages, NULL);
+    ck_assert_int_ge(st, DW_OK); /* DW_WARN on a machine without fonts */
+    ck_assert_int_eq(pages, 2);
+    unsigned char *px = read_page("sheet-1.jpg", &w, &h);
+    ck_assert_int_eq(w, 2000);
+    ck_assert_int_eq(h, 1414);
+    ck_assert_double_gt(ink(px, w, 70, 45, 500, 85), 0.03);       /* title */
+    ck_assert_double_gt(ink(px, w, 70, 420, 300, 450), 0.03);     /* first name */
+    ck_assert_double_gt(ink(px, w, 1700, 1360, 1930, 1385), 0.01); /* page number */
+    ck_assert_double_eq(ink(px, w, 0, 0, 60, h), 0);              /* margins stay empty */
+    ck_assert_double_eq(ink(px, w, 1940, 0, 2000, h), 0);
+    free(px);
+    px = read_page("sheet-2.jpg", &w, &h);
+    ck_assert_double_gt(ink(px, w, 70, 420, 300, 450), 0.03);
+    ck_assert_double_lt(ink(px, w, 600, 420, 1900, 1300), 1e-4); /* one cell only */
+    free(px);
+    /* A later run with one page takes its own second page away, a person's third stays. */
+    ck_assert_int_eq(dw_write_whole(shoot_path(s, "sheet-3.jpg"), "mine", 4, false, NULL), DW_OK);
+    for (size_t i = 6; i < 26; i++)
+        blame(i, 0, 0);
+    ck_assert_int_ge(dw_write_sheets(s->dir, &s->shots, &survey, &s->d, &pages, NULL), DW_OK);
+    ck_assert_int_eq(pages, 1);
+    ck_assert_int_ne(access(shoot_path(s, "sheet-2.jpg"), F_OK), 0);
+    ck_assert_int_eq(access(shoot_path(s, "sheet-3.jpg"), F_OK), 0);
+}
+END_TEST
+
+START_TEST(pages_are_the_same_in_every_run)
+{
+    make(8);
+    blame(3, DW_MOVED, 1);
+    char *first, *second;
+    size_t n, k;
+    int pages;
+    ck_assert_int_ge(dw_write_sheets(s->dir, &s->shots, &survey, &s->d, &pages, NULL), DW_OK);
+    ck_assert_int_eq(dw_read_whole(shoot_path(s, "sheet-1.jpg"), 1 << 24, &first, &n, NULL), DW_OK);
+    sleep(1);
+    ck_assert_int_ge(dw_write_sheets(s->dir, &s->shots, &survey, &s->d, &pages, NULL), DW_OK);
+    ck_assert_int_eq(dw_read_whole(shoot_path(s, "sheet-1.jpg"), 1 << 24, &second, &k, NULL),
+                     DW_OK);
+    ck_assert_uint_eq(n, k);
+    ck_assert_mem_eq(first, second, n);
+    free(first);
+    free(second);
+}
+END_TEST
+
+START_TEST(a_strip_holds_its_pictures)
+{
+    make(2);
+    struct dw_strip_item item[7];
+    for (int i = 0; i < 7; i++) {
+        item[i].image = i == 3 ? shoot_picture(160, 240, 16) : shoot_picture(240, 160, 8);
+        snprintf(item[i].label, sizeof item[i].label, "frame %d  \xc2\xb7  sun %d\xc2\xb0", i, -i);
+    }
+    int w, h;
+    ck_assert_int_ge(dw_write_strip(shoot_path(s, "preview.jpg"), "Preview", item, 7, NULL), DW_OK);
+    unsigned char *px = read_page("preview.jpg", &w, &h);
+    ck_assert_int_eq(w, 2000);
+    /* The first picture's middle: the invented field there, far from the page's dark ground. */
+    size_t at = ((size_t)200 * (size_t)w + 270) * 3;
+    ck_assert_int_gt(px[at] + px[at + 1] + px[at + 2], 200);
+    ck_assert_int_lt(px[0], 60);
+    free(px);
+    struct dw_error err = {0};
+    ck_assert_int_eq(dw_write_strip(shoot_path(s, "none.jpg"), "Preview", item, 0, &err),
+                     DW_ERR_EMPTY);
+    uint8_t *keep = item[0].image.px8;
+    item[0].image.px8 = NULL;
+    ck_assert_int_eq(dw_write_strip(shoot_path(s, "none.jpg"), "Preview", item, 7, &err),
+                     DW_ERR_USAGE);
+    item[0].image.px8 = keep;
+    for (int i = 0; i < 7; i++)
+        shoot_picture_free(&item[i].image);
+}
+END_TEST
+
+/* fontconfig reads its settings once in a process, so the font-less case runs in a child. */
+START_TEST(without_fonts_the_page_is_still_lettered_and_it_is_said)
+{
+    make(2);
+    FILE *f = fopen(shoot_path(s, "none.conf"), "w");
+    fprintf(f,
+            "<?xml version=\"1.0\"?><!DOCTYPE fontconfig SYSTEM \"fonts.dtd\"><fontconfig><dir>"
+            "%s/none</dir><cachedir>%s/cache</cachedir></fontconfig>\n",
+            s->dir, s->dir);
+    fclose(f);
+    setenv("FONTCONFIG_FILE", shoot_path(s, "none.conf"), 1);
+    struct dw_strip_item item = {.image = shoot_picture(240, 160, 8)};
+    strcpy(item.label, "caf\xc3\xa9 \xe2\x88\x92" "12\xc2\xb0");
+    struct dw_error err = {0};
+    ck_assert_int_eq(dw_write_strip(shoot_path(s, "preview.jpg"), "PREVIEW", &item, 1, &err),
+                     DW_WARN);
+    ck_assert_ptr_nonnull(strstr(err.text, "fonts"));
+    int w, h, light = 0;
+    unsigned char *px = read_page("preview.jpg", &w, &h);
+    for (int y = 30; y < 90; y++)
+        for (int x = 50; x < 400; x++)
+            light += px[((size_t)y * (size_t)w + (size_t)x) * 3] > 128;
+    ck_assert_int_gt(light, 300);
+    free(px);
+    shoot_picture_free(&item.image);
+}
+END_TEST
+
+START_TEST(words_wrap_and_end_in_an_ellipsis)
+{
+    make(2);
+    struct dw_paper p;
+    const struct dw_letters l = {20, false, {0, 0, 0}};
+    ck_assert_int_eq(dw_paper_new(400, 200, (struct dw_ink){1, 1, 1}, &p, NULL), DW_OK);
+    ck_assert_int_eq(dw_paper_words(&p, 0, 20, 390, 3, 25, &l, ""), 0);
+    ck_assert_int_eq(dw_paper_words(&p, 0, 20, 390, 3, 25, &l, "short"), 1);
+    const char *text = "a sentence with quite a few words that cannot stand in a single line";
+    ck_assert_int_eq(dw_paper_words(&p, 0, 20, 200, 9, 25, &l, text), 5 - (p.plain ? 1 : 0));
+    ck_assert_int_eq(dw_paper_words(&p, 0, 20, 200, 2, 25, &l, text), 2);
+    ck_assert_int_eq(dw_paper_words(&p, 0, 20, 40, 2, 25, &l, "Unbreakableword"), 1);
+    ck_assert_double_le(dw_paper_line(&p, 0, 20, 120, DW_LEFT, &l, text), 120);
+    ck_assert_double_gt(dw_paper_line(&p, 0, 20, 120, DW_LEFT, &l, text), 60);
+    ck_assert_int_eq(cairo_status(p.c), CAIRO_STATUS_SUCCESS);
+    dw_paper_free(&p);
+    ck_assert_int_eq(dw_paper_new(40000, 200, (struct dw_ink){1, 1, 1}, &p, NULL), DW_ERR_USAGE);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("sheet");
+    TCase *c = tcase_create("sheet");
+    tcase_add_checked_fixture(c, NULL, teardown);
+    tcase_add_test(c, no_fault_no_page);
+    tcase_add_test(c, a_long_run_shows_first_worst_and_last);
+    tcase_add_test(c, too_many_runs_leave_the_mildest_out);
+    tcase_add_test(c, sentences_say_what_is_wrong_and_what_was_done);
+    tcase_add_test(c, pages_are_sound_pictures_with_ink_where_words_belong);
+    tcase_add_test(c, pages_are_the_same_in_every_run);
+    tcase_add_test(c, a_strip_holds_its_pictures);
+    tcase_add_test(c, without_fonts_the_page_is_still_lettered_and_it_is_said);
+    tcase_add_test(c, words_wrap_and_end_in_an_ellipsis);
+    suite_add_tcase(suite, c);
+    return dw_check_main(suite);
+}

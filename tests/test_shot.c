@@ -1,0 +1,915 @@
+/* test_shot.c: from folders to the shot table. The frames are invented (tiny_dng.h). */
+#include "check_main.h"
+
+#include <daywheel/shot.h>
+
+#include "shot/sequence.h"
+#include "tiny_dng.h"
+
+#include <math.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+/* Collects what the scan tells. */
+struct heard {
+    char text[8000];
+    int warnings;
+};
+static void hear(void *ctx, enum dw_level level, const char *text)
+{
+    struct heard *h = ctx;
+    h->warnings += level == DW_WARNING;
+    size_t n = strlen(h->text);
+    snprintf(h->text + n, sizeof h->text - n, "%s\n", text);
+}
+
+static struct heard heard;
+static struct dw_error error;
+static char *dir;
+
+static void set_up(void)
+{
+    dir = tiny_folder();
+    memset(&heard, 0, sizeof heard);
+}
+static void tear_down(void)
+{
+    tiny_remove(dir);
+}
+
+static enum dw_status scan_of(const char *const *inputs, size_t n, const char *only, int jobs,
+                              struct dw_shots *out)
+{
+    struct dw_scan_params p = DW_SCAN_DEFAULTS;
+    p.only_model = only;
+    struct dw_run run = {.jobs = jobs, .message = hear, .ctx = &heard};
+    error.text[0] = '\0';
+    return dw_scan(inputs, n, &p, &run, out, &error);
+}
+static struct dw_shots scan(void)
+{
+    struct dw_shots s;
+    const char *in[] = {dir};
+    enum dw_status st = scan_of(in, 1, NULL, 2, &s);
+    ck_assert_msg(st == DW_OK, "scan: %d %s", st, error.text);
+    return s;
+}
+static const char *in_dir(const char *name)
+{
+    static char path[4][256];
+    static int next;
+    next = (next + 1) % 4;
+    snprintf(path[next], sizeof path[next], "%s/%s", dir, name);
+    return path[next];
+}
+static void folder(const char *name)
+{
+    ck_assert_int_eq(mkdir(in_dir(name), 0777), 0);
+}
+static void put(const char *name, const char *text)
+{
+    FILE *f = fopen(in_dir(name), "wb");
+    ck_assert_ptr_nonnull(f);
+    fputs(text, f);
+    ck_assert_int_eq(fclose(f), 0);
+}
+
+/* A frame taken `seconds` after 2025-03-28 20:00:00 by the camera's clock. */
+static struct tiny_dng frame_at(double seconds)
+{
+    static char when[8][64], sub[8][16];
+    static int next;
+    next = (next + 1) % 8;
+    struct tiny_dng t = TINY_DNG;
+    int whole = (int)floor(seconds), of_day = whole + 20 * 3600;
+    int day = 28 + (of_day >= 0 ? of_day / 86400 : -1);
+    of_day = (of_day + 86400) % 86400;
+    snprintf(when[next], sizeof when[next], "2025:03:%02d %02d:%02d:%02d", day, of_day / 3600,
+             of_day / 60 % 60, of_day % 60);
+    snprintf(sub[next], sizeof sub[next], "%02d", (int)floor((seconds - whole) * 100 + 0.5));
+    t.original = when[next];
+    t.subsec = sub[next];
+    t.seed = (uint32_t)(seconds * 100) + 1;
+    return t;
+}
+static void put_frame(const char *name, double seconds)
+{
+    struct tiny_dng t = frame_at(seconds);
+    tiny_write(in_dir(name), &t);
+}
+#define START_CLOCK 1743192000.0 /* 2025-03-28 20:00:00 as if UTC */
+
+static void expect_order(const struct dw_shots *s, const char *names)
+{
+    char got[2000] = "";
+    for (size_t i = 0; i < s->n; i++) {
+        size_t n = strlen(got);
+        snprintf(got + n, sizeof got - n, "%s%.*s", i ? " " : "",
+                 (int)strcspn(s->shot[i].name, "."), s->shot[i].name);
+    }
+    ck_assert_str_eq(got, names);
+}
+
+START_TEST(time_with_its_fraction_decides)
+{
+    put_frame("A_0003.DNG", 0.25);
+    put_frame("A_0001.DNG", 0.75);
+    put_frame("A_0002.DNG", 0.05);
+    put_frame("Z_0000.DNG", -30);
+    struct dw_shots s = scan();
+    /* four numbers of one counter: the clock runs back twice, far too often for the numbers to be
+     * the order, so that time decides */
+    expect_order(&s, "Z_0000 A_0002 A_0003 A_0001");
+    ck_assert_double_eq_tol(s.shot[1].clock_s, START_CLOCK + 0.05, 1e-6);
+    ck_assert_double_eq_tol(s.shot[0].clock_s, START_CLOCK - 30, 1e-6);
+    ck_assert_uint_eq(s.counts.frames, 4);
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(numbers_decide_within_one_second_across_two_cards_and_a_wrap)
+{
+    folder("card1");
+    folder("card2");
+    struct tiny_dng t = TINY_DNG; /* no fraction: all in one second */
+    static const char *const names[] = {"card2/DSC_0001.DNG", "card1/DSC_9998.DNG",
+                                        "card2/DSC_0002.DNG", "card1/DSC_9999.DNG"};
+    for (uint32_t i = 0; i < 4; i++) {
+        t.seed = i;
+        tiny_write(in_dir(names[i]), &t);
+    }
+    struct dw_shots s = scan();
+    expect_order(&s, "DSC_9998 DSC_9999 DSC_0001 DSC_0002");
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(the_order_of_a_long_shoot_over_the_wrap)
+{
+    folder("101");
+    folder("102");
+    char name[64];
+    for (int i = 0; i < 30; i++) {
+        int number = 9985 + i;
+        snprintf(name, sizeof name, number < 10000 ? "101/I_%04d.DNG" : "102/I_%04d.DNG",
+                 number < 10000 ? number : number - 9999);
+        put_frame(name, 20.0 * i);
+    }
+    struct dw_shots s = scan();
+    ck_assert_uint_eq(s.n, 30);
+    for (size_t i = 0; i < s.n; i++)
+        ck_assert_double_eq_tol(s.shot[i].clock_s, START_CLOCK + 20.0 * (double)i, 1e-6);
+    ck_assert_str_eq(s.shot[14].name, "I_9999.DNG");
+    ck_assert_str_eq(s.shot[15].name, "I_0001.DNG");
+    ck_assert_int_eq(heard.warnings, 0);
+    dw_shots_free(&s);
+}
+END_TEST
+
+/* A clock that someone (or the camera) puts back or forward by an hour in the middle. */
+static void jump_of(double jump, const char *saying)
+{
+    char name[64];
+    for (int i = 0; i < 40; i++) {
+        snprintf(name, sizeof name, "I_%04d.DNG", 100 + i);
+        put_frame(name, 20.0 * i + (i >= 17 ? jump : 0));
+    }
+    struct dw_shots s = scan();
+    for (size_t i = 0; i < s.n; i++) {
+        ck_assert_int_eq((int)s.shot[i].file_number, 100 + (int)i);
+        ck_assert_msg(fabs(s.shot[i].clock_s - START_CLOCK - 20.0 * (double)i) < 0.51,
+                      "frame %zu at %.2f", i, s.shot[i].clock_s - START_CLOCK);
+    }
+    ck_assert_int_eq(heard.warnings, 1);
+    ck_assert_ptr_nonnull(strstr(heard.text, "I_0117.DNG"));
+    ck_assert_ptr_nonnull(strstr(heard.text, saying));
+    dw_shots_free(&s);
+}
+START_TEST(an_hour_back_is_put_right)
+{
+    jump_of(-3600, "jumps by -1 h");
+}
+END_TEST
+START_TEST(an_hour_forward_is_put_right)
+{
+    jump_of(3600, "jumps by +1 h");
+}
+END_TEST
+START_TEST(a_clock_set_back_by_minutes_keeps_the_spacing)
+{
+    jump_of(-437, "falls back by 417 s");
+}
+END_TEST
+
+START_TEST(a_real_pause_stays)
+{
+    char name[64];
+    for (int i = 0; i < 40; i++) { /* 50 minutes to change a battery */
+        snprintf(name, sizeof name, "I_%04d.DNG", 100 + i);
+        put_frame(name, 20.0 * i + (i >= 17 ? 3000 : 0));
+    }
+    struct dw_shots s = scan();
+    ck_assert_double_eq_tol(s.shot[17].clock_s - s.shot[16].clock_s, 3020, 1e-6);
+    ck_assert_int_eq(heard.warnings, 0);
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(offsets_that_change_with_the_clock_need_no_help)
+{
+    char name[64];
+    for (int i = 0; i < 20; i++) {
+        snprintf(name, sizeof name, "I_%04d.DNG", 100 + i);
+        struct tiny_dng t = frame_at(20.0 * i + (i >= 9 ? 3600 : 0));
+        t.offset_original = i >= 9 ? "+02:00" : "+01:00";
+        tiny_write(in_dir(name), &t);
+    }
+    struct dw_shots s = scan();
+    for (size_t i = 0; i < s.n; i++) {
+        ck_assert(s.shot[i].has_offset);
+        ck_assert_double_eq_tol(s.shot[i].clock_s - s.shot[i].offset_s,
+                                START_CLOCK - 3600 + 20.0 * (double)i, 1e-6);
+    }
+    ck_assert_int_eq(heard.warnings, 0);
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(two_counters_are_ordered_by_time)
+{
+    put_frame("I_5000.DNG", 0); /* another counter's numbers are higher but earlier */
+    put_frame("I_5001.DNG", 20);
+    put_frame("I_0100.DNG", 40);
+    put_frame("I_0101.DNG", 60);
+    struct dw_shots s = scan();
+    expect_order(&s, "I_5000 I_5001 I_0100 I_0101");
+    ck_assert_double_eq_tol(s.shot[3].clock_s - s.shot[0].clock_s, 60, 1e-6);
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(broken_files_stay_where_their_number_puts_them)
+{
+    char name[64];
+    for (int i = 0; i < 12; i++) {
+        snprintf(name, sizeof name, "I_%04d.DNG", 100 + i);
+        put_frame(name, 20.0 * i);
+    }
+    put("I_0104.DNG", "");                       /* empty */
+    put("I_0107.DNG", "nonsense instead of it"); /* foreign */
+    ck_assert_int_eq(truncate(in_dir("I_0111.DNG"), 9000), 0); /* cut; its record is whole */
+    struct dw_shots s = scan();
+    ck_assert_uint_eq(s.n, 12);
+    ck_assert_uint_eq(s.counts.frames, 9);
+    ck_assert_uint_eq(s.counts.unreadable, 3);
+    for (size_t i = 0; i < s.n; i++) {
+        ck_assert_int_eq((int)s.shot[i].file_number, 100 + (int)i);
+        ck_assert_double_eq_tol(s.shot[i].clock_s, START_CLOCK + 20.0 * (double)i, 1e-6);
+        ck_assert_int_eq(s.shot[i].clock_guessed, i == 4 || i == 7);
+        ck_assert_int_eq(s.shot[i].readable, i != 4 && i != 7 && i != 11);
+    }
+    ck_assert_ptr_nonnull(strstr(s.shot[4].problem, "empty (0 bytes)"));
+    ck_assert_ptr_nonnull(strstr(s.shot[7].problem, "does not begin like a RAW file"));
+    ck_assert_ptr_nonnull(strstr(s.shot[11].problem, "cut short"));
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(frames_without_a_clock_are_placed_and_told)
+{
+    for (int i = 0; i < 6; i++) {
+        char name[64];
+        snprintf(name, sizeof name, "I_%04d.DNG", 100 + i);
+        struct tiny_dng t = frame_at(20.0 * i);
+        if (i == 2)
+            t.original = "    :  :     :  :  ";
+        tiny_write(in_dir(name), &t);
+    }
+    struct dw_shots s = scan();
+    ck_assert(!s.shot[2].has_clock && s.shot[2].clock_guessed && s.shot[2].readable);
+    ck_assert_double_eq_tol(s.shot[2].clock_s, START_CLOCK + 40, 1e-6);
+    ck_assert_ptr_nonnull(strstr(heard.text, "1 of 6 frames hold no capture time"));
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(without_any_clock_the_numbers_order)
+{
+    struct tiny_dng t = TINY_DNG;
+    t.original = NULL;
+    static const char *const names[] = {"I_9999.DNG", "I_0002.DNG", "I_0001.DNG"};
+    for (uint32_t i = 0; i < 3; i++) {
+        t.seed = i;
+        tiny_write(in_dir(names[i]), &t);
+    }
+    struct dw_shots s = scan();
+    expect_order(&s, "I_9999 I_0001 I_0002");
+    ck_assert(!s.shot[0].has_clock && !s.shot[0].clock_guessed);
+    ck_assert_ptr_nonnull(strstr(heard.text, "none of the 3 files holds a capture time"));
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(what_is_no_frame_is_counted_apart)
+{
+    put_frame("I_0001.DNG", 0);
+    put_frame("I_0002.DNG", 20);
+    folder("deeper");
+    put_frame("deeper/I_0003.dng", 40);
+    put("I_0001.JPG", "\xff\xd8\xff\xe0 small");
+    put("holiday.jpeg", "\xff\xd8\xff\xe0 small");
+    put("I_0001.xmp", "<x/>");
+    put("I_0002.DNG.xmp", "<x/>");
+    put("I_0002.THM", "\xff\xd8\xff\xe0 small");
+    put("I_0002.note", "words");
+    put("film.MOV", "....ftypqt  ");
+    put("notes.txt", "words");
+    put(".hidden.DNG", "words");
+    put("Thumbs.db", "words");
+    folder(".Trash");
+    put(".Trash/I_0009.DNG", "words");
+    struct dw_shots s = scan();
+    ck_assert_uint_eq(s.n, 3);
+    ck_assert_uint_eq(s.counts.frames, 3);
+    ck_assert_uint_eq(s.counts.raw_jpeg_pairs, 1);
+    ck_assert_uint_eq(s.counts.pictures, 1);
+    ck_assert_uint_eq(s.counts.sidecars, 4);
+    ck_assert_uint_eq(s.counts.videos, 1);
+    ck_assert_uint_eq(s.counts.other, 1);
+    ck_assert_uint_eq(s.counts.system, 3);
+    ck_assert_uint_eq(s.counts.unreadable, 0);
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(the_decoder_decides_not_the_suffix)
+{
+    put_frame("frame-without-suffix", 0);
+    put_frame("frame.jpg", 20);
+    struct dw_shots s = scan();
+    ck_assert_uint_eq(s.counts.frames, 2);
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(the_same_file_twice_is_used_once)
+{
+    put_frame("I_0001.DNG", 0);
+    put_frame("I_0002.DNG", 20);
+    folder("backup");
+    put_frame("backup/I_0002.DNG", 20); /* same bytes, same name */
+    put_frame("backup/copy.DNG", 0);    /* same bytes, another name */
+    ck_assert_int_eq(link(in_dir("I_0001.DNG"), in_dir("hard.DNG")), 0);
+    ck_assert_int_eq(symlink("I_0001.DNG", in_dir("soft.DNG")), 0);
+    ck_assert_int_eq(symlink(".", in_dir("loop")), 0); /* a folder within itself */
+    struct dw_shots s;
+    const char *in[] = {dir, in_dir("I_0001.DNG"), dir};
+    ck_assert_int_eq(scan_of(in, 3, NULL, 2, &s), DW_OK);
+    ck_assert_uint_eq(s.n, 2);
+    ck_assert_uint_eq(s.counts.duplicates, 5);
+    ck_assert_ptr_nonnull(strstr(heard.text, "given twice"));
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(frames_that_only_look_alike_are_kept)
+{
+    struct tiny_dng t = TINY_DNG; /* equal in size, record and first rows: a burst in one second */
+    uint16_t px[64 * 1200];
+    tiny_picture(px, 64, 1200, 512, 15000, 40, 5);
+    t.height = 1200;
+    t.px = px;
+    tiny_write(in_dir("I_0001.DNG"), &t);
+    px[64 * 1199] ^= 1; /* far behind the first 64 KiB */
+    tiny_write(in_dir("I_0002.DNG"), &t);
+    struct dw_shots s = scan();
+    ck_assert_uint_eq(s.n, 2);
+    ck_assert_uint_eq(s.shot[0].id.head_hash, s.shot[1].id.head_hash);
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(a_list_on_standard_input)
+{
+    put_frame("I_0001.DNG", 0);
+    put_frame("with blank.DNG", 20);
+    put_frame("I_0003.DNG", 40);
+    char list[700];
+    snprintf(list, sizeof list, "%s/I_0001.DNG\r\n\n%s/with blank.DNG", dir, dir);
+    put("list", list);
+    ck_assert_ptr_nonnull(freopen(in_dir("list"), "r", stdin));
+    struct dw_shots s;
+    const char *in[] = {"-"};
+    ck_assert_int_eq(scan_of(in, 1, NULL, 2, &s), DW_OK);
+    expect_order(&s, "I_0001 with blank");
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(two_cameras_are_named_and_one_can_be_chosen)
+{
+    char name[64];
+    for (int i = 0; i < 5; i++) {
+        snprintf(name, sizeof name, "I_%04d.DNG", i);
+        put_frame(name, 20.0 * i);
+    }
+    for (int i = 0; i < 7; i++) {
+        snprintf(name, sizeof name, "B_%04d.DNG", i);
+        struct tiny_dng t = frame_at(20.0 * i + 7);
+        t.model = "Othercam";
+        tiny_write(in_dir(name), &t);
+    }
+    put("I_0001.CR2", "broken, of an unknown camera");
+    struct dw_shots s;
+    const char *in[] = {dir};
+    ck_assert_int_eq(scan_of(in, 1, NULL, 2, &s), DW_ERR_MIXED);
+    ck_assert_ptr_null(s.shot);
+    static const char *const said[] = {"7 of Invented Othercam, 64x48", "5 of Invented Testcam",
+                                       "I_0000.DNG", "--only 'Othercam'"};
+    for (size_t i = 0; i < 4; i++)
+        ck_assert_msg(strstr(error.text, said[i]) != NULL, "'%s' in: %s", said[i], error.text);
+    ck_assert_int_eq(scan_of(in, 1, "testcam", 2, &s), DW_OK);
+    ck_assert_uint_eq(s.counts.frames, 5);
+    ck_assert_uint_eq(s.counts.unreadable, 1);
+    dw_shots_free(&s);
+    ck_assert_int_eq(scan_of(in, 1, "Invented Othercam", 2, &s), DW_OK);
+    ck_assert_uint_eq(s.counts.frames, 7);
+    dw_shots_free(&s);
+    ck_assert_int_eq(scan_of(in, 1, "Nocam", 2, &s), DW_ERR_EMPTY);
+    ck_assert_ptr_nonnull(strstr(error.text, "Testcam"));
+}
+END_TEST
+
+static void odd_one(struct tiny_dng odd, const char *saying)
+{
+    put_frame("I_0001.DNG", 0);
+    put_frame("I_0002.DNG", 20);
+    odd.seed = 77;
+    tiny_write(in_dir("I_0003.DNG"), &odd);
+    struct dw_shots s;
+    const char *in[] = {dir};
+    ck_assert_int_eq(scan_of(in, 1, NULL, 2, &s), DW_ERR_MIXED);
+    ck_assert_msg(strstr(error.text, saying) && strstr(error.text, "I_0003.DNG") &&
+                      strstr(error.text, "move the odd files elsewhere"),
+                  "%s", error.text);
+    ck_assert_ptr_null(strstr(error.text, "I_0002"));
+}
+START_TEST(two_sizes_are_an_error)
+{
+    struct tiny_dng t = TINY_DNG;
+    t.width = 96;
+    odd_one(t, "1 of Invented Testcam, 96x48");
+}
+END_TEST
+START_TEST(two_orientations_are_an_error)
+{
+    struct tiny_dng t = TINY_DNG;
+    t.orientation = 6;
+    odd_one(t, "turned by 90 degrees");
+}
+END_TEST
+START_TEST(two_bodies_of_one_model_are_an_error)
+{
+    struct tiny_dng t = TINY_DNG;
+    t.serial = "B-2";
+    put_frame("I_0000.DNG", -20);
+    struct tiny_dng a = frame_at(-40);
+    a.serial = "A-1";
+    tiny_write(in_dir("I_0009.DNG"), &a);
+    tiny_write(in_dir("I_0003.DNG"), &t);
+    struct dw_shots s;
+    const char *in[] = {dir};
+    ck_assert_int_eq(scan_of(in, 1, NULL, 2, &s), DW_ERR_MIXED);
+    ck_assert_ptr_nonnull(strstr(error.text, "serial number"));
+}
+END_TEST
+START_TEST(two_bit_depths_are_an_error)
+{
+    struct tiny_dng t = TINY_DNG;
+    t.white = 4095;
+    odd_one(t, "white level");
+}
+END_TEST
+
+START_TEST(nothing_to_work_on_says_what_was_there)
+{
+    struct dw_shots s;
+    const char *in[] = {dir};
+    ck_assert_int_eq(scan_of(in, 1, NULL, 2, &s), DW_ERR_EMPTY);
+    ck_assert_ptr_nonnull(strstr(error.text, "found nothing at all"));
+    put("a.jpg", "\xff\xd8\xff\xe0 small");
+    put("b.jpg", "\xff\xd8\xff\xe0 other");
+    put("c.mp4", "film");
+    ck_assert_int_eq(scan_of(in, 1, NULL, 2, &s), DW_ERR_EMPTY);
+    ck_assert_ptr_nonnull(strstr(error.text, "2 pictures"));
+    ck_assert_ptr_nonnull(strstr(error.text, "1 video"));
+    ck_assert_ptr_nonnull(strstr(error.text, "RAW files of the camera"));
+    put("d.nef", "");
+    ck_assert_int_eq(scan_of(in, 1, NULL, 2, &s), DW_ERR_EMPTY);
+    ck_assert_ptr_nonnull(strstr(error.text, "1 unreadable RAW file"));
+    ck_assert_ptr_nonnull(strstr(error.text, "is empty (0 bytes)"));
+    const char *absent[] = {"/tmp/no-such-folder-of-frames"};
+    ck_assert_int_eq(scan_of(absent, 1, NULL, 2, &s), DW_ERR_IO);
+    ck_assert_ptr_nonnull(strstr(error.text, "/tmp/no-such-folder-of-frames: no such file"));
+    const char *device[] = {"/dev/null"};
+    ck_assert_int_eq(scan_of(device, 1, NULL, 2, &s), DW_ERR_IO);
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(a_stopped_scan_says_so)
+{
+    put_frame("I_0001.DNG", 0);
+    atomic_int stop = 1;
+    struct dw_run run = {.jobs = 2, .stop = &stop};
+    struct dw_shots s;
+    const char *in[] = {dir};
+    ck_assert_int_eq(dw_scan(in, 1, NULL, &run, &s, &error), DW_ERR_INTERRUPTED);
+    ck_assert_ptr_null(s.shot);
+}
+END_TEST
+
+static bool same_row(const struct dw_shot *a, const struct dw_shot *b)
+{
+    return strcmp(a->path, b->path) == 0 && a->clock_s == b->clock_s && a->width == b->width &&
+           a->id.head_hash == b->id.head_hash && a->id.size == b->id.size &&
+           (a->shutter_s == b->shutter_s || isnan(a->shutter_s)) && strcmp(a->problem, b->problem) == 0 &&
+           a->clock_guessed == b->clock_guessed;
+}
+START_TEST(the_table_is_the_same_for_any_number_of_workers)
+{
+    char name[64];
+    for (int i = 0; i < 200; i++) {
+        snprintf(name, sizeof name, "I_%04d.DNG", i * 37 % 200);
+        if (i % 19 == 5)
+            put(name, "broken");
+        else
+            put_frame(name, 3.0 * (i * 37 % 200));
+    }
+    static const int jobs[] = {1, 2, 3, 8};
+    struct dw_shots s[4];
+    const char *in[] = {dir};
+    for (int k = 0; k < 4; k++) {
+        ck_assert_int_eq(scan_of(in, 1, NULL, jobs[k], &s[k]), DW_OK);
+        ck_assert_uint_eq(s[k].n, 200);
+        for (size_t i = 0; i < 200; i++)
+            ck_assert(same_row(&s[0].shot[i], &s[k].shot[i]));
+    }
+    for (int k = 0; k < 4; k++)
+        dw_shots_free(&s[k]);
+}
+END_TEST
+
+START_TEST(records_are_read_as_written)
+{
+    struct tiny_dng t = frame_at(3.07);
+    t.shutter[0] = 30;
+    t.shutter[1] = 1;
+    t.iso = 65535;
+    t.rei = 102400;
+    t.orientation = 8;
+    t.serial = "  A\x01\xff" "7 ";
+    t.offset_original = "+00:00";
+    t.gps = true;
+    memcpy(t.lat, (uint32_t[]){51, 1, 28, 1, 4044, 100}, sizeof t.lat);
+    memcpy(t.lon, (uint32_t[]){33, 1, 521281, 10000, 0, 1}, sizeof t.lon);
+    t.lat_ref = 'N';
+    t.lon_ref = 'W';
+    tiny_write(in_dir("IMG_0042.DNG"), &t);
+    struct dw_shots s = scan();
+    const struct dw_shot *h = &s.shot[0];
+    ck_assert_str_eq(h->make, "Invented");
+    ck_assert_str_eq(h->model, "Testcam");
+    ck_assert_str_eq(h->serial, "A\\x01\\xff7");
+    ck_assert_int_eq(h->width, 64);
+    ck_assert_int_eq(h->height, 48);
+    ck_assert_int_eq(h->turn_deg, 270);
+    ck_assert_int_eq(h->cfa, DW_CFA_BAYER);
+    ck_assert(h->has_cam_xyz);
+    ck_assert_double_eq_tol((double)h->cam_xyz[3], -0.4, 1e-5);
+    /* D65 (0.95046, 1, 1.08906; CIE 15) through the matrix of tiny_dng.h: 0.451459, 1.037629,
+     * 0.758389 */
+    ck_assert_double_eq_tol((double)h->daylight_mul[0], 1.037629 / 0.451459, 1e-4);
+    ck_assert_double_eq_tol((double)h->daylight_mul[2], 1.037629 / 0.758389, 1e-4);
+    ck_assert_double_eq_tol(h->clock_s, START_CLOCK + 3.07, 1e-6);
+    ck_assert(h->has_offset && h->offset_s == 0); /* a zero offset is not a missing one */
+    ck_assert(h->has_gps);
+    ck_assert_double_eq_tol(h->lat_deg, 51.4779, 1e-9);
+    ck_assert_double_eq_tol(h->lon_deg, -33.8688017, 1e-6);
+    ck_assert_int_eq((int)h->file_number, 42);
+    ck_assert_double_eq(h->shutter_marked_s, 30);
+    ck_assert_double_eq_tol(h->shutter_s, 32, 1e-9);
+    ck_assert_double_eq(h->iso, 102400);
+    ck_assert_double_eq_tol(h->f_number, sqrt(8), 1e-9);
+    ck_assert_double_eq_tol(h->ev100, 3 - 5 - 10, 1e-9);
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(lenses_without_contacts_and_missing_records)
+{
+    struct tiny_dng t = frame_at(0);
+    t.f[0] = 0;
+    t.f[1] = 10;
+    tiny_write(in_dir("I_0001.DNG"), &t);
+    t = frame_at(20);
+    t.f[0] = t.f[1] = 0;
+    t.f_zero_by_zero = true;
+    tiny_write(in_dir("I_0002.DNG"), &t);
+    t = frame_at(40);
+    t.f[0] = t.f[1] = 0;
+    tiny_write(in_dir("I_0003.DNG"), &t);
+    t = frame_at(60);
+    t.shutter[0] = t.shutter[1] = 0;
+    t.iso = 0;
+    tiny_write(in_dir("I_0004.DNG"), &t);
+    struct dw_shots s = scan();
+    for (size_t i = 0; i < 3; i++) {
+        ck_assert(!s.shot[i].has_aperture);
+        ck_assert_double_eq_tol(s.shot[i].ev100, 6, 1e-9);
+    }
+    ck_assert(!s.shot[3].has_shutter && !s.shot[3].has_iso && isnan(s.shot[3].ev100));
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(the_whole_shoot_tells_how_the_camera_times)
+{
+    struct tiny_dng t = frame_at(0);
+    t.tv[0] = 5906891;
+    t.tv[1] = 1000000;
+    tiny_write(in_dir("I_0001.DNG"), &t); /* 1/60 s beside -log2(1/60): exact */
+    t = frame_at(20);
+    t.shutter[0] = 30;
+    t.shutter[1] = 1;
+    tiny_write(in_dir("I_0002.DNG"), &t); /* says nothing itself, but is of the same camera */
+    struct dw_shots s = scan();
+    ck_assert_double_eq(s.shot[1].shutter_s, 30);
+    ck_assert_ptr_nonnull(strstr(heard.text, "times its marks exactly"));
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(a_freely_running_shutter_is_taken_at_its_word)
+{
+    for (uint32_t i = 0; i < 6; i++) {
+        char name[64];
+        snprintf(name, sizeof name, "I_%04u.DNG", i);
+        struct tiny_dng t = frame_at(20.0 * i);
+        t.shutter[1] = 57 + i; /* 1/57 .. 1/62, among them 1/60 */
+        tiny_write(in_dir(name), &t);
+    }
+    struct dw_shots s = scan();
+    ck_assert_double_eq_tol(s.shot[3].shutter_s, 1 / 60., 1e-9);
+    ck_assert_ptr_nonnull(strstr(heard.text, "off the third-stop series"));
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(offsets_of_another_time_are_not_taken)
+{
+    struct tiny_dng t = frame_at(0);
+    t.modified = "2025:04:01 09:00:00"; /* a converter's own zone */
+    t.offset_modified = "+05:00";
+    tiny_write(in_dir("I_0001.DNG"), &t);
+    struct dw_shots s = scan();
+    ck_assert(!s.shot[0].has_offset);
+    dw_shots_free(&s);
+    t = frame_at(0);
+    t.modified = t.original;
+    t.offset_modified = "+05:00";
+    tiny_write(in_dir("I_0001.DNG"), &t);
+    s = scan();
+    ck_assert(s.shot[0].has_offset && s.shot[0].offset_s == 18000);
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(position_fixes_tell_the_offset)
+{
+    for (uint32_t i = 0; i < 4; i++) {
+        char name[64];
+        snprintf(name, sizeof name, "I_%04u.DNG", i);
+        struct tiny_dng t = frame_at(20.0 * i); /* 20:00 by the camera, 17:00 UTC */
+        t.gps = true;
+        t.gps_date = "2025:03:28";
+        memcpy(t.gps_time, (uint32_t[]){17, 0, 20 * i}, sizeof t.gps_time);
+        tiny_write(in_dir(name), &t);
+    }
+    struct dw_shots s = scan();
+    for (size_t i = 0; i < 4; i++)
+        ck_assert(s.shot[i].has_offset && s.shot[i].offset_s == 3 * 3600 && !s.shot[i].has_gps);
+    ck_assert_ptr_nonnull(strstr(heard.text, "UTC+3.00 h"));
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(the_time_zone_of_the_machine_does_not_matter)
+{
+    static const char *const zones[] = {"UTC0", "America/New_York", "Asia/Kathmandu", "XYZ-14"};
+    struct tiny_dng t = TINY_DNG;
+    t.original = NULL;
+    t.modified = "1997:04:23 08:00:47"; /* what old formats hold alone */
+    tiny_write(in_dir("I_0001.DNG"), &t);
+    for (size_t i = 0; i < 4; i++) {
+        setenv("TZ", zones[i], 1);
+        struct dw_shots s = scan();
+        ck_assert_double_eq(s.shot[0].clock_s, 861782447);
+        dw_shots_free(&s);
+    }
+}
+END_TEST
+
+START_TEST(a_folder_that_cannot_be_read_is_passed_over)
+{
+    if (geteuid() == 0)
+        return; /* nothing is closed to root */
+    put_frame("I_0001.DNG", 0);
+    folder("closed");
+    ck_assert_int_eq(chmod(in_dir("closed"), 0), 0);
+    struct dw_shots s = scan();
+    ck_assert_uint_eq(s.n, 1);
+    ck_assert_ptr_nonnull(strstr(heard.text, "cannot be read and is passed over"));
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(counting_numbers)
+{
+    struct dw_shot s[4] = {{.file_number = 9998}, {.file_number = 1}, {.file_number = 9999},
+                           {.file_number = 2}};
+    long count[4];
+    ck_assert(dw_sequence_count(s, 4, count));
+    ck_assert_int_eq((int)count[1], 10001);
+    ck_assert_int_eq((int)count[0], 9998);
+    s[3].file_number = 9998; /* two files of one number: no single counter */
+    ck_assert(!dw_sequence_count(s, 4, count));
+    ck_assert_int_eq((int)dw_sequence_distance(9999, 1), 2);
+    ck_assert_int_eq((int)dw_sequence_distance(1, 9999), -2);
+    ck_assert_int_eq((int)dw_sequence_distance(10, 30), 20);
+}
+END_TEST
+
+/* Real files, each alone: what it must come to. Needs DAYWHEEL_REAL_DATA. */
+static const struct real {
+    const char *file;
+    double clock, shutter, f, iso; /* NAN: none recorded; marks as read */
+    bool offset;
+    int offset_s;
+    bool gps;
+    double lat, lon;
+} real[] = {
+    {"real-chart-14bit.dng", NAN, NAN, NAN, NAN, false, 0, false, 0, 0},
+    {"real/nikon-d1.nef", 974638910.24, 1 / 250., 7.6, 200, false, 0, false, 0, 0},
+    {"real/canon-d30-5s.crw", 1514811812, 4.967, 5.596, 100, false, 0, false, 0, 0},
+    {"real/kodak-dc50.kdc", 861782447, 1 / 230., 6.2, 84, false, 0, false, 0, 0},
+    {"real/nikon-d500-linear-lossy.dng", 1784586059.43, 1 / 1600., 2.8, 400, false, 0, false, 0, 0},
+    {"real/lg-g4-linear-lossy-gps.dng", 1447346778, 1 / 250., 1.8, 800, false, 0, true, 53.834508,
+     10.695850},
+    {"stubs/canon-m50.cr3", 1519214936.21, 1 / 80., 3.5, 12800, true, 0, false, 0, 0},
+    {"stubs/contax-n-digital.raw", 1121537670, 1 / 125., 11.3137, 100, false, 0, false, 0, 0},
+    {"stubs/minolta-a2.mrw", 1100819698, 1 / 5., 2.8, 64, false, 0, false, 0, 0},
+    {"odd/fuzz-1827.crw", 1114278876, NAN, NAN, NAN, false, 0, false, 0, 0},
+};
+/* Files that must be refused at the scan, with a word that the reason must hold. */
+static const char *const refused[][2] = {
+    {"odd/gopro-fusion-front.gpr", "not supported"}, {"stubs/nikon-z9-30s-jxl.dng", "not supported"},
+    {"stubs/sigma-dp2.x3f", "not supported"},        {"stubs/canon-r6-pruned.cr3", "not supported"},
+    {"stubs/canon-r6-gps.cr3", "cut short"},         {"stubs/canon-t5i.cr2", "cut short"},
+    {"stubs/sony-zv-e10.arw", "cut short"},          {"stubs/leica-m10.dng", "cut short"},
+    {"stubs/sony-a7m3-f0.arw", "cut short"},         {"stubs/apple-iphone12pro-proraw.dng", "cut short"},
+    {"odd/cut-sony-a55-silent.arw", "cut short"},    {"odd/cut-sony-a330.arw", "cut short"},
+    {"odd/cut-canon-sd450.dng", "cut short"},        {"odd/head-128bytes.orf", "cut short"},
+    {"odd/fuzz-9324-20bytes.crw", "cut short"},      {"odd/fuzz-1838.crw", "damaged"},
+    {"odd/fuzz-839.rw2", "damaged"},                 {"odd/fuzz-857.raf", "cut short"},
+    {"odd/headerless-768x512-rggb.raw", "no header"},
+    {"odd/headerless-768x512-rggb-badpixels.raw", "no header"},
+    {"real/kodak-c330-yrgb.raw", "no header"},       {"stubs/fuji-s5pro.raf", "45 degrees"},
+    {"stubs/fuji-xt4.raf", "does not begin like a RAW file"},
+    {"stubs/pentax-k7-8x8.pef", "not supported"},
+    {"odd/not-raw-nikon-d1x.tif", "1 picture"},
+};
+
+static const char *real_data(void)
+{
+    const char *root = getenv("DAYWHEEL_REAL_DATA");
+    if (!root)
+        fprintf(stderr, "# skipped: DAYWHEEL_REAL_DATA names no folder of real frames\n");
+    return root;
+}
+static void close_enough(double got, double want, double tolerance, const char *what,
+                         const char *file)
+{
+    ck_assert_msg(isnan(want) ? isnan(got) : fabs(got - want) <= tolerance, "%s: %s %.6f, not %.6f",
+                  file, what, got, want);
+}
+
+START_TEST(real_records)
+{
+    const char *root = real_data();
+    if (!root)
+        return;
+    setenv("TZ", _i % 2 ? "America/New_York" : "Asia/Kathmandu", 1);
+    const struct real *r = &real[_i];
+    char path[512];
+    snprintf(path, sizeof path, "%s/%s", root, r->file);
+    struct dw_shots s;
+    const char *in[] = {path};
+    ck_assert_msg(scan_of(in, 1, NULL, 1, &s) == DW_OK, "%s", error.text);
+    const struct dw_shot *h = &s.shot[0];
+    ck_assert_msg(h->has_clock == !isnan(r->clock), "%s: clock", r->file);
+    if (h->has_clock)
+        close_enough(h->clock_s, r->clock, 1e-3, "clock", r->file);
+    close_enough(h->shutter_marked_s, r->shutter, 1e-3 * r->shutter, "shutter", r->file);
+    close_enough(h->f_marked, r->f, 1e-3, "aperture", r->file);
+    close_enough(h->iso_marked, r->iso, 1e-3, "ISO", r->file);
+    ck_assert_msg(h->has_offset == r->offset && h->offset_s == r->offset_s, "%s: offset", r->file);
+    ck_assert_msg(h->has_gps == r->gps, "%s: position", r->file);
+    if (r->gps) {
+        close_enough(h->lat_deg, r->lat, 1e-5, "latitude", r->file);
+        close_enough(h->lon_deg, r->lon, 1e-5, "longitude", r->file);
+    }
+    for (const char *c = h->model; *c; c++) /* fuzzed names are made printable */
+        ck_assert((unsigned char)*c >= 0x20 && (unsigned char)*c != 0x7f);
+    dw_shots_free(&s);
+}
+END_TEST
+
+START_TEST(real_files_that_are_no_frames)
+{
+    const char *root = real_data();
+    if (!root)
+        return;
+    char path[512];
+    snprintf(path, sizeof path, "%s/%s", root, refused[_i][0]);
+    struct dw_shots s;
+    const char *in[] = {path};
+    ck_assert_int_eq(scan_of(in, 1, NULL, 1, &s), DW_ERR_EMPTY);
+    ck_assert_msg(strstr(error.text, refused[_i][1]) != NULL, "%s: %s", refused[_i][0], error.text);
+}
+END_TEST
+
+START_TEST(all_real_files_together_are_mixed_and_one_model_can_be_chosen)
+{
+    const char *root = real_data();
+    if (!root)
+        return;
+    struct dw_shots s;
+    const char *in[] = {root};
+    ck_assert_int_eq(scan_of(in, 1, NULL, 2, &s), DW_ERR_MIXED);
+    ck_assert_int_eq(scan_of(in, 1, "D1", 2, &s), DW_OK);
+    ck_assert_uint_eq(s.counts.frames, 1);
+    dw_shots_free(&s);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *s = suite_create("shot");
+    TCase *t = tcase_create("scan");
+    tcase_add_checked_fixture(t, set_up, tear_down);
+    tcase_add_test(t, time_with_its_fraction_decides);
+    tcase_add_test(t, numbers_decide_within_one_second_across_two_cards_and_a_wrap);
+    tcase_add_test(t, the_order_of_a_long_shoot_over_the_wrap);
+    tcase_add_test(t, an_hour_back_is_put_right);
+    tcase_add_test(t, an_hour_forward_is_put_right);
+    tcase_add_test(t, a_clock_set_back_by_minutes_keeps_the_spacing);
+    tcase_add_test(t, a_real_pause_stays);
+    tcase_add_test(t, offsets_that_change_with_the_clock_need_no_help);
+    tcase_add_test(t, two_counters_are_ordered_by_time);
+    tcase_add_test(t, broken_files_stay_where_their_number_puts_them);
+    tcase_add_test(t, frames_without_a_clock_are_placed_and_told);
+    tcase_add_test(t, without_any_clock_the_numbers_order);
+    tcase_add_test(t, what_is_no_frame_is_counted_apart);
+    tcase_add_test(t, the_decoder_decides_not_the_suffix);
+    tcase_add_test(t, the_same_file_twice_is_used_once);
+    tcase_add_test(t, frames_that_only_look_alike_are_kept);
+    tcase_add_test(t, a_list_on_standard_input);
+    tcase_add_test(t, two_cameras_are_named_and_one_can_be_chosen);
+    tcase_add_test(t, two_sizes_are_an_error);
+    tcase_add_test(t, two_orientations_are_an_error);
+    tcase_add_test(t, two_bodies_of_one_model_are_an_error);
+    tcase_add_test(t, two_bit_depths_are_an_error);
+    tcase_add_test(t, nothing_to_work_on_says_what_was_there);
+    tcase_add_test(t, a_stopped_scan_says_so);
+    tcase_add_test(t, the_table_is_the_same_for_any_number_of_workers);
+    tcase_add_test(t, records_are_read_as_written);
+    tcase_add_test(t, lenses_without_contacts_and_missing_records);
+    tcase_add_test(t, the_whole_shoot_tells_how_the_camera_times);
+    tcase_add_test(t, a_freely_running_shutter_is_taken_at_its_word);
+    tcase_add_test(t, offsets_of_another_time_are_not_taken);
+    tcase_add_test(t, position_fixes_tell_the_offset);
+    tcase_add_test(t, the_time_zone_of_the_machine_does_not_matter);
+    tcase_add_test(t, a_folder_that_cannot_be_read_is_passed_over);
+    suite_add_tcase(s, t);
+    t = tcase_create("numbers");
+    tcase_add_test(t, counting_numbers);
+    suite_add_tcase(s, t);
+    t = tcase_create("real");
+    tcase_add_loop_test(t, real_records, 0, (int)(sizeof real / sizeof *real));
+    tcase_add_loop_test(t, real_files_that_are_no_frames, 0,
+                        (int)(sizeof refused / sizeof *refused));
+    tcase_add_test(t, all_real_files_together_are_mixed_and_one_model_can_be_chosen);
+    suite_add_tcase(s, t);
+    return dw_check_main(s);
+}
