@@ -19,6 +19,14 @@
 #define MAX_REGIONS 256
 #define TUKEY 4.685     /* 95 % efficient at the normal (Beaton & Tukey 1974) */
 #define MIN_TILES 3
+/* Choice between heaps of tiles */
+#define CLEAR_SHARE 0.8   /* of the weight in one heap: no choice to make */
+#define HEAPS 6           /* candidates */
+#define BINS 64
+#define SHARP 0.01        /* stops: a tile as still as this has a full voice */
+#define REGION_VOICE 30.0
+#define WRONG_RECORD 40.0 /* nats against any difference, however large */
+#define TEMPER 0.7        /* regions are not quite independent */
 
 struct compare {
     const struct dw_grids *g;
@@ -114,41 +122,92 @@ static void free_wander(const struct compare *c, size_t n, double *b, double *va
         sld += w * l * c->d[k];
     }
     double det = s1 * sll - sl * sl;
-    *var = det > 1e-9 * s1 * sll ? s1 / det : INFINITY;
+    *var = det > 1e-9 * s1 * sll ? s1 / det : (double)INFINITY;
     *b = isfinite(*var) ? (s1 * sld - sl * sd) / det : 0;
 }
 
-/* Refines v from a start; returns how much weight the heap has, less for being out of reach. */
-static double settle(struct compare *c, size_t n, double centre, bool free, int rounds, double *v,
-                     double *b)
+/* Refines v from a start; returns the share of the tiles' weight that lies in its heap. */
+static double settle(struct compare *c, size_t n, int rounds, double *v, double *b)
 {
-    double share = 0;
     for (int i = 0; i < rounds; i++) {
-        share = weigh(c, n, *v, *b, i == 0 ? 2 : 1);
+        weigh(c, n, *v, *b, i == 0 ? 2 : 1);
         solve_two(c, n, v, b);
     }
-    share = weigh(c, n, *v, *b, 1);
-    double off = (*v - centre) / c->p->reach_stops;
-    return free ? share : share / (1 + off * off / 4);
+    return weigh(c, n, *v, *b, 1);
 }
 
-/* Start values when the tiles disagree: sorted differences, at even steps of their ranks, are
- * dense where a heap is. */
-static void best_heap(struct compare *c, size_t n, double centre, bool free, double *v, double *b)
+/* How well a heap explains the pair, in nats. An exposure error moves the whole picture, a shadow
+ * only its own part of it, so every region has a voice that grows with the logarithm of how many
+ * of its tiles take part; tiles that are noisy even when still have little to say. Against it
+ * stands how improbable such a difference of exposure errors is: normal about the slow common
+ * change, but never worse than a wrong record, which moves all regions alike. */
+static double evidence(const struct compare *c, size_t n, double centre, bool free, double v)
 {
-    memcpy(c->sorted, c->d, n * sizeof(double));
-    double best = -1, best_v = *v, best_b = *b;
-    for (int q = 1; q <= 9; q++) {
-        double tv = dw_quantile(c->sorted, n, q / 10.0), tb = 0;
-        double score = settle(c, n, centre, free, 4, &tv, &tb);
-        if (score > best) {
-            best = score;
-            best_v = tv;
-            best_b = tb;
-        }
+    double in[MAX_REGIONS] = {0}, all[MAX_REGIONS] = {0}, sum = 0;
+    for (size_t k = 0; k < n; k++) {
+        int r = c->region[c->tile[k]];
+        in[r] += c->gamma[k] * fmin(1, SHARP / c->sigma[k]);
+        all[r]++;
     }
-    *v = best_v;
-    *b = best_b;
+    for (int r = 0; r < c->regions; r++)
+        sum += log1p(REGION_VOICE * in[r] / fmax(all[r], REGION * REGION / 2.0));
+    if (free)
+        return sum;
+    double off = (v - centre) / c->p->reach_stops * 3;
+    return sum - fmin(0.5 * off * off, WRONG_RECORD);
+}
+
+/* Densest places of the differences near the expected one, by a histogram; returns how many. */
+static int dense_places(const struct compare *c, size_t n, double centre, double place[HEAPS])
+{
+    double bin[BINS] = {0}, width = 4 * c->p->reach_stops / BINS;
+    for (size_t k = 0; k < n; k++) {
+        double x = (c->d[k] - centre) / width + BINS / 2;
+        if (x >= 0 && x < BINS)
+            bin[(int)x] += fmin(1, SHARP / c->sigma[k]);
+    }
+    int found = 0;
+    double height[HEAPS];
+    for (int i = 1; i + 1 < BINS; i++) {
+        double h = bin[i - 1] + 2 * bin[i] + bin[i + 1];
+        if (bin[i] <= 0 || bin[i] < bin[i - 1] || bin[i] < bin[i + 1])
+            continue;
+        int at = found < HEAPS ? found++ : HEAPS - 1;
+        if (at == HEAPS - 1 && found == HEAPS && height[at] >= h && place[at] != 0)
+            continue;
+        for (; at > 0 && height[at - 1] < h; at--) {
+            height[at] = height[at - 1];
+            place[at] = place[at - 1];
+        }
+        height[at] = h;
+        place[at] = centre + (i + 0.5 - BINS / 2) * width;
+    }
+    return found;
+}
+
+/* When tiles disagree: the heap with the best evidence. Returns the variance that stands for the
+ * chance that a rival is the true one. */
+static double best_heap(struct compare *c, size_t n, double centre, bool free, double *v, double *b)
+{
+    double place[HEAPS + 1], found_v[HEAPS + 1], found_b[HEAPS + 1], score[HEAPS + 1];
+    int places = dense_places(c, n, centre, place), best = 0;
+    place[places++] = *v;
+    for (int i = 0; i < places; i++) {
+        found_v[i] = place[i];
+        found_b[i] = 0;
+        settle(c, n, 5, &found_v[i], &found_b[i]);
+        score[i] = evidence(c, n, centre, free, found_v[i]);
+        if (score[i] > score[best])
+            best = i;
+    }
+    *v = found_v[best];
+    *b = found_b[best];
+    double doubt = 0;
+    for (int i = 0; i < places; i++) {
+        double apart = found_v[i] - *v;
+        doubt = fmax(doubt, apart * apart * exp(-TEMPER * (score[best] - score[i])));
+    }
+    return doubt;
 }
 
 /* Variance of v: regions of the picture are taken to err independently (a sandwich estimate by
@@ -184,16 +243,12 @@ static struct dw_pair compare_pair(struct compare *c, size_t a, size_t b)
     memcpy(c->sorted, c->d, n * sizeof(double));
     double v = dw_median(c->sorted, n), black = 0;
     pair.common = v;
-    double share = settle(c, n, centre, free, 4, &v, &black);
-    if (share < 0.6)
-        best_heap(c, n, centre, free, &v, &black);
-    share = weigh(c, n, v, black, 1);
+    double doubt = 0;
+    if (settle(c, n, 4, &v, &black) < CLEAR_SHARE)
+        doubt = best_heap(c, n, centre, free, &v, &black);
+    weigh(c, n, v, black, 1);
     pair.v = v;
-    /* a small heap may be the wrong one: then v is only known as well as the tiles agree */
-    memcpy(c->sorted, c->d, n * sizeof(double));
-    double spread = dw_mad_sigma(c->d, n, pair.common, c->sorted);
-    double doubt = fmax(0, 1 - share / 0.5);
-    pair.var = variance_of(c, n, v, black) + doubt * doubt * spread * spread;
+    pair.var = variance_of(c, n, v, black) + doubt;
     if (b == a + 1) {
         free_wander(c, n, &c->wander[a], &c->wander_var[a]);
         c->v[a] = v;
