@@ -50,18 +50,19 @@ rm -rf listed
 # -- the frames
 mkdir faulty
 find shoot -iname '*.dng' -exec cp {} faulty/ \;
+# shellcheck disable=SC2046
 set -- $(find faulty -iname '*.dng' | sort)
 : >"$3"                                         # zero length
-head -c 3000 "$5" >cut && mv cut "$5"           # truncated
+head -c 3000 "$5" >"$work/cut" && mv "$work/cut" "$5"           # truncated
 printf 'XXXXXXXX' | dd of="$7" conv=notrunc bs=1 2>/dev/null # wrong magic
 size=$(wc -c <"$9")
-head -c $((size / 2)) "$9" >cut && head -c $((size - size / 2)) /dev/zero >>cut && mv cut "$9"
+head -c $((size / 2)) "$9" >"$work/cut" && head -c $((size - size / 2)) /dev/zero >>"$work/cut" && mv "$work/cut" "$9"
 dw render faulty -o faults
 ok "broken frames: done, status 3" ended 3 "left out" "unreadable"
 ok "broken frames: every one is in the ledger" is "$(grep -c unreadable faults/ledger.csv)" 4
 ok "broken frames: none is used" is "$(grep unreadable faults/ledger.csv | grep -c ',yes$')" 0
 ok "broken frames: they are on the sheet" test -s faults/sheet-1.jpg
-ok "broken frames: bridged" is "$(ls faults/frames | wc -l | tr -d ' ')" 12
+ok "broken frames: bridged" is "$(find faults/frames -type f | wc -l | tr -d ' ')" 12
 
 # -- the output
 dw render shoot -o plain

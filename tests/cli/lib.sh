@@ -1,3 +1,4 @@
+# shellcheck shell=sh
 # lib.sh: what the end-to-end suites share. Each script sources it and reports in TAP.
 # DAYWHEEL and DAYWHEEL_INVENT name the two programs; meson sets them.
 : "${DAYWHEEL:?names the program under test}"
