@@ -3,6 +3,8 @@
 #include "output_shoot.h"
 
 #include "base/atomic_file.h"
+#include "base/hash.h"
+#include "base/pool.h"
 #include "output/frame_file.h"
 
 static struct shoot *s;
@@ -116,6 +118,51 @@ START_TEST(a_recipe_follows_what_the_frame_is_made_of)
     strcpy(s->d.facts.survey_id, "f");
     render.part = 2, render.parts = 3;
     ck_assert_int_eq(count_had(), 4);
+}
+END_TEST
+
+/* Workers of a pool write the frames of one sink at once. */
+struct crowd {
+    struct dw_sink sink;
+    struct dw_image image;
+};
+
+static enum dw_status crowd_item(void *ctx, void *state, size_t i, struct dw_error *err)
+{
+    (void)state;
+    struct crowd *c = ctx;
+    if (c->sink.have(c->sink.ctx, &s->d.frame[i]))
+        return dw_fail(err, DW_ERR_USAGE, "already there");
+    return c->sink.take(c->sink.ctx, &s->d.frame[i], &c->image, err);
+}
+
+START_TEST(many_workers_write_what_one_writes)
+{
+    shoot_free(s);
+    s = shoot_new(40);
+    params.dir = s->dir;
+    uint64_t sum[2];
+    for (int round = 0; round < 2; round++) {
+        struct dw_writer *w = writer();
+        struct crowd c = {dw_writer_sink(w), shoot_picture(90, 60, 8)};
+        struct dw_pool_work work = {.item = crowd_item, .ctx = &c, .stage = "writing"};
+        struct dw_run run = {.jobs = round ? 4 : 1};
+        struct dw_error err = {0};
+        ck_assert_msg(dw_pool_run(&work, 40, &run, &err) == DW_OK, "%s", err.text);
+        sum[round] = DW_HASH_START;
+        for (int i = 1; i <= 40; i++) {
+            char name[32], *data;
+            size_t n;
+            snprintf(name, sizeof name, "frame-%05d.jpg", i);
+            ck_assert_int_eq(dw_read_whole(shoot_path(s, name), 1 << 24, &data, &n, NULL), DW_OK);
+            sum[round] = dw_hash(sum[round], data, n);
+            free(data);
+            unlink(shoot_path(s, name));
+        }
+        shoot_picture_free(&c.image);
+        dw_writer_free(w);
+    }
+    ck_assert_uint_eq(sum[0], sum[1]);
 }
 END_TEST
 
@@ -281,6 +328,7 @@ int main(void)
     tcase_add_test(c, jpeg_frames_are_known_again);
     tcase_add_test(c, tiff_frames_are_known_again);
     tcase_add_test(c, a_recipe_follows_what_the_frame_is_made_of);
+    tcase_add_test(c, many_workers_write_what_one_writes);
     tcase_add_test(c, frames_that_are_not_whole_are_made_again);
     tcase_add_test(c, hostile_frames_are_survived);
     tcase_add_test(c, tidying_takes_only_what_is_ours);

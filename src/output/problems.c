@@ -135,13 +135,18 @@ static const struct dw_frame *nearest_frame(const struct dw_decision *d, double 
     return &d->frame[low];
 }
 
-/* Frames that are mixed from several shots in the time between shot i and the one before it. */
+/* Frames in the time since the last shot that has one: nothing was shot for them. */
 static size_t bridged_before(const struct dw_decision *d, size_t i)
 {
-    size_t n = 0;
-    for (size_t k = 0; i > 0 && k < d->n_frames; k++)
-        n += d->frame[k].utc_s > d->ledger[i - 1].utc_s &&
-             d->frame[k].utc_s < d->ledger[i].utc_s && d->frame[k].n_sources > 1;
+    size_t before = i, n = 0;
+    while (before > 0 && d->ledger[--before].frame == 0)
+        ;
+    uint32_t last = before < i ? d->ledger[before].frame : 0;
+    if (last == 0 || d->ledger[i].frame <= last)
+        return 0;
+    for (uint32_t number = last + 1; number < d->ledger[i].frame && number <= d->n_frames; number++)
+        n += d->frame[number - 1].utc_s - d->ledger[i - 1].utc_s >
+             d->facts.interval_s / 2; /* not the frame of a dropped shot */
     return n;
 }
 
@@ -152,8 +157,8 @@ void dw_problem_remedy(const struct dw_decision *d, size_t i, char out[200])
     if (!row->use) {
         bool there = f && fabs(f->utc_s - row->utc_s) < 0.75 * d->facts.interval_s;
         if (there)
-            snprintf(out, 200, "Left out; frame %lu is made from %s.", (unsigned long)f->number,
-                     f->n_sources > 1 ? "its neighbours" : "another shot");
+            snprintf(out, 200, "Left out; frame %lu is bridged from %s.", (unsigned long)f->number,
+                     f->n_sources > 1 ? "its neighbours" : "a neighbour");
         else
             snprintf(out, 200, "Left out.");
         return;
@@ -162,15 +167,15 @@ void dw_problem_remedy(const struct dw_decision *d, size_t i, char out[200])
     int n = row->frame > 0 ? snprintf(out, 200, "Used in frame %lu", (unsigned long)row->frame)
                            : snprintf(out, 200, "Good enough to be used, but no frame needs it");
     if (bridged > 0)
-        snprintf(out + n, 200 - (size_t)n, "; %zu frame%s before it bridged.", bridged,
-                 bridged == 1 ? " is" : "s are");
+        snprintf(out + n, 200 - (size_t)n, "; %zu frame%s before it %s bridged.", bridged,
+                 bridged == 1 ? "" : "s", bridged == 1 ? "is" : "are");
     else if (row->faults & (DW_BRIGHT | DW_DARK) && isfinite(row->gain_stops) && row->frame > 0)
         snprintf(out + n, 200 - (size_t)n, ", its light brought into line.");
     else
         snprintf(out + n, 200 - (size_t)n, ".");
 }
 
-void dw_problem_reason(const struct dw_ledger_row *row, char out[300])
+void dw_problem_reason(const struct dw_ledger_row *row, const char *path, char out[300])
 {
     static const char *const words[DW_FAULT_COUNT] = {
         "it cannot be decoded",
@@ -185,7 +190,16 @@ void dw_problem_reason(const struct dw_ledger_row *row, char out[300])
         "the camera moved"};
     int lead = dw_problem_leading(row->faults);
     const char *text = row->reason[0] ? row->reason : lead >= 0 ? words[lead] : "";
-    snprintf(out, 300, "%s%s", text, text[0] && text[strlen(text) - 1] != '.' ? "." : "");
+    snprintf(out, 299, "%s", text);
+    char *named = path && path[0] ? strstr(out, path) : NULL;
+    if (named) {
+        const char *rest = named + strlen(path);
+        rest += strspn(rest, ": ");
+        memmove(named, rest, strlen(rest) + 1);
+    }
+    size_t n = strlen(out);
+    if (n > 0 && out[n - 1] != '.')
+        strcpy(out + n, ".");
     if (out[0] >= 'a' && out[0] <= 'z')
         out[0] = (char)(out[0] - 'a' + 'A');
 }

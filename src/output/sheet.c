@@ -82,13 +82,14 @@ static void date_range(const struct sheet *s, char out[120])
         }
     dw_when_local(low, offset, first);
     dw_when_local(high, offset, last);
-    first[strlen(first) > 16 ? 16 : 0] = last[strlen(last) > 16 ? 16 : 0] = '\0';
-    snprintf(out, 120, "%s \xe2\x80\x93 %s, UTC%c%02d:%02d", first, last, offset < 0 ? '-' : '+',
-             minutes / 60 % 100, minutes % 60);
+    first[strlen(first) > 16 ? 16 : 0] = last[strlen(last) > 16 ? 16 : 0] = '\0'; /* no seconds */
+    bool one_day = strlen(last) == 16 && strncmp(first, last, 11) == 0;
+    snprintf(out, 120, "%s \xe2\x80\x93 %s, UTC%c%02d:%02d", first, one_day ? last + 11 : last,
+             offset < 0 ? '-' : '+', minutes / 60 % 100, minutes % 60);
 }
 
-/* Small squares with code and count, from right to left. */
-static void draw_counts(struct dw_paper *p, const struct sheet *s, double right, double y)
+/* Small squares with code and count, from right to left; gives where they begin. */
+static double draw_counts(struct dw_paper *p, const struct sheet *s, double right, double y)
 {
     for (int i = DW_FAULT_COUNT - 1; i >= 0; i--) {
         size_t count = 0;
@@ -100,10 +101,11 @@ static void draw_counts(struct dw_paper *p, const struct sheet *s, double right,
         snprintf(text, sizeof text, "%s %zu", dw_fault_name(i), count);
         struct dw_letters l = note;
         l.ink = black;
-        right -= dw_paper_line(p, right, y, 300, DW_RIGHT, &l, text) + 24;
+        right -= dw_paper_line(p, right, y, 300, DW_RIGHT, &l, text) + 22;
         dw_paper_box(p, right, y - 14, 14, 14, fault_ink[i]);
-        right -= 26;
+        right -= 22;
     }
+    return right;
 }
 
 static void draw_frame_of_page(struct dw_paper *p, const struct sheet *s, size_t page)
@@ -114,10 +116,10 @@ static void draw_frame_of_page(struct dw_paper *p, const struct sheet *s, size_t
     date_range(s, range);
     dw_paper_line(p, MARGIN, 78, 1100, DW_LEFT, &title, "Problem frames");
     snprintf(text, sizeof text, "%s%s%s", folder, folder[0] ? "  \xc2\xb7  " : "", range);
-    dw_paper_line(p, MARGIN, 112, 1100, DW_LEFT, &note, text);
+    double counts = draw_counts(p, s, right, 112);
+    dw_paper_line(p, MARGIN, 112, counts - MARGIN - 20, DW_LEFT, &note, text);
     snprintf(text, sizeof text, "%zu of %zu shots have a fault", s->found, s->shots->n);
     dw_paper_line(p, right, 78, 700, DW_RIGHT, &note, text);
-    draw_counts(p, s, right, 112);
     dw_paper_box(p, MARGIN, 132, PAGE_WIDTH - 2 * MARGIN, 1.5, rule);
     snprintf(text, sizeof text, "%s",
              "Of a run of like faults the first, the worst and the last are shown. ledger.csv holds "
@@ -178,7 +180,7 @@ static void draw_cell(struct dw_paper *p, const struct sheet *s, const struct dw
                                 strlen(when) == 19 ? when + 5 : when); /* the year stands above */
     dw_paper_line(p, x, base, w - used - 16, DW_LEFT, &name, s->shots->shot[problem->shot].name);
     draw_codes(p, x, base + 26, w, row);
-    dw_problem_reason(row, text);
+    dw_problem_reason(row, s->shots->shot[problem->shot].path, text);
     int lines = dw_paper_words(p, x, base + 51, w, 2, 22, &plain, text);
     dw_problem_remedy(s->d, problem->shot, text);
     dw_paper_words(p, x, base + 51 + 22 * lines, w, 4 - lines > 2 ? 2 : 1, 22, &small, text);
