@@ -83,7 +83,8 @@ static void add_row(struct dw_cells *c, int y, float *const rgb[3], float *peak)
             int colour = full ? k : dw_samples_colour(s, x, y);
             float v = ((float)row[full ? 3 * x + k : x] - s->black[colour]) * s->scale[colour];
             rgb[colour][at] += v;
-            peak[at] = v > peak[at] ? v : peak[at];
+            if (colour == 1)
+                peak[at] = v > peak[at] ? v : peak[at];
         }
     }
 }

@@ -15,8 +15,8 @@ struct dw_cells {
 
 enum dw_status dw_cells_open(struct dw_cells *c, struct dw_samples *s, const struct dw_geometry *g,
                              struct dw_error *err);
-/* Row y of cells in camera levels, and the largest level in each cell. Rows may be asked for in
- * any order; neighbours in order cost least.
+/* Row y of cells in camera levels, and the largest green level in each cell. Rows may be asked for
+ * in any order; neighbours in order cost least.
  *
  * Bayer: the two greens lie symmetrically about the cell's centre, so their mean is centred. Red
  * and blue lie a quarter of a cell off to opposite sides, which makes coloured edges and false star

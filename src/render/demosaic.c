@@ -13,6 +13,9 @@
  * 3. Red at blue sites and blue at red ones: residuals and slopes of the four diagonal sites, the
  *    diagonal that changes less counting more; then both at the green samples from the four sites
  *    about them, with the shares of step 1.
+ * 4. Limits, for what no fit foresees: green keeps near the range of its neighbours, and no colour
+ *    falls by more than half below the lowest of its own (beside bright, steep stars). In noise
+ *    about no light at all this lifts red and blue by up to 0.04 of its sigma.
  * Everything reproduces a plane exactly, and keeps measured samples. */
 #include "render/demosaic.h"
 
@@ -204,31 +207,35 @@ static void other_step(struct dw_demosaic *d, int y)
 {
     int p = site_column(d, y);
     struct dw_demosaic_fit fit[4];
-    const float *near_green[4];
     for (int i = 0; i < 4; i++) {
         int v = i < 2 ? y - 1 : y + 1;
         ptrdiff_t u = -1 + p - (i % 2 == 0);
-        fit[i].residual = site_row(d, v, RESIDUAL) + u;
-        fit[i].slope = site_row(d, v, SLOPE) + u;
-        near_green[i] = site_row(d, v, GREEN) + u;
+        fit[i] = (struct dw_demosaic_fit){site_row(d, v, RESIDUAL) + u, site_row(d, v, SLOPE) + u,
+                                          mosaic_row(d, v, site_column(d, v)) + u,
+                                          site_row(d, v, GREEN) + u};
     }
-    d->k->diagonal(fit, near_green, site_row(d, y, GREEN) - 1, d->cells + 8,
-                   other_row(d, y, GREEN) - 1, other_row(d, y, RESIDUAL) - 1,
-                   other_row(d, y, SLOPE) - 1);
+    d->k->diagonal(fit, site_row(d, y, GREEN) - 1, d->cells + 8, other_row(d, y, GREEN) - 1,
+                   other_row(d, y, RESIDUAL) - 1, other_row(d, y, SLOPE) - 1);
 }
 
-/* The fits about the green samples of row y: of the row's own colour, or of the other one. */
+/* Row v as it looks from a green sample of another row or column: of the colour of its own sites
+ * or of the other one, from cell `from` on. */
+static struct dw_demosaic_fit fit_of(const struct dw_demosaic *d, int v, bool own, ptrdiff_t from)
+{
+    if (own)
+        return (struct dw_demosaic_fit){site_row(d, v, RESIDUAL) + from,
+                                        site_row(d, v, SLOPE) + from,
+                                        mosaic_row(d, v, site_column(d, v)) + from, NULL};
+    return (struct dw_demosaic_fit){other_row(d, v, RESIDUAL) + from, other_row(d, v, SLOPE) + from,
+                                    other_row(d, v, GREEN) + from, NULL};
+}
+
+/* A colour at the green samples of row y: that of the row's own sites, or the other one. */
 static void straight_step(struct dw_demosaic *d, int y, bool own, const float *share, float *colour)
 {
-    typedef float *rows_of(const struct dw_demosaic *, int, enum site_kind);
-    rows_of *beside = own ? site_row : other_row, *above = own ? other_row : site_row;
     int p = site_column(d, y);
-    struct dw_demosaic_fit fit[4] = {
-        {beside(d, y, RESIDUAL) - p, beside(d, y, SLOPE) - p},
-        {beside(d, y, RESIDUAL) + 1 - p, beside(d, y, SLOPE) + 1 - p},
-        {above(d, y - 1, RESIDUAL), above(d, y - 1, SLOPE)},
-        {above(d, y + 1, RESIDUAL), above(d, y + 1, SLOPE)},
-    };
+    struct dw_demosaic_fit fit[4] = {fit_of(d, y, own, -p), fit_of(d, y, own, 1 - p),
+                                     fit_of(d, y - 1, !own, 0), fit_of(d, y + 1, !own, 0)};
     d->k->straight(fit, share, mosaic_row(d, y, 1 - p), d->cells, colour);
 }
 

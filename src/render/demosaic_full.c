@@ -4,6 +4,7 @@
 #include <string.h>
 
 struct plane {
+    const struct dw_demosaic_kernels *k;
     const float *px;
     int w;
 };
@@ -13,10 +14,7 @@ static void row_of_plane(void *ctx, int y, float *even, float *odd)
     const struct plane *plane = ctx;
     int w = plane->w;
     const float *in = plane->px + (size_t)y * (size_t)w;
-    for (int i = 0; i < w / 2; i++) {
-        even[i] = in[2 * i];
-        odd[i] = in[2 * i + 1];
-    }
+    plane->k->part(in, (size_t)w / 2, even, odd);
     if (w % 2)
         even[w / 2] = in[w - 1];
 }
@@ -24,7 +22,7 @@ static void row_of_plane(void *ctx, int y, float *even, float *odd)
 void dw_demosaic_full(const struct dw_demosaic_kernels *k, const float *mosaic, int w, int h,
                       const uint8_t pattern[4], float *space, float *const rgb[3])
 {
-    struct plane plane = {mosaic, w};
+    struct plane plane = {k, mosaic, w};
     struct dw_demosaic_source source = {
         .width = w, .height = h, .row = row_of_plane, .ctx = &plane};
     memcpy(source.pattern, pattern, sizeof source.pattern);

@@ -6,8 +6,10 @@
 #include <math.h>
 #include <string.h>
 
-#define CLIP_START 0.96f /* level at which a sample begins to count as clipped */
-#define CLIP_WIDTH 0.035f
+/* Share of saturation at which a channel begins to count as saturated, and how much further it is so
+ * wholly. Green is judged by its largest sample, red and blue by means over their neighbours. */
+#define CLIP_START {0.93f, 0.96f, 0.93f}
+#define CLIP_WIDTH {0.06f, 0.035f, 0.06f}
 
 /* 2^x by our own arithmetic: equal on every machine, which the C library's need not be. */
 static float power_of_two(double x)
@@ -19,11 +21,15 @@ static float power_of_two(double x)
 
 struct dw_develop dw_develop_make(const struct dw_facts *facts, const struct dw_source *source)
 {
-    struct dw_develop d = {.clip_start = CLIP_START, .clip_scale = 1.0f / CLIP_WIDTH};
+    const float start[3] = CLIP_START, width[3] = CLIP_WIDTH;
+    struct dw_develop d;
     float gain = power_of_two(source->gain_stops);
-    for (int c = 0; c < 3; c++)
+    for (int c = 0; c < 3; c++) {
         d.mul[c] = facts->white_mul[c] * source->chroma[c];
-    d.limit = d.mul[1];
+        float unit = c == 1 ? 1.0f : d.mul[c]; /* green's peak comes unbalanced */
+        d.clip_start[c] = start[c] * unit;
+        d.clip_scale[c] = 1.0f / (width[c] * dwk_max(unit, 1e-3f));
+    }
     for (int i = 0; i < 9; i++)
         d.matrix[i] = facts->cam_to_wide[i] * gain;
     return d;

@@ -85,12 +85,11 @@ static void thumb_row(const struct dw_thumb *t, const struct dw_measure *measure
 {
     for (int x = 0; x < t->width; x++) {
         const float *v = t->rgb + ((size_t)y * (size_t)t->width + (size_t)x) * 3;
-        peak[x] = -1.0f;
         for (int c = 0; c < 3; c++) {
             float dn = v[c] * (measured->white - measured->black[c]) + measured->black[c];
             rgb[c][x] = (dn - levels->black[c]) / (levels->white - levels->black[c]);
-            peak[x] = rgb[c][x] > peak[x] ? rgb[c][x] : peak[x];
         }
+        peak[x] = rgb[1][x];
     }
 }
 

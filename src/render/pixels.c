@@ -39,6 +39,8 @@ static void level_row(struct dw_pixels *p, int y, float *mosaic, float *level)
         int c = dw_samples_colour(s, x, y);
         level[x] = ((float)row[x] - s->black[c]) * s->scale[c];
         mosaic[x] = level[x] * p->mul[c];
+        if (c != 1)
+            level[x] = -1.0f; /* only green is asked whether it is saturated */
     }
 }
 
@@ -112,11 +114,11 @@ static void direct_row(struct dw_pixels *p, int y, float *const rgb[3], float *p
     const uint16_t *row = dw_samples_row(s, y);
     bool full = s->m->cfa == DW_CFA_RGB;
     for (int x = 0; x < s->m->width; x++) {
-        peak[x] = -1.0f;
         for (int c = 0; c < 3; c++) {
             int from = full ? c : 1;
             float v = ((float)row[full ? 3 * x + c : x] - s->black[from]) * s->scale[from];
-            peak[x] = v > peak[x] ? v : peak[x];
+            if (c == 1)
+                peak[x] = v;
             rgb[c][x] = v * p->mul[c];
         }
     }

@@ -16,8 +16,8 @@ struct dw_pixels {
 
 enum dw_status dw_pixels_open(struct dw_pixels *p, struct dw_samples *s, const float mul[3],
                               struct dw_error *err);
-/* Row y in *balanced* camera levels (times mul), and the largest unbalanced level in each pixel's
- * 3x3 surround. Rows in rising order cost least. */
+/* Row y in *balanced* camera levels (times mul), and the largest unbalanced green level in each
+ * pixel's 3x3 surround. Rows in rising order cost least. */
 void dw_pixels_row(struct dw_pixels *p, int y, float *const rgb[3], float *peak);
 void dw_pixels_free(struct dw_pixels *p);
 

@@ -1,4 +1,4 @@
-/* demosaic.c: the missing colours, a row at a time. docs of the method: render/demosaic.c.
+/* demosaic.c: the missing colours, a row at a time; the method is told in render/demosaic.c.
  *
  * Literature: directional estimates fused by their expected errors: L. Zhang and X. Wu, "Color
  * demosaicking via directional linear minimum mean square-error estimation", IEEE Trans. Image
@@ -6,7 +6,7 @@
  * K.-H. Chung and Y.-H. Chan, "Color demosaicing using variance of color differences", IEEE Trans.
  * Image Processing 15(10), 2006. A locally fitted line between the colours, of which only the
  * residual is interpolated: D. Kiku, Y. Monno, M. Tanaka and M. Okutomi, "Residual interpolation
- * for color image demosaicking", IEEE ICIP 2013. */
+ * for color image demosaicking", IEEE ICIP 2013. (Cited from memory.) */
 #include "render/kernels/demosaic.h"
 
 #include "render/kernels/fastmath.h"
@@ -18,8 +18,18 @@
  * contrasts alone (best on stars, worst on noise and on detail of one colour); measured on stars
  * and photographs, 0.2 to 0.5 do equally well. */
 #define CAUTION 0.3f
+/* The share of the lowest of its neighbours by which a colour may fall below them. */
+#define DIP 0.5f
 /* Keeps quotients of flat areas at 1/2 and 1; far below one step of any sensor. */
 #define NOTHING 1e-12f
+
+/* The value, but not far below four samples of its colour. On the flank of a bright star a slope
+ * that fits the star badly by a little is a deep dip: a speck of false colour on the dark sky. */
+static inline float lifted(float value, float a, float b, float c, float d)
+{
+    float low = dwk_min(dwk_min(a, b), dwk_min(c, d));
+    return dwk_max(value, low - DIP * fabsf(low));
+}
 
 static void activity(const float *const even[7], const float *const odd[7], size_t n,
                      float *restrict across_even, float *restrict across_odd,
@@ -102,11 +112,13 @@ static void green(const struct dw_demosaic_site *s, const float *restrict across
         float bend = 0.5f * c[i] - 0.25f * (p * cx + q * cy);
         float value = (p * gx + q * gy) + g / k * bend;
         /* Green may leave the range of its neighbours by no more than that range: what is flat
-         * (a clipped lamp, the sky about a hot pixel) then stays flat whatever the site says. */
+         * (a clipped lamp, the sky about a hot pixel) then stays flat whatever the site says.
+         * Nor may it dip; see lifted(). */
         float low = dwk_min(dwk_min(l[i], r[i]), dwk_min(u1[i], d1[i]));
         float high = dwk_max(dwk_max(l[i], r[i]), dwk_max(u1[i], d1[i]));
         float range = high - low;
-        value = dwk_min(dwk_max(value, low - range), high + range);
+        value = dwk_max(value, low - dwk_min(range, DIP * fabsf(low)));
+        value = dwk_min(value, high + range);
         float b = k / g;
         out[i] = value;
         slope[i] = b;
@@ -115,16 +127,18 @@ static void green(const struct dw_demosaic_site *s, const float *restrict across
     }
 }
 
-static void diagonal(const struct dw_demosaic_fit fit[4], const float *const near_green[4],
-                     const float *restrict green_here, size_t n, float *restrict colour,
-                     float *restrict residual, float *restrict slope)
+static void diagonal(const struct dw_demosaic_fit fit[4], const float *restrict green_here,
+                     size_t n, float *restrict colour, float *restrict residual,
+                     float *restrict slope)
 {
     const float *restrict r0 = fit[0].residual, *restrict r1 = fit[1].residual;
     const float *restrict r2 = fit[2].residual, *restrict r3 = fit[3].residual;
     const float *restrict s0 = fit[0].slope, *restrict s1 = fit[1].slope;
     const float *restrict s2 = fit[2].slope, *restrict s3 = fit[3].slope;
-    const float *restrict g0 = near_green[0], *restrict g1 = near_green[1];
-    const float *restrict g2 = near_green[2], *restrict g3 = near_green[3];
+    const float *restrict c0 = fit[0].colour, *restrict c1 = fit[1].colour;
+    const float *restrict c2 = fit[2].colour, *restrict c3 = fit[3].colour;
+    const float *restrict g0 = fit[0].green, *restrict g1 = fit[1].green;
+    const float *restrict g2 = fit[2].green, *restrict g3 = fit[3].green;
     for (size_t i = 0; i < n; i++) {
         float g = green_here[i];
         float falling = fabsf(r0[i] - r3[i]) + fabsf((g + g) - (g0[i] + g3[i])) + NOTHING;
@@ -132,9 +146,10 @@ static void diagonal(const struct dw_demosaic_fit fit[4], const float *const nea
         float w = 0.5f / (falling + rising);
         float r = w * (rising * (r0[i] + r3[i]) + falling * (r1[i] + r2[i]));
         float s = w * (rising * (s0[i] + s3[i]) + falling * (s1[i] + s2[i]));
-        residual[i] = r;
+        float c = lifted(r + s * g, c0[i], c1[i], c2[i], c3[i]);
+        colour[i] = c;
+        residual[i] = c - s * g;
         slope[i] = s;
-        colour[i] = r + s * g;
     }
 }
 
@@ -153,11 +168,21 @@ static void straight(const struct dw_demosaic_fit fit[4], const float *restrict 
     const float *restrict r2 = fit[2].residual, *restrict r3 = fit[3].residual;
     const float *restrict s0 = fit[0].slope, *restrict s1 = fit[1].slope;
     const float *restrict s2 = fit[2].slope, *restrict s3 = fit[3].slope;
+    const float *restrict c0 = fit[0].colour, *restrict c1 = fit[1].colour;
+    const float *restrict c2 = fit[2].colour, *restrict c3 = fit[3].colour;
     for (size_t i = 0; i < n; i++) {
         float p = 0.5f * share[i], q = 0.5f - p;
         float r = p * (r0[i] + r1[i]) + q * (r2[i] + r3[i]);
         float s = p * (s0[i] + s1[i]) + q * (s2[i] + s3[i]);
-        colour[i] = r + s * green_here[i];
+        colour[i] = lifted(r + s * green_here[i], c0[i], c1[i], c2[i], c3[i]);
+    }
+}
+
+static void part(const float *restrict row, size_t n, float *restrict even, float *restrict odd)
+{
+    for (size_t i = 0; i < n; i++) {
+        even[i] = row[2 * i];
+        odd[i] = row[2 * i + 1];
     }
 }
 
@@ -171,4 +196,4 @@ static void join(const float *restrict even, const float *restrict odd, size_t n
 }
 
 const struct dw_demosaic_kernels DW_KERNEL(demosaic) = {
-    activity, gather, contrast, spread, stack, green, diagonal, between, straight, join};
+    activity, gather, contrast, spread, stack, green, diagonal, between, straight, part, join};

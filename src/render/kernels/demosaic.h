@@ -16,9 +16,10 @@ struct dw_demosaic_site {
     const float *up[3], *down[3]; /* one (green), two (same colour), three rows away (green) */
 };
 
-/* What is known of a site once its green is: colour = residual + slope * green, nearby. */
+/* What is known of a site once its green is: colour = residual + slope * green, nearby. `green` is
+ * read by `diagonal` alone. */
 struct dw_demosaic_fit {
-    const float *residual, *slope;
+    const float *residual, *slope, *colour, *green;
 };
 
 struct dw_demosaic_kernels {
@@ -38,16 +39,18 @@ struct dw_demosaic_kernels {
     void (*green)(const struct dw_demosaic_site *s, const float *across, const float *down,
                   const float *green_contrast, const float *colour_contrast, size_t n, float *green,
                   float *residual, float *slope, float *share);
-    /* The other colour at the sites, from the fits (and greens) of the four diagonal sites:
-     * up-left, up-right, down-left, down-right. */
-    void (*diagonal)(const struct dw_demosaic_fit fit[4], const float *const near_green[4],
-                     const float *green, size_t n, float *colour, float *residual, float *slope);
+    /* The other colour at the sites, from the fits of the four diagonal sites: up-left, up-right,
+     * down-left, down-right. */
+    void (*diagonal)(const struct dw_demosaic_fit fit[4], const float *green, size_t n,
+                     float *colour, float *residual, float *slope);
     /* Share of `across` at the green samples: mean of the four sites about it. */
     void (*between)(const float *left, const float *right, const float *up, const float *down,
                     size_t n, float *share);
     /* A colour at the green samples, from the fits left, right, up and down. */
     void (*straight)(const struct dw_demosaic_fit fit[4], const float *share, const float *green,
                      size_t n, float *colour);
+    /* A row of 2 n to its even and odd columns. */
+    void (*part)(const float *row, size_t n, float *even, float *odd);
     /* Even and odd columns to a row of 2 n. */
     void (*join)(const float *even, const float *odd, size_t n, float *row);
 };

@@ -22,11 +22,10 @@ struct dw_cell_rows {
 
 /* What turns camera colours (level 1 = saturation) into scene-linear wide-gamut light. */
 struct dw_develop {
-    float mul[3];     /* white balance times chroma; green about 1 */
-    float limit;      /* balanced level at which green saturates */
-    float clip_start; /* peak level at which a pixel begins to count as clipped */
-    float clip_scale; /* 1 / (level where it is fully clipped - clip_start) */
-    float matrix[9];  /* balanced camera to wide gamut, times the gain */
+    float mul[3];        /* white balance times chroma; green about 1 */
+    float clip_start[3]; /* where a channel begins to count as saturated: red and blue in balanced */
+    float clip_scale[3]; /* levels, green by its peak; and 1 / how much further it is wholly so */
+    float matrix[9];     /* balanced camera to wide gamut, times the gain */
 };
 
 /* What prepares light for the curves: balance and saturation in one matrix. */
@@ -63,7 +62,7 @@ struct dw_mosaic_kernels {
                   float *even, float *odd);
     /* n samples of one kind: (sample - black) * scale. */
     void (*level)(const uint16_t *row, size_t n, float black, float scale, float *out);
-    /* Co-sited cell row; peak is the largest sample of the own cell. */
+    /* Co-sited cell row; peak is the larger of the cell's two greens. */
     void (*cell)(const struct dw_cell_rows *rows, size_t n, float *r, float *g, float *b,
                  float *peak);
     /* In place; see struct dw_develop. */

@@ -32,27 +32,33 @@ static void cell(const struct dw_cell_rows *rows, size_t n, float *restrict r, f
         r[i] = 0.5625f * r0[i] + 0.1875f * (r1[i] + r2[i]) + 0.0625f * r3[i];
         b[i] = 0.5625f * b0[i] + 0.1875f * (b1[i] + b2[i]) + 0.0625f * b3[i];
         g[i] = 0.5f * (g0[i] + g1[i]);
-        peak[i] = dwk_max(dwk_max(r0[i], b0[i]), dwk_max(g0[i], g1[i]));
+        peak[i] = dwk_max(g0[i], g1[i]);
     }
 }
 
+static inline float share_clipped(float level, float start, float scale)
+{
+    return dwk_min(dwk_max((level - start) * scale, 0.0f), 1.0f);
+}
+
+/* Green saturates first in ordinary light, and red and blue go on rising for a stop or so: what is
+ * lost is rebuilt from what is not, or a blown sky would turn magenta. Behind a saturated green lies
+ * at least the mean of red and blue; behind a red or blue that is saturated with it, at least the
+ * other. So colour holds as long as anything is measured, a light that saturates everything ends in
+ * neutral white, and a lamp of one pure colour keeps it. */
 static void develop(const struct dw_develop *d, const float *restrict peak, size_t n,
                     float *restrict r, float *restrict g, float *restrict b)
 {
     const struct dw_develop p = *d;
     for (size_t i = 0; i < n; i++) {
-        /* Where a channel saturates the others are worth no more than the white that they would
-         * make: first nothing above the level at which green saturates, then neutral. */
-        float c = (peak[i] - p.clip_start) * p.clip_scale;
-        c = dwk_min(dwk_max(c, 0.0f), 1.0f);
         float x = r[i] * p.mul[0], y = g[i] * p.mul[1], z = b[i] * p.mul[2];
-        x += c * (dwk_min(x, p.limit) - x);
-        y += c * (dwk_min(y, p.limit) - y);
-        z += c * (dwk_min(z, p.limit) - z);
-        float top = dwk_max(dwk_max(x, y), z);
-        x += c * (top - x);
-        y += c * (top - y);
-        z += c * (top - z);
+        float red = share_clipped(x, p.clip_start[0], p.clip_scale[0]);
+        float green = share_clipped(peak[i], p.clip_start[1], p.clip_scale[1]);
+        float blue = share_clipped(z, p.clip_start[2], p.clip_scale[2]);
+        float higher = dwk_max(x, z);
+        x += red * green * (higher - x);
+        z += blue * green * (higher - z);
+        y += green * (dwk_max(y, 0.5f * (x + z)) - y);
         r[i] = p.matrix[0] * x + p.matrix[1] * y + p.matrix[2] * z;
         g[i] = p.matrix[3] * x + p.matrix[4] * y + p.matrix[5] * z;
         b[i] = p.matrix[6] * x + p.matrix[7] * y + p.matrix[8] * z;

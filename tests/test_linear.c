@@ -1,0 +1,392 @@
+/* test_linear.c: from mosaics to scene-linear light. All mosaics are invented. */
+#include "check_main.h"
+#include "mosaics.h"
+
+#include "render/hot.h"
+
+static const struct dw_size half = {DW_SIZE_HALF, 0, 0}, full = {DW_SIZE_FULL, 0, 0};
+static const char *const every_pattern[] = {"RGGB", "BGGR", "GRBG", "GBRG", "X", "M", "3"};
+#define PATTERNS (int)(sizeof every_pattern / sizeof *every_pattern)
+
+static struct dw_linear light_of(const struct dw_mosaic *m, const struct dw_facts *f,
+                                 const struct dw_source *source, const struct dw_size *size)
+{
+    struct dw_linear l = {0};
+    struct dw_error err = {0};
+    enum dw_status s =
+        dw_linear_from_mosaic(m, &plain_levels, f, source, size, false, &l, &err);
+    ck_assert_msg(s == DW_OK, "%s", err.text);
+    return l;
+}
+
+static double coloured(double x, double y, int colour)
+{
+    (void)x;
+    (void)y;
+    return colour == 0 ? 0.3 : colour == 1 ? 0.2 : 0.1;
+}
+
+/* A flat field of one colour comes out flat and of that colour, whatever the filter. */
+START_TEST(constant_light_stays_constant)
+{
+    for (int p = 0; p < PATTERNS; p++)
+        for (int k = 0; k < 2; k++) {
+            struct dw_mosaic m = new_mosaic(38, 26, every_pattern[p]);
+            struct dw_facts f = plain_facts(38, 26);
+            expose(&m, coloured);
+            struct dw_linear l = light_of(&m, &f, &plain_source, k ? &full : &half);
+            for (int c = 0; c < 3; c++)
+                for (int i = 0; i < l.width * l.height; i++) {
+                    double want = m.cfa == DW_CFA_MONO ? 0.2 : coloured(0, 0, c);
+                    ck_assert_msg(fabs((double)l.plane[c][i] - want) < 5e-5,
+                                  "%s size %d colour %d at %d: %g", every_pattern[p], k, c, i,
+                                  (double)l.plane[c][i]);
+                }
+            dw_linear_free(&l);
+            dw_mosaic_free(&m);
+        }
+}
+END_TEST
+
+static double slope_of_light(double x, double y, int colour)
+{
+    (void)colour;
+    return 0.1 + 0.005 * x + 0.003 * y;
+}
+
+/* Co-siting: on a grey ramp every colour of a cell shows the light at the cell's own centre. */
+START_TEST(colours_of_a_cell_share_one_centre)
+{
+    for (int p = 0; p < 4; p++) {
+        struct dw_mosaic m = new_mosaic(40, 30, every_pattern[p]);
+        struct dw_facts f = plain_facts(40, 30);
+        expose(&m, slope_of_light);
+        struct dw_linear l = light_of(&m, &f, &plain_source, &half);
+        for (int y = 1; y < l.height - 1; y++)
+            for (int x = 1; x < l.width - 1; x++)
+                for (int c = 0; c < 3; c++) {
+                    double want = slope_of_light(2 * x + 0.5, 2 * y + 0.5, c);
+                    double got = (double)l.plane[c][y * l.width + x];
+                    ck_assert_msg(fabs(got - want) < 5e-5, "%s colour %d at %d,%d: %g for %g",
+                                  every_pattern[p], c, x, y, got, want);
+                }
+        dw_linear_free(&l);
+        dw_mosaic_free(&m);
+    }
+}
+END_TEST
+
+static double star_x, star_y;
+static double star(double x, double y, int colour)
+{
+    (void)colour;
+    double dx = x - star_x, dy = y - star_y, sigma = 1.1;
+    return 0.01 + 0.8 * exp(-(dx * dx + dy * dy) / (2 * sigma * sigma));
+}
+
+/* A white star keeps its colour wherever it stands in its cell: the worst error of its peak's
+ * colour is two thirds of what plain 2x2 cells show, 0.58 against 0.88 stop for a star as sharp as
+ * this one (2.6 pixels across at half height; invented, no published source). */
+START_TEST(stars_keep_their_colour)
+{
+    double worst = 0, worst_plain = 0;
+    struct dw_facts f = plain_facts(32, 32);
+    for (int i = 0; i < 64; i++) {
+        star_x = 15 + 0.25 * (i % 8);
+        star_y = 15 + 0.25 * (double)(i / 8);
+        struct dw_mosaic m = new_mosaic(32, 32, "RGGB");
+        expose(&m, star);
+        struct dw_linear l = light_of(&m, &f, &plain_source, &half);
+        int peak = 0;
+        for (int k = 0; k < l.width * l.height; k++)
+            if (l.plane[1][k] > l.plane[1][peak])
+                peak = k;
+        double r = (double)l.plane[0][peak], g = (double)l.plane[1][peak];
+        worst = fmax(worst, fabs(log2(r / g)));
+        int cx = peak % l.width, cy = peak / l.width;
+        double plain = (double)m.px[2 * cy * 32 + 2 * cx] - (double)BLACK;
+        worst_plain = fmax(worst_plain, fabs(log2(plain / (g * (double)(WHITE - BLACK)))));
+        dw_linear_free(&l);
+        dw_mosaic_free(&m);
+    }
+    ck_assert_msg(worst < 0.7 * worst_plain, "co-sited %g, plain %g stops", worst, worst_plain);
+    ck_assert_msg(worst < 0.6, "%g stops", worst);
+}
+END_TEST
+
+/* light = matrix * balance * level * 2^gain */
+START_TEST(gain_balance_and_matrix_are_applied)
+{
+    struct dw_mosaic m = new_mosaic(8, 8, "GRBG");
+    struct dw_facts f = plain_facts(8, 8);
+    const float mul[3] = {2.0f, 1.0f, 1.5f};
+    const float matrix[9] = {0.8f, 0.1f, 0.1f, 0.2f, 1.0f, -0.2f, -0.1f, -0.3f, 1.4f};
+    memcpy(f.white_mul, mul, sizeof mul);
+    memcpy(f.cam_to_wide, matrix, sizeof matrix);
+    struct dw_source source = plain_source;
+    source.gain_stops = 3.25;
+    source.chroma[0] = 1.01f;
+    source.chroma[2] = 0.98f;
+    expose(&m, coloured);
+    struct dw_linear l = light_of(&m, &f, &source, &half);
+    double in[3] = {0.3 * 2.0 * 1.01, 0.2, 0.1 * 1.5 * 0.98};
+    for (int c = 0; c < 3; c++) {
+        double want = 0;
+        for (int k = 0; k < 3; k++)
+            want += (double)matrix[3 * c + k] * in[k];
+        want *= exp2(3.25);
+        ck_assert_msg(fabs((double)l.plane[c][5] / want - 1) < 1e-3, "%g for %g",
+                      (double)l.plane[c][5], want);
+    }
+    dw_linear_free(&l);
+    dw_mosaic_free(&m);
+}
+END_TEST
+
+/* Levels below black stay below zero: cutting them would lift the mean of a dark sky. */
+START_TEST(noise_about_black_keeps_its_mean)
+{
+    struct dw_mosaic m = new_mosaic(64, 64, "RGGB");
+    struct dw_facts f = plain_facts(64, 64);
+    for (int i = 0; i < 64 * 64; i++)
+        m.px[i] = (uint16_t)((int)BLACK + ((i / 2 + i / 128) % 2 ? 9 : -9));
+    struct dw_linear l = light_of(&m, &f, &plain_source, &half);
+    double sum = 0;
+    for (int i = 0; i < l.width * l.height; i++)
+        sum += (double)l.plane[1][i];
+    ck_assert(fabs(sum / (l.width * l.height)) < 1e-7);
+    dw_linear_free(&l);
+    dw_mosaic_free(&m);
+}
+END_TEST
+
+static double brightness;
+static double white_light(double x, double y, int colour)
+{
+    /* what a camera with multipliers 2, 1, 1.5 records of neutral light */
+    static const double weight[3] = {0.5, 1.0, 1.0 / 1.5};
+    (void)x;
+    (void)y;
+    return brightness * weight[colour];
+}
+
+/* Neutral light that rises through saturation stays neutral, never darkens, and ends white. */
+START_TEST(clipped_light_stays_neutral)
+{
+    struct dw_facts f = plain_facts(16, 16);
+    f.white_mul[0] = 2.0f;
+    f.white_mul[2] = 1.5f;
+    for (int k = 0; k < 2; k++) {
+        double last = 0;
+        for (brightness = 0.5; brightness < 4; brightness *= 1.01) {
+            struct dw_mosaic m = new_mosaic(16, 16, "RGGB");
+            expose(&m, white_light);
+            struct dw_linear l = light_of(&m, &f, &plain_source, k ? &full : &half);
+            int at = 5 * l.width + 5;
+            double r = (double)l.plane[0][at], g = (double)l.plane[1][at];
+            double b = (double)l.plane[2][at];
+            ck_assert_msg(g > 0.95 * fmax(r, b), "magenta: %g %g %g at %g", r, g, b, brightness);
+            ck_assert_msg(fmax(r, b) < 1.06 * g && fmin(r, b) > 0.94 * g, "%g %g %g at %g", r, g,
+                          b, brightness);
+            ck_assert_msg(g > 0.97 * last, "darker: %g after %g", g, last);
+            last = fmax(g, last);
+            dw_linear_free(&l);
+            dw_mosaic_free(&m);
+        }
+        ck_assert(last > 1.98);
+    }
+}
+END_TEST
+
+static double two_lights(double x, double y, int colour)
+{
+    return 0.05 + 0.004 * x + 0.01 * (colour == 0) + 0.002 * y;
+}
+
+/* A listed pixel reads what its neighbours say; all others are untouched to the bit. */
+START_TEST(hot_pixels_are_repaired_and_nothing_else)
+{
+    for (int p = 0; p < PATTERNS; p++) {
+        struct dw_mosaic clean = new_mosaic(36, 36, every_pattern[p]);
+        struct dw_mosaic dirty = new_mosaic(36, 36, every_pattern[p]);
+        expose(&clean, two_lights);
+        expose(&dirty, two_lights);
+        const struct dw_hot hot[] = {{0, 0}, {13, 12}, {15, 12}, {12, 13}, {35, 35}};
+        size_t n = sizeof hot / sizeof *hot, step = clean.cfa == DW_CFA_RGB ? 3 : 1;
+        for (size_t i = 0; i < n; i++)
+            for (size_t c = 0; c < step; c++)
+                dirty.px[((size_t)hot[i].y * 36 + hot[i].x) * step + c] = 14000;
+        for (size_t i = 0; i < n; i++)
+            for (size_t c = 0; c < step; c++) {
+                uint16_t want = clean.px[((size_t)hot[i].y * 36 + hot[i].x) * step + c];
+                uint16_t got = dw_hot_repair(&dirty, hot, n, hot[i].x, hot[i].y, (int)c);
+                ck_assert_msg(abs(got - want) <= 200, "%s %u,%u: %u for %u", every_pattern[p],
+                              hot[i].x, hot[i].y, got, want);
+            }
+        struct dw_facts with = plain_facts(36, 36), without = plain_facts(36, 36);
+        with.hot = (struct dw_hot *)(uintptr_t)hot;
+        with.n_hot = n;
+        struct dw_linear a = light_of(&dirty, &with, &plain_source, &half);
+        struct dw_linear b = light_of(&dirty, &without, &plain_source, &half);
+        int cell = dirty.cfa == DW_CFA_XTRANS ? 3 : 2, changed = 0;
+        for (int y = 0; y < a.height; y++)
+            for (int x = 0; x < a.width; x++) {
+                bool near = false;
+                for (size_t i = 0; i < n; i++)
+                    near |= abs(hot[i].x / cell - x) <= 1 && abs(hot[i].y / cell - y) <= 1;
+                for (int c = 0; c < 3; c++) {
+                    float u = a.plane[c][y * a.width + x], v = b.plane[c][y * a.width + x];
+                    changed += u != v;
+                    ck_assert_msg(near || u == v, "%s: %d,%d changed", every_pattern[p], x, y);
+                    ck_assert_msg(u < 0.3f, "%s: %d,%d still hot", every_pattern[p], x, y);
+                }
+            }
+        ck_assert_msg(changed >= 4, "%s: %d", every_pattern[p], changed);
+        dw_linear_free(&a);
+        dw_linear_free(&b);
+        dw_mosaic_free(&clean);
+        dw_mosaic_free(&dirty);
+    }
+}
+END_TEST
+
+static double corner(double x, double y, int colour)
+{
+    (void)colour;
+    return x < 4 && y < 4 ? 0.8 : x > 11 && y < 4 ? 0.4 : 0.1;
+}
+
+/* Turned clockwise, the sensor's first corner goes round: top left, top right, bottom right,
+ * bottom left. */
+START_TEST(pictures_come_upright)
+{
+    for (int turn = 0; turn < 360; turn += 90) {
+        struct dw_mosaic m = new_mosaic(16, 12, "RGGB");
+        struct dw_facts f = plain_facts(16, 12);
+        f.turn_deg = turn;
+        expose(&m, corner);
+        struct dw_linear l = light_of(&m, &f, &plain_source, &half);
+        bool swap = turn == 90 || turn == 270;
+        ck_assert_int_eq(l.width, swap ? 6 : 8);
+        ck_assert_int_eq(l.height, swap ? 8 : 6);
+        int right = l.width - 1, bottom = l.height - 1;
+        const int at[4][2] = {{0, 0}, {right, 0}, {right, bottom}, {0, bottom}};
+        int k = turn / 90; /* first corner here, second one further on */
+        ck_assert(fabs((double)l.plane[1][at[k][1] * l.width + at[k][0]] - 0.8) < 1e-3);
+        k = (k + 1) % 4;
+        ck_assert(fabs((double)l.plane[1][at[k][1] * l.width + at[k][0]] - 0.4) < 1e-3);
+        k = (k + 1) % 4;
+        ck_assert(fabs((double)l.plane[1][at[k][1] * l.width + at[k][0]] - 0.1) < 1e-3);
+        dw_linear_free(&l);
+        dw_mosaic_free(&m);
+    }
+}
+END_TEST
+
+/* Half of a picture and half of it again are the picture. */
+START_TEST(sources_add_up_in_linear_light)
+{
+    for (int turn = 0; turn < 180; turn += 90) {
+        struct dw_mosaic m = new_mosaic(16, 12, "RGGB");
+        struct dw_facts f = plain_facts(16, 12);
+        f.turn_deg = turn;
+        expose(&m, corner);
+        struct dw_linear whole = light_of(&m, &f, &plain_source, &half);
+        struct dw_source source = plain_source;
+        source.weight = 0.5f;
+        struct dw_linear sum = light_of(&m, &f, &source, &half);
+        ck_assert_int_eq(
+            dw_linear_from_mosaic(&m, &plain_levels, &f, &source, &half, true, &sum, NULL), DW_OK);
+        ck_assert_mem_eq(whole.plane[0], sum.plane[0],
+                         3 * (size_t)(whole.width * whole.height) * sizeof(float));
+        struct dw_mosaic other = new_mosaic(18, 12, "RGGB");
+        struct dw_facts g = plain_facts(18, 12);
+        struct dw_error err;
+        ck_assert_int_eq(dw_linear_from_mosaic(&other, &plain_levels, &g, &source, &half, true,
+                                               &sum, &err),
+                         DW_ERR_USAGE);
+        dw_linear_free(&whole);
+        dw_linear_free(&sum);
+        dw_mosaic_free(&m);
+        dw_mosaic_free(&other);
+    }
+}
+END_TEST
+
+START_TEST(senseless_mosaics_are_refused)
+{
+    struct dw_facts f = plain_facts(16, 12);
+    struct dw_linear l = {0};
+    struct dw_error err;
+    struct dw_mosaic m = new_mosaic(18, 12, "RGGB"); /* not the size surveyed */
+    ck_assert_int_eq(
+        dw_linear_from_mosaic(&m, &plain_levels, &f, &plain_source, &half, false, &l, &err),
+        DW_ERR_FORMAT);
+    ck_assert_ptr_nonnull(strstr(err.text, "18x12"));
+    dw_mosaic_free(&m);
+    m = new_mosaic(16, 12, "RGBG"); /* greens in one column: no Bayer order */
+    ck_assert_int_eq(
+        dw_linear_from_mosaic(&m, &plain_levels, &f, &plain_source, &half, false, &l, &err),
+        DW_ERR_FORMAT);
+    dw_mosaic_free(&m);
+    m = new_mosaic(16, 12, "RGGB");
+    struct dw_levels upside_down = {100, 1, {600, 600, 600}, 512};
+    ck_assert_int_eq(
+        dw_linear_from_mosaic(&m, &upside_down, &f, &plain_source, &half, false, &l, &err),
+        DW_ERR_FORMAT);
+    dw_mosaic_free(&m);
+    ck_assert_ptr_null(l.plane[0]);
+}
+END_TEST
+
+/* The thumbnail holds levels of the file's own black and white; light uses the facts'. */
+START_TEST(thumbnails_give_the_same_light)
+{
+    struct dw_mosaic m = new_mosaic(16, 12, "RGGB");
+    struct dw_facts f = plain_facts(16, 12);
+    f.turn_deg = 90;
+    f.white_mul[0] = 2.0f;
+    expose(&m, coloured);
+    struct dw_source source = plain_source;
+    source.gain_stops = 1.5;
+    struct dw_linear want = light_of(&m, &f, &source, &half);
+    struct dw_measure measured = {.black = {500, 500, 500}, .white = 16000};
+    float rgb[4 * 3 * 3];
+    for (int i = 0; i < 12; i++)
+        for (int c = 0; c < 3; c++) {
+            float dn = BLACK + (float)coloured(0, 0, c) * (WHITE - BLACK);
+            rgb[3 * i + c] = (dn - 500) / (16000 - 500);
+        }
+    struct dw_thumb thumb = {.width = 4, .height = 3, .rgb = rgb};
+    struct dw_linear got = {0};
+    ck_assert_int_eq(
+        dw_linear_from_thumb(&thumb, &measured, &plain_levels, &f, &source, &got, NULL), DW_OK);
+    ck_assert_int_eq(got.width, 3);
+    ck_assert_int_eq(got.height, 4);
+    for (int c = 0; c < 3; c++)
+        for (int i = 0; i < 12; i++)
+            ck_assert(fabs((double)(got.plane[c][i] / want.plane[c][7]) - 1) < 1e-3);
+    dw_linear_free(&want);
+    dw_linear_free(&got);
+    dw_mosaic_free(&m);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("linear");
+    TCase *c = tcase_create("linear");
+    tcase_add_test(c, constant_light_stays_constant);
+    tcase_add_test(c, colours_of_a_cell_share_one_centre);
+    tcase_add_test(c, stars_keep_their_colour);
+    tcase_add_test(c, gain_balance_and_matrix_are_applied);
+    tcase_add_test(c, noise_about_black_keeps_its_mean);
+    tcase_add_test(c, clipped_light_stays_neutral);
+    tcase_add_test(c, hot_pixels_are_repaired_and_nothing_else);
+    tcase_add_test(c, pictures_come_upright);
+    tcase_add_test(c, sources_add_up_in_linear_light);
+    tcase_add_test(c, senseless_mosaics_are_refused);
+    tcase_add_test(c, thumbnails_give_the_same_light);
+    suite_add_tcase(suite, c);
+    return dw_check_main(suite);
+}
