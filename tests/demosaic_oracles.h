@@ -94,11 +94,11 @@ struct site_fit {
     double green, slope, residual, share, colour;
 };
 
-/* No further below four samples than twice their range, nor than zero is below the lowest. */
+/* No further below the lowest of four samples than half of that. */
 static inline double lifted(double v, double a, double b, double c, double d)
 {
-    double low = fmin(fmin(a, b), fmin(c, d)), high = fmax(fmax(a, b), fmax(c, d));
-    return fmax(v, low - fmin(2 * (high - low), fabs(low)));
+    double low = fmin(fmin(a, b), fmin(c, d));
+    return fmax(v, low - 0.5 * fabs(low));
 }
 
 static inline struct site_fit fit_at(const struct mosaic *m, int y, int x)
@@ -130,7 +130,8 @@ static inline struct site_fit fit_at(const struct mosaic *m, int y, int x)
         fmin(fmin(at(m, y, x - 1), at(m, y, x + 1)), fmin(at(m, y - 1, x), at(m, y + 1, x)));
     double high =
         fmax(fmax(at(m, y, x - 1), at(m, y, x + 1)), fmax(at(m, y - 1, x), at(m, y + 1, x)));
-    green = fmin(fmax(green, 2 * low - high), 2 * high - low);
+    green = fmax(green, low - fmin(high - low, 0.5 * fabs(low)));
+    green = fmin(green, 2 * high - low);
     return (struct site_fit){green, slope, c - slope * green, share, c};
 }
 
