@@ -13,6 +13,10 @@
 #define FIRST_S (-12 * 3600)
 #define CANDIDATES 105 /* to +14:00 */
 #define MAX_PROBES 240
+#define STEEP_FROM_DEG -13.0 /* where light changes by more than half a stop a degree */
+#define STEEP_TO_DEG 3.0
+#define WIDEST_DEG 4.0 /* between two probes that light is interpolated from */
+#define LEAST_PAIRS 3
 
 /* Middle light of a shot by its record; NAN without. */
 static double middle_light(const struct dw_work *w, size_t i, double *work)
@@ -50,6 +54,43 @@ static double misfit(const double *light, const double *alt, size_t n, double *w
     return best;
 }
 
+/* Light of the rising sun at altitude h, between the two nearest probes; NAN without such. */
+static double rising_light(const double *light, const double *alt, const bool *rising, size_t n,
+                           double h)
+{
+    size_t below = n, above = n;
+    for (size_t i = 0; i < n; i++) {
+        if (!rising[i])
+            continue;
+        if (alt[i] <= h && (below == n || alt[i] > alt[below]))
+            below = i;
+        if (alt[i] > h && (above == n || alt[i] < alt[above]))
+            above = i;
+    }
+    if (below == n || above == n || alt[above] - alt[below] > WIDEST_DEG)
+        return (double)NAN;
+    double part = (h - alt[below]) / (alt[above] - alt[below]);
+    return light[below] + part * (light[above] - light[below]);
+}
+
+/* How far dusk and dawn lie apart at equal altitude of the sun, stops, the median over the steep
+ * part of twilight; 0 where one of the two is missing. This is the sharp one of the two measures:
+ * a quarter of an hour moves dusk and dawn apart by some 5 degrees, which is 5 stops, while the
+ * law of a camera's picture may well lie a stop beside the sky's. */
+static double asymmetry(const double *light, const double *alt, const bool *rising, size_t n,
+                        double *work)
+{
+    size_t k = 0;
+    for (size_t i = 0; i < n; i++) {
+        if (rising[i] || alt[i] < STEEP_FROM_DEG || alt[i] > STEEP_TO_DEG)
+            continue;
+        double other = rising_light(light, alt, rising, n, alt[i]);
+        if (isfinite(other))
+            work[k++] = fabs(light[i] - other);
+    }
+    return k >= LEAST_PAIRS ? dw_median(work, k) : 0;
+}
+
 enum dw_status dw_clock_judge(struct dw_work *w, const struct dw_site *site, const double *clock,
                               struct dw_clock_fit *fit, struct dw_error *err)
 {
@@ -71,6 +112,9 @@ enum dw_status dw_clock_judge(struct dw_work *w, const struct dw_site *site, con
     fit->sure = false;
     if (n < 12)
         return DW_OK;
+    bool *rising = DW_TAKE(&w->arena, MAX_PROBES + 1, bool);
+    if (!rising)
+        return dw_fail(err, DW_ERR_MEMORY, "out of memory while judging the camera's clock");
     double bad[CANDIDATES], best = INFINITY, rival = INFINITY;
     for (int c = 0; c < CANDIDATES; c++) {
         for (size_t i = 0; i < n; i++) {
@@ -78,8 +122,13 @@ enum dw_status dw_clock_judge(struct dw_work *w, const struct dw_site *site, con
                 dw_altitude(site, time[i] - (FIRST_S + c * STEP_S), &alt[i], err);
             if (status < 0)
                 return status;
+            double later;
+            status = dw_altitude(site, time[i] - (FIRST_S + c * STEP_S) + 60, &later, err);
+            if (status < 0)
+                return status;
+            rising[i] = later > alt[i];
         }
-        bad[c] = misfit(light, alt, n, work);
+        bad[c] = misfit(light, alt, n, work) + asymmetry(light, alt, rising, n, work);
         if (bad[c] < best) {
             best = bad[c];
             fit->offset_s = FIRST_S + c * STEP_S;

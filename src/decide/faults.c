@@ -97,6 +97,8 @@ static double habit_at(const struct dw_work *w, size_t i, double *work)
 static void judge_level(struct dw_work *w, struct dw_ledger_row *ledger, double *work)
 {
     char text[200];
+    if (w->params->few)
+        return;
     for (size_t i = 0; i < w->n; i++) {
         if (!isfinite(w->key[i]))
             continue;

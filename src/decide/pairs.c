@@ -19,6 +19,7 @@
 #define MAX_REGIONS 256
 #define TUKEY 4.685     /* 95 % efficient at the normal (Beaton & Tukey 1974) */
 #define MIN_TILES 3
+#define MOST_WANDER 1.0   /* DN rms between neighbours that are believed of a black level */
 /* Choice between heaps of tiles */
 #define CLEAR_SHARE 0.8   /* of the weight in one heap: no choice to make */
 #define HEAPS 6           /* candidates */
@@ -244,13 +245,15 @@ static struct dw_pair compare_pair(struct compare *c, size_t a, size_t b)
     double v = dw_median(c->sorted, n), black = 0;
     pair.common = v;
     double doubt = 0;
-    if (settle(c, n, 4, &v, &black) < CLEAR_SHARE)
+    bool agree = settle(c, n, 4, &v, &black) >= CLEAR_SHARE;
+    if (!agree)
         doubt = best_heap(c, n, centre, free, &v, &black);
     weigh(c, n, v, black, 1);
     pair.v = v;
     pair.var = variance_of(c, n, v, black) + doubt;
     if (b == a + 1) {
-        free_wander(c, n, &c->wander[a], &c->wander_var[a]);
+        if (agree)
+            free_wander(c, n, &c->wander[a], &c->wander_var[a]);
         c->v[a] = v;
         float *rel = c->rel + a * c->tiles, *still = c->still + a * c->tiles;
         for (size_t k = 0; k < c->tiles; k++) {
@@ -401,8 +404,9 @@ static void learn_black(struct compare *c)
                            c->wander_var[j];
             n++;
         }
+    /* with nothing to learn from, no more than a camera's usual rounding */
     if (n >= 12)
-        c->black_var = fmax(0, dw_median(c->centre, n));
+        c->black_var = fmin(fmax(0, dw_median(c->centre, n)), MOST_WANDER * MOST_WANDER);
 }
 
 static bool take_room(struct compare *c, struct dw_arena *arena)
