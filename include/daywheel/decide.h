@@ -130,9 +130,10 @@ struct dw_decide_params {
     double steady;           /* share of real fast changes of light that is calmed, 0..1 */
     const enum dw_word *word; /* per shot, or NULL */
     struct dw_line_params line;
+    bool few; /* a few shots far apart (a preview): none is judged by the levels of the others */
 };
 #define DW_DECIDE_DEFAULTS                                                                         \
-    {false, {0, 0, 0}, false, 0, -12.0, -3.0, 0.5, NULL, DW_LINE_DEFAULTS}
+    {false, {0, 0, 0}, false, 0, -12.0, -3.0, 0.5, NULL, DW_LINE_DEFAULTS, false}
 
 struct dw_flicker { /* stops rms, by part of the day; NAN where no frame is */
     double all, day, twilight, night;

@@ -129,6 +129,7 @@ static enum dw_status survey_few(struct preview *p)
 static enum dw_status decide_few(struct preview *p)
 {
     struct dw_decide_params params = dw_job_decide_params(p->job.settings, NULL);
+    params.few = true;
     enum dw_status status = dw_decide(&p->job.shots, &p->job.survey, &params, &p->job.run,
                                       &p->job.decision, &p->job.error);
     p->job.decided = status >= 0;
