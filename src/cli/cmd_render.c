@@ -24,14 +24,17 @@ static void check_room(struct dw_job *job, const struct dw_made *made)
     struct statvfs fs;
     if (statvfs(job->settings->output, &fs) != 0)
         return;
-    double need =
-        (double)made->share * made->width * made->height * bytes_per_pixel(job->settings) / 1e9;
-    double have = (double)fs.f_bavail * (double)fs.f_frsize / 1e9;
+    double need = (double)made->share * made->width * made->height *
+                  bytes_per_pixel(job->settings);
+    double have = (double)fs.f_bavail * (double)fs.f_frsize;
+    char needed[40], left[40];
+    dw_bytes_text(need, needed, sizeof needed);
+    dw_bytes_text(have, left, sizeof left);
     if (need > have)
         dw_say(&job->run, DW_WARNING,
-               "%s: the frames need about %.1f GB, and the disk has %.1f GB left; if it gets full "
+               "%s: all frames together need about %s, and the disk has %s left; if it gets full "
                "the run stops, and the same command goes on once there is room",
-               job->settings->output, need, have);
+               job->settings->output, needed, left);
 }
 
 static size_t share_of(size_t n, const int part[2])

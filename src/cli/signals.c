@@ -34,6 +34,7 @@ void dw_signals_open(void)
             sigaction(numbers[i], &action, NULL); /* no SA_RESTART: waits end early */
     }
     signal(SIGPIPE, SIG_IGN);
+    signal(SIGXFSZ, SIG_IGN); /* a file beyond the shell's limit: writing fails with a message */
 }
 
 const atomic_int *dw_signals_stop(void)

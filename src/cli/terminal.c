@@ -32,6 +32,16 @@ void dw_duration_text(double s, char *out, size_t n)
         snprintf(out, n, "%d h %d min", (int)s / 3600, (int)s % 3600 / 60);
 }
 
+void dw_bytes_text(double bytes, char *out, size_t n)
+{
+    static const char *const unit[] = {"kB", "MB", "GB", "TB"};
+    double v = bytes / 1e3;
+    int i = 0;
+    for (; v >= 999.5 && i < 3; i++)
+        v /= 1e3;
+    snprintf(out, n, v < 9.95 && i > 0 ? "%.1f %s" : "%.0f %s", v, unit[i]);
+}
+
 void dw_terminal_open(struct dw_terminal *t, bool quiet, bool verbose)
 {
     const char *term = getenv("TERM"), *no_color = getenv("NO_COLOR");
@@ -115,7 +125,11 @@ static void draw(struct dw_terminal *t, size_t done, size_t total, double rate)
 {
     char line[256], left[40], tail[80] = "";
     if (rate > 0) {
-        dw_duration_text(ceil((double)(total - done) / rate), left, sizeof left);
+        double s = ceil((double)(total - done) / rate);
+        if (s < 100)
+            snprintf(left, sizeof left, "%.0f s", s);
+        else
+            dw_duration_text(s, left, sizeof left);
         snprintf(tail, sizeof tail, "  %.1f/s  %s left", rate, left);
     }
     snprintf(line, sizeof line, "%s %zu/%zu%s", t->stage, done, total, tail);

@@ -39,6 +39,8 @@ void dw_terminal_line(struct dw_terminal *t, const char *fmt, ...) DW_PRINTF(2, 
 double dw_now_s(void);
 /* "45 s", "3 min 20 s", "2 h 5 min". */
 void dw_duration_text(double s, char *out, size_t n);
+/* "640 MB", "3.2 GB": decimal units, as disks are sold and filled. */
+void dw_bytes_text(double bytes, char *out, size_t n);
 
 /* Exposed for its test: notes a moment and gives the items per second over the recent ones;
  * 0 until that can be said. */
