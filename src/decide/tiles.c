@@ -42,14 +42,24 @@ static void shot_tiles(struct dw_work *w, size_t i, const struct dw_levels *leve
         if (!isfinite(level))
             continue;
         /* a tile darker than black still counts for the key: as dark as the limit allows */
-        double share = level / range;
-        share_log2[n++] = log2(fmax(share, 1e-9));
-        double sd = sqrt(fmax((double)t->var[1], 0)) / level * LOG2_E;
-        if (t->clipped > MAX_CLIPPED || share < MIN_SHARE || !(sd < MAX_NOISE_STOPS))
+        share_log2[n++] = log2(fmax(level / range, 1e-9));
+        /* For comparing shots all three colours together, each sample with one voice: a quarter
+         * less noise than green alone. */
+        double sum = 0, var = 0, voices = 0;
+        for (int c = 0; c < 3; c++) {
+            double voice = c == 1 ? 2 : 1;
+            if (!isfinite(t->mean[c]))
+                continue;
+            sum += voice * (double)(t->mean[c] - levels->black[c]);
+            var += voice * voice * fmax((double)t->var[c], 0);
+            voices += voice;
+        }
+        double sd = sqrt(var) / sum * LOG2_E;
+        if (t->clipped > MAX_CLIPPED || sum < MIN_SHARE * range * voices || !(sd < MAX_NOISE_STOPS))
             continue;
-        w->light[at] = (float)(log2(share) + w->ev[i]);
+        w->light[at] = (float)(log2(sum / voices / range) + w->ev[i]);
         w->noise[at] = (float)(sd * sd);
-        w->lever[at] = (float)(LOG2_E / level);
+        w->lever[at] = (float)(LOG2_E * voices / sum);
     }
     w->key[i] = key_of(share_log2, n, work) + w->ev[i];
 }
