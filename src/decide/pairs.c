@@ -231,7 +231,7 @@ static double variance_of(const struct compare *c, size_t n, double v, double b)
 
 static struct dw_pair compare_pair(struct compare *c, size_t a, size_t b)
 {
-    struct dw_pair pair = {(uint32_t)a, (uint32_t)b, 0, 100, 0};
+    struct dw_pair pair = {(uint32_t)a, (uint32_t)b, 0, 100, false};
     if (b == a + 1)
         c->wander_var[a] = INFINITY;
     size_t n = gather(c, a, b);
@@ -243,13 +243,13 @@ static struct dw_pair compare_pair(struct compare *c, size_t a, size_t b)
     bool free = c->g->loose[a] || c->g->loose[b];
     memcpy(c->sorted, c->d, n * sizeof(double));
     double v = dw_median(c->sorted, n), black = 0;
-    pair.common = v;
     double doubt = 0;
     bool agree = settle(c, n, 4, &v, &black) >= CLEAR_SHARE;
     if (!agree)
         doubt = best_heap(c, n, centre, free, &v, &black);
     weigh(c, n, v, black, 1);
     pair.v = v;
+    pair.agree = agree;
     pair.var = variance_of(c, n, v, black) + doubt;
     if (b == a + 1) {
         if (agree)

@@ -25,7 +25,7 @@ struct dw_grids {
 struct dw_pair {
     uint32_t a, b;
     double v, var; /* stops, stops^2 */
-    double common; /* what of v the tiles' majority did, for judging real light; stops */
+    bool agree;    /* nearly all tiles changed alike */
 };
 
 struct dw_pair_params {

@@ -38,6 +38,8 @@ struct task {
     double *weight, *stiff, *tie, *s, *e, *e_var, *offset, *work;
     int (*setting)[DW_MAX_CLASSES];
     int classes;
+    double *jump;          /* per shot: its record is wrong by this, as all tiles say; already
+                            * taken out of the pairs */
     double sigma; /* rms of the shots' own errors, learnt */
 };
 
@@ -105,6 +107,15 @@ static enum dw_status compare(struct task *t, struct dw_error *err)
     return DW_OK;
 }
 
+/* What of a shot's error its settings do not explain. */
+static double own_error(const struct task *t, size_t i)
+{
+    double own = t->e[i];
+    for (int p = 0; p < DW_MAX_CLASSES; p++)
+        own -= t->setting[i][p] >= 0 ? t->offset[t->setting[i][p]] : 0;
+    return own;
+}
+
 static void set_weights(struct task *t, bool first)
 {
     double unit = t->w->interval;
@@ -117,9 +128,7 @@ static void set_weights(struct task *t, bool first)
         double error = t->loose[i] ? t->p->loose_stops : t->sigma;
         t->tie[i] = 1 / (error * error);
         if (!t->loose[i] && !first) {
-            double own = t->e[i];
-            for (int p = 0; p < DW_MAX_CLASSES; p++)
-                own -= t->setting[i][p] >= 0 ? t->offset[t->setting[i][p]] : 0;
+            double own = own_error(t, i);
             /* Student's weight: a wrong record is an error of any size */
             t->tie[i] *= (t->p->tail + 1) / (t->p->tail + own * own * t->tie[i]);
         }
@@ -150,10 +159,7 @@ static void learn_sigma(struct task *t)
     for (size_t i = 0; i < t->n; i++) {
         if (t->loose[i] || t->e_var[i] > limit)
             continue;
-        double own = t->e[i];
-        for (int p = 0; p < DW_MAX_CLASSES; p++)
-            own -= t->setting[i][p] >= 0 ? t->offset[t->setting[i][p]] : 0;
-        t->work[n++] = fabs(own);
+        t->work[n++] = fabs(own_error(t, i));
     }
     t->sigma = fmax(0.002, DW_MAD_TO_SIGMA * dw_median(t->work, n));
 }
@@ -242,6 +248,41 @@ static enum dw_status share_out(struct task *t, struct dw_error *err)
     }
 }
 
+/* Records that are plainly wrong are put right before anything is shared out. */
+static void right_records(struct task *t)
+{
+    size_t wrong = 0;
+    dw_find_jumps(t->pair, t->n, t->time, t->loose, t->jump);
+    for (size_t k = 0; k < t->n_pairs; k++)
+        t->pair[k].v -= t->jump[t->pair[k].b] - t->jump[t->pair[k].a];
+    for (size_t i = 0; i < t->n; i++)
+        wrong += t->jump[i] != 0;
+    if (wrong)
+        dw_say(t->w->run, DW_WARNING,
+               "the exposure record of %zu frame%s is wrong, as the pictures show; put right", wrong,
+               wrong > 1 ? "s" : "");
+}
+
+/* Errors lose their slow part and get back what the record was wrong by. */
+static enum dw_status finish(struct task *t, struct dw_error *err)
+{
+    double *own = DW_TAKE(&t->w->arena, t->n, double), *slow = DW_TAKE(&t->w->arena, t->n, double);
+    if (!own || !slow)
+        return no_room(err);
+    for (size_t i = 0; i < t->n; i++) {
+        own[i] = own_error(t, i);
+        t->work[i] = t->loose[i] ? 0 : 1;
+    }
+    if (!t->w->no_records) {
+        enum dw_status status = dw_slow_light(own, t->work, t->n, t->sigma, &t->w->arena, slow);
+        if (status < 0)
+            return dw_fail(err, status, "slow light could not be told from exposure errors");
+    }
+    for (size_t i = 0; i < t->n; i++)
+        t->e[i] += t->jump[i] - slow[i];
+    return DW_OK;
+}
+
 static bool take_room(struct task *t)
 {
     struct dw_arena *a = &t->w->arena;
@@ -259,9 +300,11 @@ static bool take_room(struct task *t)
     t->e_var = DW_TAKE(a, t->w->n, double);
     t->offset = DW_TAKE(a, MOST_SETTINGS, double);
     t->work = DW_TAKE(a, t->w->n, double);
+    t->jump = DW_TAKE(a, t->w->n, double);
     t->setting = dw_arena_take(a, t->w->n, sizeof *t->setting);
     return t->shot && t->time && t->alt && t->loose && t->pair && t->change && t->weight &&
-           t->stiff && t->tie && t->s && t->e && t->e_var && t->offset && t->work && t->setting;
+           t->stiff && t->tie && t->s && t->e && t->e_var && t->offset && t->work &&
+           t->jump && t->setting;
 }
 
 /* Errors of shots that took no part: what their neighbours in use have, by time. */
@@ -272,9 +315,10 @@ static void fill_in(struct dw_work *w, const struct task *t)
             k++;
         w->error[i] = t->e[k];
         w->error_var[i] = t->e_var[k];
+        w->jump[i] = t->jump[k];
         if (t->shot[k] == i)
             continue;
-        w->error[i] = 0;
+        w->error[i] = w->jump[i] = 0;
         w->error_var[i] = t->p->loose_stops * t->p->loose_stops;
     }
 }
@@ -284,10 +328,11 @@ enum dw_status dw_steady(struct dw_work *w, struct dw_error *err)
     struct task t = {.w = w, .p = &defaults, .sigma = defaults.error_stops};
     w->error = DW_TAKE(&w->arena, w->n, double);
     w->error_var = DW_TAKE(&w->arena, w->n, double);
+    w->jump = DW_TAKE(&w->arena, w->n, double);
     w->fast = DW_TAKE(&w->arena, w->n, double);
     w->left = DW_TAKE(&w->arena, w->n, double);
     w->before = DW_TAKE(&w->arena, w->n, double);
-    if (!w->error || !w->error_var || !w->fast || !w->left || !w->before || !take_room(&t))
+    if (!w->error || !w->error_var || !w->jump || !w->fast || !w->left || !w->before || !take_room(&t))
         return no_room(err);
     for (size_t i = 0; i < w->n; i++) {
         w->left[i] = w->before[i] = (double)NAN;
@@ -302,8 +347,12 @@ enum dw_status dw_steady(struct dw_work *w, struct dw_error *err)
         return dw_fail(err, DW_ERR_EMPTY, "all %zu frames are spoiled, none can be used", w->n);
     find_settings(&t);
     enum dw_status status = compare(&t, err);
-    if (status >= 0)
+    if (status >= 0) {
+        right_records(&t);
         status = share_out(&t, err);
+    }
+    if (status >= 0)
+        status = finish(&t, err);
     if (status >= 0)
         fill_in(w, &t);
     return status;

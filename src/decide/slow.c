@@ -1,0 +1,59 @@
+/* slow.c: light that was taken for exposure (see dw_slow_light). */
+#include "decide/steady.h"
+#include "decide/whittaker.h"
+#include "base/robust.h"
+
+#include <math.h>
+
+#define REACH 6          /* shots to either side in the first, rough look */
+#define PERIOD 24.0      /* shots: waves shorter than this count as exposure error */
+#define SURE 4.0         /* chance explains less than half of this many sigma; all beyond is light */
+#define ROUNDS 3
+
+/* Rough look: running medians, which single shots cannot pull. */
+static void medians(const double *own, const double *tie, size_t n, double *slow)
+{
+    double window[2 * REACH + 1];
+    for (size_t i = 0; i < n; i++) {
+        size_t m = 0;
+        for (size_t j = i > REACH ? i - REACH : 0; j < n && j <= i + REACH; j++)
+            if (tie[j] > 0)
+                window[m++] = own[j];
+        slow[i] = m ? dw_median(window, m) : 0;
+    }
+}
+
+/* Share of the slow part that is believed: 0 up to half of SURE, 1 from SURE on. */
+static double believed(double z)
+{
+    double x = (fabs(z) - SURE / 2) / (SURE / 2);
+    x = fmax(0, fmin(1, x));
+    return x * x * x * (x * (6 * x - 15) + 10);
+}
+
+enum dw_status dw_slow_light(const double *own, const double *tie, size_t n, double sigma,
+                             struct dw_arena *arena, double *slow)
+{
+    size_t mark = arena->n;
+    double *weight = DW_TAKE(arena, n, double), *share = DW_TAKE(arena, n, double);
+    if (!weight || !share)
+        return DW_ERR_MEMORY;
+    double lambda = dw_whittaker_lambda(PERIOD, 2);
+    enum dw_status status = DW_OK;
+    medians(own, tie, n, slow);
+    for (int round = 0; round < ROUNDS && status == DW_OK; round++) {
+        for (size_t i = 0; i < n; i++)
+            weight[i] = tie[i] * dw_tukey_weight(own[i] - slow[i], 4.685 * sigma) + 1e-6;
+        status = dw_whittaker(own, weight, (int)n, lambda, 2, slow);
+    }
+    /* The smoother averages about PERIOD/3 errors. */
+    double chance = sigma / sqrt(PERIOD / 3);
+    for (size_t i = 0; i < n; i++)
+        share[i] = believed(slow[i] / chance);
+    if (status == DW_OK)
+        status = dw_whittaker(share, NULL, (int)n, lambda, 2, share);
+    for (size_t i = 0; i < n && status == DW_OK; i++)
+        slow[i] *= fmax(0, fmin(1, share[i]));
+    dw_arena_free_to(arena, mark);
+    return status;
+}
