@@ -17,6 +17,7 @@
 #define BLOCK 32        /* pairs that share one judgement of the tiles' noise */
 #define REGION 5        /* tiles, across and down */
 #define MAX_REGIONS 256
+#define BRISK 0.15      /* stops a step: twilight; there the tiles' drifts change fast */
 #define TUKEY 4.685     /* 95 % efficient at the normal (Beaton & Tukey 1974) */
 #define MIN_TILES 3
 #define MOST_WANDER 1.0   /* DN rms between neighbours that are believed of a black level */
@@ -331,6 +332,8 @@ static void find_drift(struct compare *c)
             double mid = 0.5 * (t[j] + t[j + 1]);
             /* symmetric about the step, so that a drift that itself drifts is right too */
             double reach = fmin(half, fmin(mid - t[0], t[c->steps] - mid));
+            /* in twilight drifts come and go with the light, and light is not what is scarce */
+            reach /= 1 + fabs(c->centre[j]) / BRISK;
             reach = fmax(reach, fmin(half, 2.5 * (t[j + 1] - t[j])));
             while (hi < c->steps && 0.5 * (t[hi] + t[hi + 1]) <= mid + reach) {
                 double still = (double)c->still[hi * c->tiles + k];
