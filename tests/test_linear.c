@@ -216,13 +216,16 @@ START_TEST(hot_pixels_are_repaired_and_nothing_else)
         for (size_t i = 0; i < n; i++)
             for (size_t c = 0; c < step; c++)
                 dirty.px[((size_t)hot[i].y * 36 + hot[i].x) * step + c] = 14000;
+        struct dw_hot_map map = {0};
+        ck_assert_int_eq(dw_hot_map_make(&map, hot, n, &dirty, NULL), DW_OK);
         for (size_t i = 0; i < n; i++)
             for (size_t c = 0; c < step; c++) {
                 uint16_t want = clean.px[((size_t)hot[i].y * 36 + hot[i].x) * step + c];
-                uint16_t got = dw_hot_repair(&dirty, hot, n, hot[i].x, hot[i].y, (int)c);
+                uint16_t got = dw_hot_value(&dirty, &map.repair[i], hot[i].y, (int)c);
                 ck_assert_msg(abs(got - want) <= 200, "%s %u,%u: %u for %u", every_pattern[p],
                               hot[i].x, hot[i].y, got, want);
             }
+        dw_hot_map_free(&map);
         struct dw_facts with = plain_facts(36, 36), without = plain_facts(36, 36);
         with.hot = (struct dw_hot *)(uintptr_t)hot;
         with.n_hot = n;

@@ -1,11 +1,13 @@
 /* background.c: see background.h. */
 #include "render/background.h"
 
+#include "render/kernels/kernels.h"
+
 #include <string.h>
 
 #define TILES_ALONG 64   /* the longer side; a tile is then some 50 pixels of a 6 MP picture */
 #define SMALLEST_TILE 8  /* pixels; a smaller one could be filled by a single bright star */
-#define SAMPLES_ALONG 10 /* of a tile's side: a hundred samples place a percentile well enough */
+#define SAMPLES_ALONG 8  /* of a tile's side: some 64 samples place a percentile well enough */
 #define PERCENTILE 0.6
 
 static int first_of(int tile, int tiles, int pixels)
@@ -173,6 +175,7 @@ void dw_background_row(struct dw_background *b, int y, int width, int height, fl
     float *line = b->line.p;
     for (int c = 0; c < b->cols; c++)
         line[c] = up[c] + share * (down[c] - up[c]);
+    void (*ramp)(float, float, size_t, float *) = dw_kernels_best()->encode->ramp;
     /* Straight pieces from centre to centre of the tiles; level before the first and after the last. */
     double pitch = (double)width / b->cols;
     int x = 0;
@@ -180,7 +183,9 @@ void dw_background_row(struct dw_background *b, int y, int width, int height, fl
         float from = line[c < 0 ? 0 : c], to = line[c + 1 < b->cols ? c + 1 : c];
         float start = (float)((c + 0.5) * pitch - 0.5), slope = (to - from) / (float)pitch;
         int end = c + 1 < b->cols ? (int)((c + 1.5) * pitch - 0.5) + 1 : width;
-        for (end = end < width ? end : width; x < end; x++)
-            out[x] = from + ((float)x - start) * slope;
+        end = end < width ? end : width;
+        if (end > x)
+            ramp(from + ((float)x - start) * slope, slope, (size_t)(end - x), out + x);
+        x = end > x ? end : x;
     }
 }

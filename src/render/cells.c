@@ -21,6 +21,20 @@ void dw_cells_free(struct dw_cells *c)
     dw_grow_free(&c->ring);
 }
 
+/* Puts the repaired values of hot pixels into a row that was split as it was recorded: cheaper than
+ * a copy of every row that holds one. */
+static void repair_row(const struct dw_cells *c, int row, float *even, float *odd)
+{
+    const struct dw_samples *s = c->s;
+    for (uint32_t i = s->hot.row[row]; i < s->hot.row[row + 1]; i++) {
+        const struct dw_hot_repair *r = &s->hot.repair[i];
+        int colour = dw_samples_colour(s, r->x, row), at = r->x / 2;
+        float v = ((float)dw_hot_value(s->m, r, row, 0) - s->black[colour]) * s->scale[colour];
+        if (at < c->width)
+            (r->x % 2 ? odd : even)[at] = v;
+    }
+}
+
 /* The even (col 0) or odd (col 1) samples of a mosaic row; [-1] and [width] may be read. */
 static const float *split_row(struct dw_cells *c, int row, int col)
 {
@@ -30,8 +44,9 @@ static const float *split_row(struct dw_cells *c, int row, int col)
         struct dw_samples *s = c->s;
         int a = dw_samples_colour(s, 0, row), b = dw_samples_colour(s, 1, row);
         size_t n = (size_t)c->width;
-        s->k->mosaic->split(dw_samples_row(s, row), n, (float[2]){s->black[a], s->black[b]},
+        s->k->mosaic->split(dw_samples_raw_row(s, row), n, (float[2]){s->black[a], s->black[b]},
                             (float[2]){s->scale[a], s->scale[b]}, even, odd);
+        repair_row(c, row, even, odd);
         even[-1] = even[0];
         even[n] = even[n - 1];
         odd[-1] = odd[0];

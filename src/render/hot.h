@@ -5,17 +5,33 @@
 #include <daywheel/decide.h>
 #include <daywheel/shot.h>
 
-/* The hot pixels of one mosaic row: a stretch of the list, which is sorted by row. */
-struct dw_hot_row {
-    const struct dw_hot *hot;
-    size_t n;
+/* One pixel to repair and where to look for its value. */
+struct dw_hot_repair {
+    uint16_t x;
+    uint8_t n;        /* neighbours found; 0: the pixel stays as it is */
+    uint32_t near[4]; /* pixel indices, nearest first */
 };
-struct dw_hot_row dw_hot_in_row(const struct dw_hot *hot, size_t n, int y);
 
-/* What pixel (x, y) would read, judged from same-coloured pixels within two (Bayer) or three
- * (X-Trans) pixels that are not in the list themselves: the median of the four nearest; its own
- * value when there is none. channel: 0 but for interleaved RGB. */
-uint16_t dw_hot_repair(const struct dw_mosaic *m, const struct dw_hot *hot, size_t n, int x, int y,
-                       int channel);
+/* All repairs for mosaics of one shape; the list is the same for every frame of a shoot, so it is
+ * worked out once. Zero it before the first use. */
+struct dw_hot_map {
+    struct dw_hot_repair *repair;
+    uint32_t *row; /* height + 1 entries: repairs of row y are row[y] .. row[y + 1] - 1 */
+    /* what it was made for */
+    const struct dw_hot *hot;
+    size_t n_hot;
+    int width, height, period;
+    uint8_t pattern[36];
+};
+
+/* Makes the map for this list (sorted by y, then x) and mosaics of m's shape and pattern, unless it
+ * is made for them already. Neighbours are the four nearest of the same colour within two pixels
+ * (three along the axes) that are not in the list themselves. Errors: DW_ERR_MEMORY. */
+enum dw_status dw_hot_map_make(struct dw_hot_map *map, const struct dw_hot *hot, size_t n_hot,
+                               const struct dw_mosaic *m, struct dw_error *err);
+/* The value of a repaired pixel: the median of its neighbours. channel: 0 but for interleaved RGB. */
+uint16_t dw_hot_value(const struct dw_mosaic *m, const struct dw_hot_repair *repair, int y,
+                      int channel);
+void dw_hot_map_free(struct dw_hot_map *map);
 
 #endif

@@ -11,28 +11,45 @@
 #define CLIP_START {0.93f, 0.96f, 0.93f}
 #define CLIP_WIDTH {0.06f, 0.035f, 0.06f}
 
+#define MOST_GAIN 17.0 /* stops; a key that low lies below the least count of any sensor */
+
 /* 2^x by our own arithmetic: equal on every machine, which the C library's need not be. */
 static float power_of_two(double x)
 {
-    double whole = floor(fmin(fmax(x, -100.0), 100.0));
-    float part = dwk_exp2((float)(fmin(fmax(x, -100.0), 100.0) - whole));
-    return ldexpf(part, (int)whole);
+    double whole = floor(x);
+    return ldexpf(dwk_exp2((float)(x - whole)), (int)whole);
 }
 
-struct dw_develop dw_develop_make(const struct dw_facts *facts, const struct dw_source *source)
+static bool sane(float x, float low, float high)
+{
+    return x >= low && x <= high;
+}
+
+enum dw_status dw_develop_make(const struct dw_facts *facts, const struct dw_source *source,
+                               struct dw_develop *out, struct dw_error *err)
 {
     const float start[3] = CLIP_START, width[3] = CLIP_WIDTH;
     struct dw_develop d;
-    float gain = power_of_two(source->gain_stops);
     for (int c = 0; c < 3; c++) {
         d.mul[c] = facts->white_mul[c] * source->chroma[c];
+        if (!sane(d.mul[c], 1.0f / 16, 16))
+            return dw_fail(err, DW_ERR_USAGE, "white balance %g: expected 1/16 to 16",
+                           (double)d.mul[c]);
         float unit = c == 1 ? 1.0f : d.mul[c]; /* green's peak comes unbalanced */
         d.clip_start[c] = start[c] * unit;
-        d.clip_scale[c] = 1.0f / (width[c] * dwk_max(unit, 1e-3f));
+        d.clip_scale[c] = 1.0f / (width[c] * unit);
     }
-    for (int i = 0; i < 9; i++)
+    if (!(fabs(source->gain_stops) < 1000))
+        return dw_fail(err, DW_ERR_USAGE, "gain of %g stops", source->gain_stops);
+    float gain = power_of_two(fmax(fmin(source->gain_stops, MOST_GAIN), -100.0));
+    for (int i = 0; i < 9; i++) {
         d.matrix[i] = facts->cam_to_wide[i] * gain;
-    return d;
+        if (!sane(facts->cam_to_wide[i], -8, 8))
+            return dw_fail(err, DW_ERR_USAGE, "camera matrix element %g: expected -8 to 8",
+                           (double)facts->cam_to_wide[i]);
+    }
+    *out = d;
+    return DW_OK;
 }
 
 static bool reduced(const struct dw_geometry *g)
@@ -74,9 +91,10 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
     if (s < 0)
         return s;
     if ((s = dw_samples_open(&l->samples, m, levels, facts, err)) < 0 ||
-        (s = dw_cells_open(&l->cells, &l->samples, &l->geo, err)) < 0)
+        (s = dw_cells_open(&l->cells, &l->samples, &l->geo, err)) < 0 ||
+        (s = dw_develop_make(facts, source, &l->develop_cells, err)) < 0)
         return s;
-    l->develop_cells = l->develop_pixels = dw_develop_make(facts, source);
+    l->develop_pixels = l->develop_cells;
     if (l->geo.full) { /* these come balanced, because their colours are compared with each other */
         if ((s = dw_pixels_open(&l->pixels, &l->samples, l->develop_cells.mul, err)) < 0)
             return s;

@@ -20,8 +20,10 @@ struct dw_light {
     int next_row;                     /* reduction: source rows held are those before this one */
 };
 
-/* The gain, balance, matrix and clip rule of one source. green of facts->white_mul is 1. */
-struct dw_develop dw_develop_make(const struct dw_facts *facts, const struct dw_source *source);
+/* The gain, balance, matrix and clip rule of one source. Errors: DW_ERR_USAGE for multipliers beyond
+ * 16 or a matrix beyond 8, which no camera has and under which sums might overflow. */
+enum dw_status dw_develop_make(const struct dw_facts *facts, const struct dw_source *source,
+                               struct dw_develop *out, struct dw_error *err);
 
 /* Errors: DW_ERR_USAGE (size), DW_ERR_FORMAT (mosaic), DW_ERR_MEMORY. m must outlive the rows. */
 enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,

@@ -104,14 +104,14 @@ enum dw_status dw_linear_from_thumb(const struct dw_thumb *t, const struct dw_me
         if (!(levels->white > levels->black[c]))
             return dw_fail(err, DW_ERR_FORMAT, "white level %g is not above black level %g",
                            (double)levels->white, (double)levels->black[c]);
-    enum dw_status s = upright_room(out, facts->turn_deg, t->width, t->height, false, err);
-    if (s < 0)
+    struct dw_develop develop;
+    enum dw_status s = dw_develop_make(facts, source, &develop, err);
+    if (s < 0 || (s = upright_room(out, facts->turn_deg, t->width, t->height, false, err)) < 0)
         return s;
     size_t w = (size_t)t->width;
     float *row = malloc(4 * w * sizeof *row);
     if (!row)
         return dw_fail(err, DW_ERR_MEMORY, "no memory for a row of %d pixels", t->width);
-    struct dw_develop develop = dw_develop_make(facts, source);
     float *const rgb[3] = {row, row + w, row + 2 * w}, *peak = row + 3 * w;
     for (int y = 0; y < t->height; y++) {
         thumb_row(t, measured, levels, y, rgb, peak);

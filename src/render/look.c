@@ -14,7 +14,7 @@
 
 #define NORM_LUMA 0.65f /* the rest is the largest channel: coloured lights are not overrated */
 #define LIFT_ABOVE 3.0f /* sigmas of the sky's noise above its background where the lift begins */
-#define PIECE 1024       /* pixels; five rows of these stay in the first cache between kernels */
+#define PIECE 1024      /* pixels; five rows of these stay in the first cache between kernels */
 #define GAMUT_KNEE 0.9f /* saturation up to which colours stay exactly as they are */
 
 static const float luma[3] = DW_WIDE_LUMA;
@@ -139,12 +139,21 @@ void dw_look_finish(const struct dw_look_plan *p, int n, const float *background
     }
 }
 
+/* Seeds of rows and frames land far apart, so no two show the same noise. */
+static uint32_t mixed(uint32_t h)
+{
+    h ^= h >> 16;
+    h *= 0x7feb352du;
+    h ^= h >> 15;
+    h *= 0x846ca68bu;
+    return h ^ h >> 16;
+}
+
 void dw_look_pack(const struct dw_look_plan *p, int n, int y, int bits, float *const rgb[3],
                   void *out)
 {
     if (bits == 8) {
-        /* Rows start far apart in the hash, so no two show the same noise. */
-        uint32_t seed = p->seed + (uint32_t)y * 0x85ebca6bu;
+        uint32_t seed = mixed(p->seed + (uint32_t)y);
         p->k->encode->pack8(rgb[0], rgb[1], rgb[2], (size_t)n, seed, out);
     } else {
         p->k->encode->pack16(rgb[0], rgb[1], rgb[2], (size_t)n, out);
@@ -183,6 +192,13 @@ void dw_image_free(struct dw_image *image)
     image->px16 = NULL;
 }
 
+/* Light from outside may hold anything. */
+static void tame(const struct dw_look_plan *p, int n, float *const rgb[3])
+{
+    for (int c = 0; c < 3; c++)
+        p->k->tone->tame((size_t)n, rgb[c]);
+}
+
 /* The background of a whole picture. rows: work space of four rows. */
 static enum dw_status learn_background(const struct dw_linear *light, const struct dw_look_plan *p,
                                        float *rows, struct dw_background *b, struct dw_error *err)
@@ -196,6 +212,7 @@ static enum dw_status learn_background(const struct dw_linear *light, const stru
             continue;
         for (int c = 0; c < 3; c++)
             memcpy(rows + (size_t)c * w, light->plane[c] + (size_t)y * w, w * sizeof *rows);
+        tame(p, light->width, (float *const[3]){rows, rows + w, rows + 2 * w});
         dw_look_prepare(p, light->width, (float *const[3]){rows, rows + w, rows + 2 * w},
                         rows + 3 * w);
         dw_background_add(b, y, rows + 3 * w);
@@ -225,6 +242,7 @@ enum dw_status dw_look(struct dw_linear *light, const struct dw_frame *frame,
     for (int y = 0; y < light->height; y++) {
         size_t at = (size_t)y * w;
         float *const rgb[3] = {light->plane[0] + at, light->plane[1] + at, light->plane[2] + at};
+        tame(&p, light->width, rgb);
         dw_look_prepare(&p, light->width, rgb, norm);
         if (level)
             dw_background_row(&b, y, light->width, light->height, level);

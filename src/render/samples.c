@@ -1,8 +1,6 @@
 /* samples.c: see samples.h. */
 #include "render/samples.h"
 
-#include "render/hot.h"
-
 #include <string.h>
 
 static size_t row_length(const struct dw_mosaic *m)
@@ -50,8 +48,9 @@ enum dw_status dw_samples_open(struct dw_samples *s, const struct dw_mosaic *m,
     }
     s->k = dw_kernels_best();
     s->m = m;
-    s->hot = facts->hot;
-    s->n_hot = facts->n_hot;
+    enum dw_status hot = dw_hot_map_make(&s->hot, facts->hot, facts->n_hot, m, err);
+    if (hot < 0)
+        return hot;
     if (!dw_grow(&s->patched, row_length(m) * sizeof(uint16_t)))
         return dw_fail(err, DW_ERR_MEMORY, "no memory for a row of %d pixels", m->width);
     return DW_OK;
@@ -60,22 +59,22 @@ enum dw_status dw_samples_open(struct dw_samples *s, const struct dw_mosaic *m,
 const uint16_t *dw_samples_row(struct dw_samples *s, int y)
 {
     const struct dw_mosaic *m = s->m;
-    size_t length = row_length(m);
-    const uint16_t *row = m->px + (size_t)y * length;
-    struct dw_hot_row hot = dw_hot_in_row(s->hot, s->n_hot, y);
-    if (hot.n == 0)
+    const uint16_t *row = dw_samples_raw_row(s, y);
+    uint32_t from = s->hot.row[y], to = s->hot.row[y + 1];
+    if (from == to)
         return row;
     uint16_t *patched = s->patched.p;
-    memcpy(patched, row, length * sizeof *row);
+    memcpy(patched, row, row_length(m) * sizeof *row);
     int channels = m->cfa == DW_CFA_RGB ? 3 : 1;
-    for (size_t i = 0; i < hot.n; i++)
-        for (int c = 0; c < channels && hot.hot[i].x < m->width; c++)
-            patched[hot.hot[i].x * channels + c] =
-                dw_hot_repair(m, s->hot, s->n_hot, hot.hot[i].x, y, c);
+    for (uint32_t i = from; i < to; i++)
+        for (int c = 0; c < channels; c++)
+            patched[s->hot.repair[i].x * channels + c] =
+                dw_hot_value(m, &s->hot.repair[i], y, c);
     return patched;
 }
 
 void dw_samples_free(struct dw_samples *s)
 {
     dw_grow_free(&s->patched);
+    dw_hot_map_free(&s->hot);
 }

@@ -5,7 +5,8 @@
  * log2: x = 2^e * m with m in [sqrt(1/2), sqrt(2)); log2 m is the odd series of
  * 2 atanh((m-1)/(m+1)) / ln 2, its coefficients by Chebyshev interpolation (1.2e-7 relative).
  * exp2: x = i + f with |f| <= 1/2; 2^f = 1 + f * q(f), q by Chebyshev interpolation (2.1e-7), so
- * that 2^0 is 1 exactly. */
+ * that 2^0 is 1 exactly. Polynomials are written in pairs (Estrin's scheme), because what limits
+ * these chains is not how many operations they have but how many must wait for each other. */
 #ifndef DW_RENDER_FASTMATH_H
 #define DW_RENDER_FASTMATH_H
 
@@ -44,9 +45,7 @@ static inline float dwk_log2(float x)
     float m = dwk_float(i - e);
     float s = (m - 1.0f) / (m + 1.0f);
     float t = s * s;
-    float p = 0.595759607f;
-    p = p * t + 0.961588947f;
-    p = p * t + 2.88539042f;
+    float p = (2.88539042f + 0.961588947f * t) + 0.595759607f * (t * t);
     return (float)(e >> 23) + s * p;
 }
 
@@ -56,11 +55,9 @@ static inline float dwk_exp2(float x)
     const float magic = 12582912.0f; /* 1.5 * 2^23: adding it rounds to a whole number */
     float whole = x + magic;
     float f = x - (whole - magic);
-    float q = 0.00133813025f;
-    q = q * f + 0.00966636852f;
-    q = q * f + 0.0555038101f;
-    q = q * f + 0.24022349f;
-    q = q * f + 0.693147181f;
+    float f2 = f * f;
+    float q = (0.693147181f + 0.24022349f * f) +
+              f2 * ((0.0555038101f + 0.00966636852f * f) + 0.00133813025f * f2);
     return dwk_float(dwk_bits(1.0f + f * q) + (int32_t)((uint32_t)dwk_bits(whole) << 23));
 }
 

@@ -75,8 +75,10 @@ struct dw_mosaic_kernels {
 };
 
 struct dw_tone_kernels {
-    /* In place: balance, saturation, negative channels pulled to luminance; fills the norm.
-     * Whatever is no number becomes 0, whatever is beyond 1e6 keys becomes 1e6. */
+    /* In place: whatever is no number becomes 0, whatever is beyond 1e6 keys becomes 1e6. The other
+     * kernels take such numbers only. */
+    void (*tame)(size_t n, float *v);
+    /* In place: balance and saturation; fills the norm (never negative, as a channel may be). */
     void (*prepare)(const struct dw_prepare *p, size_t n, float *r, float *g, float *b,
                     float *norm);
     /* In place, colours and norm: spots above their background are lifted. */
@@ -99,6 +101,8 @@ struct dw_encode_kernels {
     void (*pack8)(const float *r, const float *g, const float *b, size_t n, uint32_t seed,
                   uint8_t *out);
     void (*pack16)(const float *r, const float *g, const float *b, size_t n, uint16_t *out);
+    /* out[i] = from + i * slope */
+    void (*ramp)(float from, float slope, size_t n, float *out);
 };
 
 struct dw_kernels {

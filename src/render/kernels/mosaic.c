@@ -41,13 +41,32 @@ static inline float share_clipped(float level, float start, float scale)
     return dwk_min(dwk_max((level - start) * scale, 0.0f), 1.0f);
 }
 
+static bool any_above(const float *restrict v, size_t n, float limit)
+{
+    int any = 0;
+    for (size_t i = 0; i < n; i++)
+        any |= v[i] > limit;
+    return any != 0;
+}
+
+static void balance(const struct dw_develop *d, size_t n, float *restrict r, float *restrict g,
+                    float *restrict b)
+{
+    const struct dw_develop p = *d;
+    for (size_t i = 0; i < n; i++) {
+        r[i] *= p.mul[0];
+        g[i] *= p.mul[1];
+        b[i] *= p.mul[2];
+    }
+}
+
 /* Green saturates first in ordinary light, and red and blue go on rising for a stop or so: what is
  * lost is rebuilt from what is not, or a blown sky would turn magenta. Behind a saturated green lies
  * at least the mean of red and blue; behind a red or blue that is saturated with it, at least the
  * other. So colour holds as long as anything is measured, a light that saturates everything ends in
  * neutral white, and a lamp of one pure colour keeps it. */
-static void develop(const struct dw_develop *d, const float *restrict peak, size_t n,
-                    float *restrict r, float *restrict g, float *restrict b)
+static void balance_clipped(const struct dw_develop *d, const float *restrict peak, size_t n,
+                            float *restrict r, float *restrict g, float *restrict b)
 {
     const struct dw_develop p = *d;
     for (size_t i = 0; i < n; i++) {
@@ -58,10 +77,36 @@ static void develop(const struct dw_develop *d, const float *restrict peak, size
         float higher = dwk_max(x, z);
         x += red * green * (higher - x);
         z += blue * green * (higher - z);
-        y += green * (dwk_max(y, 0.5f * (x + z)) - y);
+        r[i] = x;
+        g[i] = y + green * (dwk_max(y, 0.5f * (x + z)) - y);
+        b[i] = z;
+    }
+}
+
+static void to_wide(const struct dw_develop *d, size_t n, float *restrict r, float *restrict g,
+                    float *restrict b)
+{
+    const struct dw_develop p = *d;
+    for (size_t i = 0; i < n; i++) {
+        float x = r[i], y = g[i], z = b[i];
         r[i] = p.matrix[0] * x + p.matrix[1] * y + p.matrix[2] * z;
         g[i] = p.matrix[3] * x + p.matrix[4] * y + p.matrix[5] * z;
         b[i] = p.matrix[6] * x + p.matrix[7] * y + p.matrix[8] * z;
+    }
+}
+
+#define BLOCK 512 /* pixels; most blocks of most pictures hold nothing saturated */
+
+static void develop(const struct dw_develop *d, const float *restrict peak, size_t n,
+                    float *restrict r, float *restrict g, float *restrict b)
+{
+    for (size_t i = 0; i < n; i += BLOCK) {
+        size_t m = n - i < BLOCK ? n - i : BLOCK;
+        if (any_above(peak + i, m, d->clip_start[1]))
+            balance_clipped(d, peak + i, m, r + i, g + i, b + i);
+        else
+            balance(d, m, r + i, g + i, b + i);
+        to_wide(d, m, r + i, g + i, b + i);
     }
 }
 

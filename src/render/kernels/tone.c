@@ -3,13 +3,18 @@
 
 #include "render/kernels/fastmath.h"
 
-#define HIGHEST 1e6f   /* keys; nothing real is brighter, and no sum of it overflows */
-#define TINY 1e-20f    /* keeps divisions by nothing finite */
+#define HIGHEST 1e6f /* keys; nothing real is brighter, and no sum of it overflows */
+#define TINY 1e-20f  /* keeps divisions by nothing finite */
 
-static inline float tame(float x)
+/* On the bits, because the compiler is told that no kernel meets a number that is none. */
+static void tame(size_t n, float *restrict v)
 {
-    x = x > -HIGHEST ? x : 0.0f; /* also what is no number: it compares false */
-    return x < HIGHEST ? x : HIGHEST;
+    const int32_t highest = dwk_bits(HIGHEST), infinity = 0x7f800000;
+    for (size_t i = 0; i < n; i++) {
+        int32_t bits = dwk_bits(v[i]), size = bits & 0x7fffffff, sign = bits - size;
+        size = size > infinity ? 0 : size;
+        v[i] = dwk_float(sign + (size < highest ? size : highest));
+    }
 }
 
 static void prepare(const struct dw_prepare *q, size_t n, float *restrict r, float *restrict g,
@@ -17,40 +22,33 @@ static void prepare(const struct dw_prepare *q, size_t n, float *restrict r, flo
 {
     const struct dw_prepare p = *q;
     for (size_t i = 0; i < n; i++) {
-        float x = tame(r[i]), y = tame(g[i]), z = tame(b[i]);
+        float x = r[i], y = g[i], z = b[i];
         float u = p.matrix[0] * x + p.matrix[1] * y + p.matrix[2] * z;
         float v = p.matrix[3] * x + p.matrix[4] * y + p.matrix[5] * z;
         float w = p.matrix[6] * x + p.matrix[7] * y + p.matrix[8] * z;
         float luma = p.luma[0] * u + p.luma[1] * v + p.luma[2] * w;
-        float l = dwk_max(luma, 0.0f);
-        /* The share of colour that leaves the lowest channel at zero. */
-        float low = dwk_min(dwk_min(u, v), w);
-        float keep = low < 0.0f ? l / (l - low) : 1.0f;
-        u = dwk_max(l + keep * (u - l), 0.0f);
-        v = dwk_max(l + keep * (v - l), 0.0f);
-        w = dwk_max(l + keep * (w - l), 0.0f);
         r[i] = u;
         g[i] = v;
         b[i] = w;
-        norm[i] = p.norm_y * l + p.norm_max * dwk_max(dwk_max(u, v), w);
+        norm[i] = dwk_max(p.norm_y * luma + p.norm_max * dwk_max(dwk_max(u, v), w), 0.0f);
     }
 }
 
+/* Adds `gain` times the excess over the threshold. The bend about it is a parabola over three
+ * softnesses on either side, so the sky below is not touched at all. */
 static void lift(const struct dw_lift *q, const float *restrict background, size_t n,
                  float *restrict r, float *restrict g, float *restrict b, float *restrict norm)
 {
     const struct dw_lift p = *q;
-    const float ln2 = 0.693147181f, per_ln2 = 1.44269504f;
     for (size_t i = 0; i < n; i++) {
-        float base = dwk_max(background[i], TINY);
-        float width = p.softness * base;
-        float t = (norm[i] - p.threshold * base) / width;
-        /* ln(1 + e^t) without overflow: t + ln(1 + e^-t) for t > 0 */
-        float small = dwk_max(t < 0.0f ? t : -t, -80.0f);
-        float soft = dwk_max(t, 0.0f) + ln2 * dwk_log2(1.0f + dwk_exp2(small * per_ln2));
-        float lifted = norm[i] + p.gain * width * soft;
-        float f = lifted / dwk_max(norm[i], TINY);
-        f = norm[i] > 0.0f ? f : 1.0f;
+        float width = 3.0f * p.softness * background[i];
+        float excess = norm[i] - p.threshold * background[i];
+        float bend = dwk_min(dwk_max(excess + width, 0.0f), 2.0f * width);
+        float over = dwk_max(excess - width, 0.0f);
+        float x = dwk_max(norm[i], TINY);
+        /* bend^2 / (4 width) + over, as one division */
+        float added = p.gain * (bend * bend + 4.0f * width * over);
+        float f = 1.0f + added / (4.0f * dwk_max(width, TINY) * x);
         r[i] *= f;
         g[i] *= f;
         b[i] *= f;
@@ -59,23 +57,18 @@ static void lift(const struct dw_lift *q, const float *restrict background, size
 }
 
 /* What a curve makes of one pixel: every channel becomes add + mul * channel. With e = the power
- * and z = norm * e, the norm becomes y = z / (z + pin), and keeping colour means y / norm. The curve's
- * slope in stops, (1 + power * norm / (norm + toe)) * pin / (z + pin), says what a curve on each
- * channel would do to colour: so much colour is kept of the share that is not kept wholly. Unlike a
- * curve on each channel that moves colours straight to or from grey, so hue stays, and it
+ * and z = norm * e, the norm becomes y = z / (z + pin), and keeping colour means y / norm. The
+ * curve's slope in stops, (1 + power * norm / (norm + toe)) * pin / (z + pin), says what a curve on
+ * each channel would do to colour: so much colour is kept of the share that is not kept wholly.
+ * Unlike a curve on each channel that moves colours straight to or from grey, so hue stays, and it
  * costs no further powers. */
 struct act {
     float add, mul;
 };
 
-static inline struct act act_of(const struct dw_tone *t, float norm, float log, float near)
+static inline float power_of(const struct dw_tone *t, float log)
 {
-    float e = dwk_exp2(dwk_min(t->power * log, 100.0f));
-    float z = norm * e;
-    float q = 1.0f / (z + t->pin);
-    float slope = (1.0f + t->power * near) * t->pin * q;
-    float keep = t->hue_share + (1.0f - t->hue_share) * slope;
-    return (struct act){z * q * (1.0f - keep), keep * e * q};
+    return dwk_exp2(t->power * log);
 }
 
 static inline float log_of(const struct dw_tone *t, float norm)
@@ -83,17 +76,49 @@ static inline float log_of(const struct dw_tone *t, float norm)
     return dwk_log2((norm + t->toe) * t->toe_scale);
 }
 
-static void curve(const struct dw_tone *q, const float *restrict norm, size_t n,
-                  float *restrict r, float *restrict g, float *restrict b)
+static inline struct act act_of(const struct dw_tone *t, float norm, float e)
+{
+    float z = norm * e, high = z + t->pin, far = norm + t->toe;
+    float w = 1.0f / (high * far); /* one division for both */
+    float q = far * w;
+    float slope = t->pin * (q + t->power * norm * w);
+    float keep = t->hue_share + (1.0f - t->hue_share) * slope;
+    float f = e * q;
+    return (struct act){norm * (f - keep * f), keep * f};
+}
+
+static void curve_keeping_colour(const struct dw_tone *q, const float *restrict norm, size_t n,
+                                 float *restrict r, float *restrict g, float *restrict b)
 {
     const struct dw_tone t = *q;
     for (size_t i = 0; i < n; i++) {
-        float x = norm[i];
-        struct act a = act_of(&t, x, log_of(&t, x), x / (x + t.toe));
+        float e = power_of(&t, log_of(&t, norm[i]));
+        float f = e / (norm[i] * e + t.pin);
+        r[i] *= f;
+        g[i] *= f;
+        b[i] *= f;
+    }
+}
+
+static void curve_fading_colour(const struct dw_tone *q, const float *restrict norm, size_t n,
+                                float *restrict r, float *restrict g, float *restrict b)
+{
+    const struct dw_tone t = *q;
+    for (size_t i = 0; i < n; i++) {
+        struct act a = act_of(&t, norm[i], power_of(&t, log_of(&t, norm[i])));
         r[i] = a.add + a.mul * r[i];
         g[i] = a.add + a.mul * g[i];
         b[i] = a.add + a.mul * b[i];
     }
+}
+
+static void curve(const struct dw_tone *t, const float *restrict norm, size_t n,
+                  float *restrict r, float *restrict g, float *restrict b)
+{
+    if (t->hue_share >= 1.0f)
+        curve_keeping_colour(t, norm, n, r, g, b);
+    else
+        curve_fading_colour(t, norm, n, r, g, b);
 }
 
 static void mix(const struct dw_tone *day_tone, const struct dw_tone *night_tone, float day,
@@ -103,9 +128,8 @@ static void mix(const struct dw_tone *day_tone, const struct dw_tone *night_tone
     const struct dw_tone d = *day_tone, e = *night_tone;
     const float night = 1.0f - day;
     for (size_t i = 0; i < n; i++) {
-        float x = norm[i];
-        float log = log_of(&d, x), near = x / (x + d.toe);
-        struct act u = act_of(&d, x, log, near), v = act_of(&e, x, log, near);
+        float x = norm[i], log = log_of(&d, x);
+        struct act u = act_of(&d, x, power_of(&d, log)), v = act_of(&e, x, power_of(&e, log));
         float add = day * u.add + night * v.add, mul = day * u.mul + night * v.mul;
         r[i] = add + mul * r[i];
         g[i] = add + mul * g[i];
@@ -113,4 +137,4 @@ static void mix(const struct dw_tone *day_tone, const struct dw_tone *night_tone
     }
 }
 
-const struct dw_tone_kernels DW_KERNEL(tone) = {prepare, lift, curve, mix};
+const struct dw_tone_kernels DW_KERNEL(tone) = {tame, prepare, lift, curve, mix};
