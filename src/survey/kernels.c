@@ -53,28 +53,19 @@ static void spots(const uint16_t *restrict up, const uint16_t *restrict p,
 }
 
 static void cells_bayer(const uint16_t *restrict upper, const uint16_t *restrict lower, size_t n,
-                        size_t first, float *restrict green, float *restrict diff,
-                        float *restrict diff2)
+                        size_t first, float *restrict green)
 {
     const uint16_t *a = upper + first, *b = lower + (1 - first);
-    for (size_t i = 0; i < n; i++) {
-        int32_t g1 = a[2 * i], g2 = b[2 * i];
-        float d = (float)(g1 - g2);
-        green[i] = 0.5f * (float)(g1 + g2);
-        diff[i] += d;
-        diff2[i] += d * d;
-    }
+    for (size_t i = 0; i < n; i++)
+        green[i] = 0.5f * (float)((int32_t)a[2 * i] + (int32_t)b[2 * i]);
 }
 
 static void cells_mono(const uint16_t *restrict upper, const uint16_t *restrict lower, size_t n,
-                       float *restrict green, float *restrict diff, float *restrict diff2)
+                       float *restrict green)
 {
     for (size_t i = 0; i < n; i++) {
-        int32_t a = upper[2 * i], b = upper[2 * i + 1], c = lower[2 * i], e = lower[2 * i + 1];
-        float d = (float)(a - e);
-        green[i] = 0.25f * (float)(a + b + c + e);
-        diff[i] += d;
-        diff2[i] += d * d;
+        int32_t above = upper[2 * i] + upper[2 * i + 1], below = lower[2 * i] + lower[2 * i + 1];
+        green[i] = 0.25f * (float)(above + below);
     }
 }
 

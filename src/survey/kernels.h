@@ -22,14 +22,12 @@ struct dw_survey_kernels {
      * Looks at step <= i < n - step only. */
     void (*spots)(const uint16_t *up, const uint16_t *p, const uint16_t *down, size_t n,
                   size_t step, const uint16_t *limit, uint8_t *hit);
-    /* Two rows of a Bayer mosaic to n cells of 2x2: green[i] = mean of the two greens,
-     * diff[i] += d, diff2[i] += d*d with d = their difference. first: column (0 or 1) of the
-     * green in the upper row. */
+    /* Two rows of a Bayer mosaic to n cells of 2x2: green[i] = mean of the two greens.
+     * first: column (0 or 1) of the green in the upper row. */
     void (*cells_bayer)(const uint16_t *upper, const uint16_t *lower, size_t n, size_t first,
-                        float *green, float *diff, float *diff2);
-    /* The same for a monochrome mosaic: mean of all four, difference along the diagonal. */
-    void (*cells_mono)(const uint16_t *upper, const uint16_t *lower, size_t n, float *green,
-                       float *diff, float *diff2);
+                        float *green);
+    /* The same for a monochrome mosaic: mean of all four. */
+    void (*cells_mono)(const uint16_t *upper, const uint16_t *lower, size_t n, float *green);
     /* energy[i] += (mid[i] - mean of its four neighbours)^2 for 1 <= i < n - 1. */
     void (*detail)(const float *up, const float *mid, const float *down, size_t n, float *energy);
     /* out[i] = a[i] + b[i] + c[i]. */

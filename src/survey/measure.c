@@ -1,7 +1,8 @@
-/* measure.c: see measure.h. A glance at a few rows tells the light and the noise of every tile;
+/* measure.c: see measure.h. A glance at a few places tells the light and the noise of every tile;
  * from these come the thresholds of the one pass over all samples. */
 #include "survey/measure.h"
 
+#include "survey/glance.h"
 #include "survey/noise.h"
 
 #include <math.h>
@@ -18,14 +19,9 @@ void dw_measurer_free(struct dw_measurer *w)
     *w = (struct dw_measurer){0};
 }
 
-static double tile_light(const struct dw_tile_sums *t, int c, const struct dw_mosaic *m)
-{
-    return t->n[c] > 0 ? (double)t->sum[c] / t->n[c] - (double)m->black[c] : (double)NAN;
-}
-
-/* The frame's noise from its tiles' green differences; tiles at saturation are left out, where
+/* The frame's noise from its tiles' green differences; tiles near saturation are left out, where
  * noise is cut off. */
-static enum dw_status learn_noise(const struct dw_tile_sums *tile, size_t n,
+static enum dw_status learn_noise(const struct dw_glance *tile, size_t n,
                                   const struct dw_mosaic *m, struct dw_noise *out,
                                   struct dw_error *err)
 {
@@ -35,12 +31,10 @@ static enum dw_status learn_noise(const struct dw_tile_sums *tile, size_t n,
     size_t used = 0;
     double limit = 0.9 * ((double)m->white - (double)m->black[1]);
     for (size_t i = 0; i < n; i++) {
-        double light = tile_light(&tile[i], 1, m);
-        uint32_t samples = tile[i].n[0] + tile[i].n[1] + tile[i].n[2];
-        if (!(light < limit) || !isfinite(tile[i].noise_var) || tile[i].high > samples / 100)
-            continue;
-        point[used++] =
-            (struct dw_noise_point){light, fmax(tile[i].noise_var, 1.0 / 12), tile[i].noise_rel};
+        double light = tile[i].mean[1] - (double)m->black[1];
+        if (light < limit && isfinite(tile[i].noise_var) && tile[i].high < 0.01)
+            point[used++] = (struct dw_noise_point){light, fmax(tile[i].noise_var, 1.0 / 12),
+                                                    tile[i].noise_rel};
     }
     *out = dw_noise_fit(point, used);
     free(point);
@@ -52,19 +46,17 @@ static uint16_t to_limit(double dn)
     return (uint16_t)fmin(fmax(ceil(dn), 1), UINT16_MAX);
 }
 
-/* Noise and what the tile is rough by beyond it: both scale with the light as exposure does, so
- * the same scene loses the same spots at any exposure that shows them. */
-static void set_spot_limits(const struct dw_tile_sums *tile, const struct dw_mosaic *m,
+/* What is worth a closer look in a tile: noise, and what the tile is rough by beyond it. */
+static void set_spot_limits(const struct dw_glance *tile, const struct dw_mosaic *m,
                             const struct dw_noise *noise, struct dw_spot_limits *out)
 {
-    double green = fmax(tile_light(tile, 1, m), 1);
-    double rough = fmax(tile->noise_var - dw_noise_var(noise, green), 0) / (green * green);
+    double green = tile->mean[1] - (double)m->black[1], rough = 0;
+    if (green > 1 && isfinite(tile->noise_var))
+        rough = fmax(tile->noise_var - dw_noise_var(noise, green), 0) / (green * green);
     for (int c = 0; c < 3; c++) {
-        double light = tile->n[c] > 0 ? fmax(tile_light(tile, c, m), 0) : 0;
-        double sigma = sqrt(dw_noise_var(noise, light) +
-                            (isfinite(rough) ? rough * light * light : 0));
-        out->list[c] = to_limit(fmax(defaults.list_sigma * sigma, defaults.list_share * light));
-        out->core[c] = to_limit(fmax(defaults.core_sigma * sigma, defaults.core_share * light));
+        double light = isfinite(tile->mean[c]) ? fmax(tile->mean[c] - (double)m->black[c], 0) : 0;
+        double sigma = sqrt(dw_noise_var(noise, light) + rough * light * light);
+        out->dn[c] = to_limit(fmax(defaults.list_sigma * sigma, defaults.list_share * light));
     }
 }
 
@@ -73,20 +65,31 @@ static double read_noise(const struct dw_noise *noise)
     return sqrt(fmax(noise->read_var, noise->floor));
 }
 
+static uint16_t clip_level(const struct dw_mosaic *m)
+{
+    double range = (double)m->white - (double)m->black[1];
+    return to_limit((double)m->black[1] + defaults.clip_share * range);
+}
+
 static void set_thresholds(const struct dw_mosaic *m, const struct dw_noise *noise,
                            struct dw_thresholds *out)
 {
-    double range = (double)m->white - (double)m->black[1];
-    out->clip = to_limit((double)m->black[1] + defaults.clip_share * range);
+    out->clip = clip_level(m);
     for (int c = 0; c < 3; c++)
         out->dark[c] =
             (uint16_t)fmin(fmax((double)m->black[c] + read_noise(noise), 0), UINT16_MAX);
 }
 
+/* Samples to take off a tile, each by its weight of 256. */
+struct kept_out {
+    uint64_t sum[3], n[3]; /* times 256 */
+};
+
 /* What the cores and their surroundings add to each tile. The surroundings go whatever their
- * values, so that noise is not chosen by its sign: the mean stays unbiased. */
+ * values, so that noise is not chosen by its sign: the mean stays unbiased. Cores come by falling
+ * weight: a pixel near two of them counts by the stronger. */
 static enum dw_status sum_kept_out(struct dw_measurer *w, const struct dw_layout *l,
-                                   const struct dw_mosaic *m, struct dw_tile_sums *out,
+                                   const struct dw_mosaic *m, struct kept_out *out,
                                    struct dw_error *err)
 {
     size_t words = ((size_t)l->width * (size_t)l->height + 63) / 64;
@@ -101,7 +104,8 @@ static enum dw_status sum_kept_out(struct dw_measurer *w, const struct dw_layout
     if (w->spots.cores > 0)
         memset(w->kept_out, 0, words * sizeof *w->kept_out);
     for (size_t i = 0; i < w->spots.cores; i++) {
-        int cx = w->spots.core[i].x, cy = w->spots.core[i].y;
+        const struct dw_core *core = &w->spots.core[i];
+        int cx = core->x, cy = core->y;
         for (int y = cy > 2 ? cy - 2 : 0; y <= cy + 2 && y < l->height; y++) {
             int row = dw_layout_find(l->tile_y, l->rows, y) * l->cols;
             for (int x = cx > 2 ? cx - 2 : 0; x <= cx + 2 && x < l->width; x++) {
@@ -109,26 +113,17 @@ static enum dw_status sum_kept_out(struct dw_measurer *w, const struct dw_layout
                 if (w->kept_out[bit / 64] >> bit % 64 & 1)
                     continue;
                 w->kept_out[bit / 64] |= (uint64_t)1 << bit % 64;
-                struct dw_tile_sums *t = &out[row + w->pass.col_of[x]];
+                struct kept_out *t = &out[row + w->pass.col_of[x]];
                 for (int s = x * l->spp; s < (x + 1) * l->spp; s++) {
                     int c = l->colour[y % l->vp][s % l->hp];
-                    t->sum[c] += m->px[(size_t)y * (size_t)l->stride + (size_t)s];
-                    t->n[c]++;
+                    t->sum[c] += (uint64_t)core->weight *
+                                 m->px[(size_t)y * (size_t)l->stride + (size_t)s];
+                    t->n[c] += core->weight;
                 }
             }
         }
     }
     return DW_OK;
-}
-
-static void keep_out(const struct dw_tile_sums *out, struct dw_tile_sums *t)
-{
-    for (int c = 0; c < 3; c++) {
-        if ((double)out->n[c] > defaults.core_most * t->n[c])
-            continue;
-        t->sum[c] -= out->sum[c];
-        t->n[c] -= out->n[c];
-    }
 }
 
 /* The share of one green sample's variance that is left in a cell of the binned picture. */
@@ -166,42 +161,51 @@ static void finish_detail(double energy, uint32_t n, double point_var, double mo
     *out_sd = (float)sqrt(var);
 }
 
-static void finish_tile(const struct dw_tile_sums *t, uint32_t samples, const struct dw_layout *l,
-                        const struct dw_mosaic *m, const struct dw_noise *noise,
-                        struct dw_tile *out)
+static void finish_levels(const struct dw_tile_sums *t, const struct kept_out *without,
+                          const struct dw_mosaic *m, const struct dw_noise *noise,
+                          struct dw_tile *out)
+{
+    for (int c = 0; c < 3; c++) {
+        out->mean[c] = out->var[c] = NAN;
+        if (t->n[c] == 0)
+            continue;
+        double sum = (double)t->sum[c], n = t->n[c], off = (double)without->n[c] / 256;
+        if (off <= defaults.core_most * n) {
+            sum -= (double)without->sum[c] / 256;
+            n -= off;
+        }
+        out->mean[c] = (float)(sum / n);
+        out->var[c] = (float)(dw_noise_var(noise, sum / n - (double)m->black[c]) / n);
+    }
+}
+
+static void finish_tile(const struct dw_tile_sums *t, const struct kept_out *without,
+                        const struct dw_layout *l, const struct dw_mosaic *m,
+                        const struct dw_noise *noise, struct dw_tile *out)
 {
     *out = (struct dw_tile){0};
-    for (int c = 0; c < 3; c++) {
-        double light = tile_light(t, c, m);
-        out->mean[c] = t->n[c] > 0 ? (float)((double)t->sum[c] / t->n[c]) : NAN;
-        out->var[c] = t->n[c] > 0 ? (float)(dw_noise_var(noise, light) / t->n[c]) : NAN;
+    finish_levels(t, without, m, noise, out);
+    double samples = (double)t->n[0] + t->n[1] + t->n[2];
+    if (samples > 0) {
+        out->clipped = (float)(t->high / samples);
+        out->dark = (float)(t->low / samples);
     }
-    if (samples == 0) {
-        finish_detail(0, 0, 0, 0, &out->fine, &out->fine_sd);
-        finish_detail(0, 0, 0, 0, &out->middle, &out->middle_sd);
-        return;
-    }
-    out->clipped = (float)((double)t->high / samples);
-    out->dark = (float)((double)t->low / samples);
-    double light = tile_light(t, 1, m);
-    double cell = dw_noise_var(noise, isfinite(light) ? light : 0) * cell_noise(l);
+    double light = isfinite(out->mean[1]) ? (double)out->mean[1] - (double)m->black[1] : 0;
+    double cell = dw_noise_var(noise, light) * cell_noise(l);
     finish_detail(t->fine, t->fine_n, cell, noise->rel, &out->fine, &out->fine_sd);
     finish_detail(t->middle, t->middle_n, cell / 9, noise->rel, &out->middle, &out->middle_sd);
 }
 
-static void finish(const struct dw_tile_sums *tile, const struct dw_tile_sums *kept_out,
+static void finish(const struct dw_tile_sums *tile, const struct kept_out *without,
                    const struct dw_layout *l, const struct dw_mosaic *m,
                    const struct dw_noise *noise, struct dw_measure *out)
 {
     double high = 0, low = 0, all = 0;
     for (int i = 0; i < l->cols * l->rows; i++) {
-        struct dw_tile_sums t = tile[i];
-        uint32_t samples = t.n[0] + t.n[1] + t.n[2];
-        high += t.high;
-        low += t.low;
-        all += samples;
-        keep_out(&kept_out[i], &t);
-        finish_tile(&t, samples, l, m, noise, &out->tile[i]);
+        high += tile[i].high;
+        low += tile[i].low;
+        all += (double)tile[i].n[0] + tile[i].n[1] + tile[i].n[2];
+        finish_tile(&tile[i], &without[i], l, m, noise, &out->tile[i]);
     }
     out->clipped = all > 0 ? (float)(high / all) : 0;
     out->dark = all > 0 ? (float)(low / all) : 0;
@@ -214,34 +218,55 @@ static void finish(const struct dw_tile_sums *tile, const struct dw_tile_sums *k
     out->white = m->white;
 }
 
+static struct dw_spot_rule make_rule(const struct dw_mosaic *m, const struct dw_noise *noise)
+{
+    struct dw_spot_rule r = {*noise,
+                             {(double)m->black[0], (double)m->black[1], (double)m->black[2]},
+                             defaults.list_sigma,
+                             defaults.list_share,
+                             defaults.core_sigma,
+                             defaults.core_share,
+                             defaults.smooth_sigma,
+                             defaults.wing_share,
+                             defaults.rival_share};
+    return r;
+}
+
+/* Work space of one frame, one element a tile. */
+struct tiles {
+    struct kept_out *without;
+    struct dw_glance *glance;
+    struct dw_spot_limits *limits;
+};
+
 static enum dw_status measure(struct dw_measurer *w, const struct dw_layout *l,
                               const struct dw_mosaic *m, const struct dw_survey_params *params,
-                              struct dw_tile_sums *kept_out, struct dw_spot_limits *limits,
-                              struct dw_measured *out, struct dw_error *err)
+                              const struct tiles *tiles, struct dw_measured *out,
+                              struct dw_error *err)
 {
-    const size_t tiles = (size_t)l->cols * (size_t)l->rows;
+    const size_t n = (size_t)l->cols * (size_t)l->rows;
     struct dw_pass *p = &w->pass;
     struct dw_noise noise;
-    dw_pass_glance(p, l, m);
-    enum dw_status s = learn_noise(p->tile, tiles, m, &noise, err);
+    dw_glance(l, m, clip_level(m), tiles->glance);
+    enum dw_status s = learn_noise(tiles->glance, n, m, &noise, err);
     if (s < 0)
         return s;
-    for (size_t i = 0; i < tiles; i++)
-        set_spot_limits(&p->tile[i], m, &noise, &limits[i]);
-    struct dw_thresholds t = {.spot = limits};
+    for (size_t i = 0; i < n; i++)
+        set_spot_limits(&tiles->glance[i], m, &noise, &tiles->limits[i]);
+    const struct dw_spot_rule rule = make_rule(m, &noise);
+    struct dw_thresholds t = {.limits = tiles->limits, .rule = &rule};
     set_thresholds(m, &noise, &t);
 
     s = dw_spots_start(&w->spots, (size_t)params->max_spikes, m->samples / 16, err);
     if (s >= 0)
         s = dw_pass_run(p, l, m, &t, &w->spots, err);
-    if (s >= 0)
-        s = sum_kept_out(w, l, m, kept_out, err);
-    if (s >= 0)
-        s = learn_noise(p->tile, tiles, m, &noise, err);
     if (s < 0)
         return s;
     dw_spots_sort(&w->spots);
-    finish(p->tile, kept_out, l, m, &noise, &out->m);
+    s = sum_kept_out(w, l, m, tiles->without, err);
+    if (s < 0)
+        return s;
+    finish(p->tile, tiles->without, l, m, &noise, &out->m);
     out->m.n_spikes = (uint32_t)w->spots.n;
     out->m.thumb_width = (uint32_t)l->thumb_width;
     out->m.thumb_height = (uint32_t)l->thumb_height;
@@ -259,17 +284,18 @@ enum dw_status dw_measure_mosaic(struct dw_measurer *w, const struct dw_mosaic *
     enum dw_status s = dw_layout_make(mosaic, params, &l, err);
     if (s < 0)
         return s;
-    size_t tiles = (size_t)l.cols * (size_t)l.rows;
-    struct dw_tile_sums *kept_out = calloc(tiles, sizeof *kept_out);
-    struct dw_spot_limits *limits = calloc(tiles, sizeof *limits);
-    if (!kept_out || !limits)
-        s = dw_fail(err, DW_ERR_MEMORY, "survey: no memory for %zu tiles", tiles);
+    size_t n = (size_t)l.cols * (size_t)l.rows;
+    struct tiles tiles = {calloc(n, sizeof *tiles.without), calloc(n, sizeof *tiles.glance),
+                          calloc(n, sizeof *tiles.limits)};
+    if (!tiles.without || !tiles.glance || !tiles.limits)
+        s = dw_fail(err, DW_ERR_MEMORY, "survey: no memory for %zu tiles", n);
     if (s >= 0)
         s = dw_pass_prepare(&w->pass, &l, err);
     if (s >= 0)
-        s = measure(w, &l, mosaic, params, kept_out, limits, out, err);
-    free(kept_out);
-    free(limits);
+        s = measure(w, &l, mosaic, params, &tiles, out, err);
+    free(tiles.without);
+    free(tiles.glance);
+    free(tiles.limits);
     dw_layout_free(&l);
     return s;
 }

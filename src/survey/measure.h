@@ -10,13 +10,11 @@
 /* What the measuring itself goes by. docs/method.md gives the reasons. */
 struct dw_measure_params {
     double clip_share;   /* of black..white: samples from here on count as saturated */
-    double list_sigma;   /* a spot is listed that stands so many sigma of noise and roughness, */
-    double list_share;   /* and this share of the light around, above its surroundings */
-    double core_sigma;   /* and is kept out of the means from here on: so far out that noise */
-    double core_share;   /* alone hardly gets there, for else the mean would lean with exposure */
-    double core_most;    /* share of a tile's samples that may be kept out; more is no star field */
+    double list_sigma, list_share, core_sigma, core_share; /* struct dw_spot_rule */
+    double smooth_sigma, wing_share, rival_share;          /* the same */
+    double core_most; /* share of a tile's samples that may be kept out; more is no star field */
 };
-#define DW_MEASURE_DEFAULTS {0.98, 4.4, 0.08, 7.5, 0.5, 0.25}
+#define DW_MEASURE_DEFAULTS {0.98, 4.4, 0.08, 5.0, 0.7, 3.0, 0.06, 0.7, 0.25}
 
 /* Buffers of one worker, kept from frame to frame. Start from a zeroed struct. */
 struct dw_measurer {

@@ -24,12 +24,6 @@ double dw_noise_var(const struct dw_noise *noise, double light)
     return fmax(noise->read_var + noise->photon * light, noise->floor);
 }
 
-double dw_chi2_median(double k)
-{
-    double t = 1 - 2 / (9 * k);
-    return t * t * t;
-}
-
 static int by_light(const void *a, const void *b)
 {
     const struct dw_noise_point *p = a, *q = b;

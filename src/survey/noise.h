@@ -26,8 +26,4 @@ struct dw_noise dw_noise_fit(struct dw_noise_point *points, size_t n);
 /* Variance of one sample at this much light, DN^2. */
 double dw_noise_var(const struct dw_noise *noise, double light);
 
-/* Median of a chi-squared variable with k degrees of freedom, divided by k (Wilson & Hilferty
- * 1931, PNAS 17, 684: (1 - 2/(9k))^3; within 0.5 % from k = 3 on). */
-double dw_chi2_median(double k);
-
 #endif

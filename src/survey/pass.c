@@ -1,9 +1,6 @@
 /* pass.c: see pass.h. The mosaic is read once, row by row, while it is in the cache. */
 #include "survey/pass.h"
 
-#include "base/robust.h"
-#include "survey/noise.h"
-
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -34,12 +31,9 @@ static void carve_all(struct dw_pass *p, const struct dw_layout *l, struct carve
     p->green = carve(c, 3 * cells * sizeof(float));
     p->bins = carve(c, 3 * cells * sizeof(float));
     p->row3 = carve(c, cells * sizeof(float));
-    p->diff = carve(c, cells * sizeof(float));
-    p->diff2 = carve(c, cells * sizeof(float));
     p->energy = carve(c, cells * sizeof(float));
     p->hit = carve(c, samples / DW_HIT_RUN + 2);
     p->col_of = carve(c, ((size_t)l->width + 16) * sizeof(uint16_t));
-    p->work = carve(c, cells * sizeof(double));
 }
 
 enum dw_status dw_pass_prepare(struct dw_pass *p, const struct dw_layout *l, struct dw_error *err)
@@ -82,31 +76,31 @@ static size_t cell_room(const struct dw_layout *l)
     return (size_t)l->width / 2 + 16;
 }
 
-/* ---- cells: the 2x2-binned green picture and the noise in it ---- */
+/* ---- cells: the 2x2-binned green picture ---- */
 
-/* Any mosaic, slowly: mean of the cell's greens, difference of its first and last. */
+/* Any mosaic, slowly: the mean of the cell's greens. */
 static void cells_any(const struct dw_layout *l, const uint16_t *upper, const uint16_t *lower,
-                      int y, size_t n, float *green, float *diff, float *diff2)
+                      int y, size_t n, float *green)
 {
     for (size_t i = 0; i < n; i++) {
-        int32_t g[4], found = 0, sum = 0;
+        int32_t found = 0, sum = 0;
         for (int k = 0; k < 4; k++) {
             const uint16_t *row = k < 2 ? upper : lower;
-            int x = 2 * (int)i + k % 2, c = l->spp == 3 ? 1 : l->colour[(y + k / 2) % l->vp][x % l->hp];
-            if (c == 1) {
-                g[found] = row[(size_t)x * (size_t)l->spp + (l->spp == 3)];
-                sum += g[found++];
+            size_t x = 2 * i + (size_t)(k % 2);
+            if (l->spp == 3) {
+                sum += row[3 * x + 1];
+                found++;
+            } else if (l->colour[(y + k / 2) % l->vp][x % (size_t)l->hp] == 1) {
+                sum += row[x];
+                found++;
             }
         }
-        float d = found > 1 ? (float)(g[0] - g[found - 1]) : 0;
         green[i] = found > 0 ? (float)sum / (float)found : 0;
-        diff[i] += d;
-        diff2[i] += d * d;
     }
 }
 
-static void read_cells(struct dw_pass *p, const struct dw_layout *l, const struct dw_mosaic *m,
-                       int cell_row, float *green)
+static void read_cells(const struct dw_pass *p, const struct dw_layout *l,
+                       const struct dw_mosaic *m, int cell_row, float *green)
 {
     int y = 2 * cell_row;
     const uint16_t *upper = m->px + (size_t)y * (size_t)l->stride, *lower = upper + l->stride;
@@ -114,41 +108,13 @@ static void read_cells(struct dw_pass *p, const struct dw_layout *l, const struc
     const uint8_t *c0 = l->colour[0], *c1 = l->colour[1];
     bool bayer = l->spp == 1 && l->hp == 2;
     if (l->spp == 1 && l->hp == 1)
-        p->k->cells_mono(upper, lower, n, green, p->diff, p->diff2);
+        p->k->cells_mono(upper, lower, n, green);
     else if (bayer && c0[1] == 1 && c1[0] == 1 && c0[0] != 1 && c1[1] != 1)
-        p->k->cells_bayer(upper, lower, n, 1, green, p->diff, p->diff2);
+        p->k->cells_bayer(upper, lower, n, 1, green);
     else if (bayer && c0[0] == 1 && c1[1] == 1 && c0[1] != 1 && c1[0] != 1)
-        p->k->cells_bayer(upper, lower, n, 0, green, p->diff, p->diff2);
+        p->k->cells_bayer(upper, lower, n, 0, green);
     else
-        cells_any(l, upper, lower, y, n, green, p->diff, p->diff2);
-    p->diff_rows++;
-}
-
-/* Noise of a tile row's tiles. The median over columns of cells leaves out the columns that a
- * star, a twig or the skyline crosses. */
-static void fold_noise(struct dw_pass *p, const struct dw_layout *l, int tile_row)
-{
-    double rows = p->diff_rows;
-    for (int col = 0; col < l->cols; col++) {
-        struct dw_tile_sums *t = &p->tile[tile_row * l->cols + col];
-        int from = l->tile_x[col] / 2, to = l->tile_x[col + 1] / 2;
-        t->noise_var = (double)NAN;
-        t->noise_rel = 1;
-        if (to <= from || rows < 1)
-            continue;
-        double mean = 0;
-        for (int i = from; i < to; i++)
-            mean += (double)p->diff[i];
-        mean /= rows * (to - from);
-        for (int i = from; i < to; i++)
-            p->work[i - from] =
-                ((double)p->diff2[i] - 2 * mean * (double)p->diff[i]) / rows + mean * mean;
-        t->noise_var = 0.5 * dw_median(p->work, (size_t)(to - from)) / dw_chi2_median(rows);
-        t->noise_rel = 1.2533 * sqrt(2 / (rows * (to - from)));
-    }
-    memset(p->diff, 0, cell_room(l) * sizeof(float));
-    memset(p->diff2, 0, cell_room(l) * sizeof(float));
-    p->diff_rows = 0;
+        cells_any(l, upper, lower, y, n, green);
 }
 
 /* ---- detail ---- */
@@ -296,14 +262,14 @@ static void spread_limits(struct dw_pass *p, const struct dw_layout *l,
         for (int col = 0; col < l->cols; col++) { /* a tile begins where the colours do */
             int from = l->tile_x[col] * l->spp, to = l->tile_x[col + 1] * l->spp;
             for (int i = from, s = 0; i < to; i++, s = s + 1 == l->hp ? 0 : s + 1)
-                row[i] = spot[col].list[l->colour[r][s]];
+                row[i] = spot[col].dn[l->colour[r][s]];
         }
     }
 }
 
 static enum dw_status find_spots(struct dw_pass *p, const struct dw_layout *l,
                                  const struct dw_mosaic *m, int y,
-                                 const struct dw_spot_limits *spot, struct dw_spots *spots,
+                                 const struct dw_spot_rule *rule, struct dw_spots *spots,
                                  struct dw_error *err)
 {
     if (y < l->step_y || y + l->step_y >= l->height)
@@ -324,8 +290,7 @@ static enum dw_status find_spots(struct dw_pass *p, const struct dw_layout *l,
             uint16_t v2 = row[i - dx] < row[i + dx] ? row[i - dx] : row[i + dx];
             if (row[i] <= limit[i] + (v1 > v2 ? v1 : v2))
                 continue;
-            enum dw_status s =
-                dw_spots_look(spots, l, m, i, y, &spot[p->col_of[i / l->spp]], err);
+            enum dw_status s = dw_spots_look(spots, l, m, rule, i, y, err);
             if (s < 0)
                 return s;
         }
@@ -333,44 +298,17 @@ static enum dw_status find_spots(struct dw_pass *p, const struct dw_layout *l,
     return DW_OK;
 }
 
-/* ---- the passes ---- */
-
-void dw_pass_glance(struct dw_pass *p, const struct dw_layout *l, const struct dw_mosaic *m)
-{
-    const int rows_wanted = 24; /* pixel rows of a tile: 5 % of the noise is near enough */
-    for (int t = 0; t < l->rows; t++) {
-        int units = (l->tile_y[t + 1] - l->tile_y[t]) / l->unit;
-        int take = rows_wanted / l->unit < units ? rows_wanted / l->unit : units;
-        for (int u = 0; u < take; u++) {
-            int y = l->tile_y[t] + (int)((int64_t)u * units / take) * l->unit;
-            for (int k = 0; k < l->unit; k++)
-                p->k->levels(m->px + (size_t)(y + k) * (size_t)l->stride, (size_t)l->samples,
-                             UINT16_MAX, p->dark, p->sum + (size_t)((y + k) % l->vp) * row_room(l),
-                             p->high, p->low);
-            for (int k = 0; k < l->unit; k += 2)
-                read_cells(p, l, m, (y + k) / 2, p->green);
-        }
-        count_samples(p, l, t, take * l->unit);
-        for (int col = 0; col < l->cols; col++)
-            fold_sums(p, l, l->tile_x[col], l->tile_x[col + 1], p->tile[t * l->cols + col].sum);
-        memset(p->sum, 0, (size_t)l->vp * row_room(l) * sizeof *p->sum);
-        fold_noise(p, l, t);
-    }
-    memset(p->high, 0, row_room(l) * sizeof(uint16_t));
-    memset(p->low, 0, row_room(l) * sizeof(uint16_t));
-}
+/* ---- the pass ---- */
 
 /* Everything that the second row of cell row `cell` completes. */
 static void take_cells(struct dw_pass *p, const struct dw_layout *l, const struct dw_mosaic *m,
-                       int cell, int tile_row)
+                       int cell)
 {
     size_t room = cell_room(l);
     float *g[3]; /* cell rows cell - 2, cell - 1, cell */
     for (int k = 0; k < 3; k++)
         g[k] = p->green + (size_t)((cell + 1 + k) % 3) * room;
     read_cells(p, l, m, cell, g[2]);
-    if (2 * (cell + 1) == l->tile_y[tile_row + 1])
-        fold_noise(p, l, tile_row);
     if (cell >= 2) { /* detail is that of the row above, which may lie in the tile row above */
         p->k->detail(g[0], g[1], g[2], (size_t)l->width / 2, p->energy);
         p->energy_rows++;
@@ -387,8 +325,6 @@ enum dw_status dw_pass_run(struct dw_pass *p, const struct dw_layout *l, const s
                            struct dw_error *err)
 {
     memset(p->tile, 0, (size_t)l->cols * (size_t)l->rows * sizeof *p->tile);
-    for (int i = 0; i < l->cols * l->rows; i++)
-        p->tile[i].noise_var = (double)NAN;
     uint64_t *blocks = calloc((size_t)l->thumb_width * 3 + 1, sizeof *blocks);
     if (!blocks)
         return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for a thumbnail");
@@ -399,16 +335,16 @@ enum dw_status dw_pass_run(struct dw_pass *p, const struct dw_layout *l, const s
         int now = dw_layout_find(l->tile_y, l->rows, y);
         if (now != tile_row) {
             tile_row = now;
-            spread_limits(p, l, t->spot + tile_row * l->cols);
+            spread_limits(p, l, t->limits + tile_row * l->cols);
             count_samples(p, l, tile_row, l->tile_y[tile_row + 1] - l->tile_y[tile_row]);
         }
         int phase = y % l->vp;
         p->k->levels(m->px + (size_t)y * (size_t)l->stride, (size_t)l->samples, t->clip,
                      p->dark + (size_t)phase * row_room(l), p->sum + (size_t)phase * row_room(l),
                      p->high, p->low);
-        s = find_spots(p, l, m, y, t->spot + tile_row * l->cols, spots, err);
+        s = find_spots(p, l, m, y, t->rule, spots, err);
         if (y % 2 == 1)
-            take_cells(p, l, m, y / 2, tile_row);
+            take_cells(p, l, m, y / 2);
         bool tile_ends = y + 1 == l->tile_y[tile_row + 1];
         bool block_ends = y + 1 == (block_row + 1) * l->block;
         if (tile_ends || block_ends)

@@ -1,4 +1,4 @@
-/* pass.h: one pass down a mosaic: levels, detail and noise of every tile, the thumbnail, the
+/* pass.h: one pass down a mosaic: levels and detail of every tile, the thumbnail, the
  * spots. Only adds up; what the sums mean is measure.c's business. */
 #ifndef DW_SURVEY_PASS_H
 #define DW_SURVEY_PASS_H
@@ -11,8 +11,6 @@ struct dw_tile_sums {
     uint64_t sum[3];      /* DN */
     uint32_t n[3];        /* samples */
     uint32_t high, low;   /* samples at saturation; at black */
-    double noise_var;     /* DN^2 of one sample, from green differences; NAN without cells */
-    double noise_rel;     /* its relative standard deviation */
     double fine, middle;  /* detail energy, noise still in it, DN^2 summed over ... */
     uint32_t fine_n, middle_n; /* ... so many places */
 };
@@ -26,11 +24,10 @@ struct dw_pass {
     uint16_t *high, *low, *dark, *limit; /* dark, limit: vp rows of `samples` */
     float *green, *bins;       /* three rows of cells; of bins of 3x3 cells */
     float *row3;               /* three rows of cells added */
-    float *diff, *diff2, *energy;
+    float *energy;
     uint8_t *hit;
     uint16_t *col_of;          /* tile column of a pixel column */
-    double *work;
-    uint32_t diff_rows, energy_rows; /* cell rows since the last fold */
+    uint32_t energy_rows;      /* cell rows since the last fold */
     char *block;               /* the memory of all of these */
     size_t block_size;
 };
@@ -39,14 +36,12 @@ struct dw_pass {
 enum dw_status dw_pass_prepare(struct dw_pass *p, const struct dw_layout *l, struct dw_error *err);
 void dw_pass_free(struct dw_pass *p);
 
-/* A look at a few rows of every tile: sum, n, noise_var and noise_rel only. */
-void dw_pass_glance(struct dw_pass *p, const struct dw_layout *l, const struct dw_mosaic *m);
-
 /* Levels that the whole pass compares with. */
 struct dw_thresholds {
     uint16_t clip;    /* samples from here on are saturated */
     uint16_t dark[3]; /* per colour: samples up to here are black */
-    const struct dw_spot_limits *spot; /* rows*cols, see spots.h */
+    const struct dw_spot_limits *limits; /* rows*cols */
+    const struct dw_spot_rule *rule;
 };
 /* The whole pass: every field of every tile, the thumbnail, the spots.
  * Errors: DW_ERR_MEMORY (the list of spots). */

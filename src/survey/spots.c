@@ -1,6 +1,7 @@
 /* spots.c: see spots.h. */
 #include "survey/spots.h"
 
+#include <math.h>
 #include <stdlib.h>
 
 enum dw_status dw_spots_start(struct dw_spots *s, size_t most, size_t core_most,
@@ -71,35 +72,57 @@ static void keep(struct dw_spots *s, struct dw_spot p)
     }
 }
 
-static enum dw_status add_core(struct dw_spots *s, int x, int y, struct dw_error *err)
+static enum dw_status add_core(struct dw_spots *s, struct dw_core core, struct dw_error *err)
 {
     if (s->cores == s->core_most)
         return DW_OK;
     if (s->cores == s->core_room) {
         size_t room = s->core_room ? 2 * s->core_room : 4096;
-        void *core = realloc(s->core, room * sizeof *s->core);
-        if (!core)
+        void *v = realloc(s->core, room * sizeof *s->core);
+        if (!v)
             return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for %zu star cores", room);
-        s->core = core;
+        s->core = v;
         s->core_room = room;
     }
-    s->core[s->cores].x = (uint16_t)x;
-    s->core[s->cores].y = (uint16_t)y;
-    s->cores++;
+    s->core[s->cores++] = core;
     return DW_OK;
 }
 
+static double clamp01(double x)
+{
+    return fmin(fmax(x, 0), 1);
+}
+
+/* How far a spot is kept out. It fades in, for a star at the edge of the rule would else come and
+ * go with the noise and take its light along. Among structure nothing is kept out: a gap in the
+ * leaves is light of the scene; a star stands on a smooth ground, the three highest neighbours and
+ * a share of its height aside, which may be its own wings;
+ * and none of them comes near it, as along an edge or about a corner. (A star between two pixels
+ * of one colour has its summit in a pixel of another, whose surroundings take these in.) */
+static double core_weight(const struct dw_spot_rule *rule, const uint16_t sorted[8], double over,
+                          double light, double sigma)
+{
+    double from = fmax(rule->core_sigma * sigma, rule->core_share * fmax(light, 0));
+    if (over <= from)
+        return 0;
+    double uneven = sorted[4] - sorted[0];
+    double allowed = rule->smooth_sigma * sigma + rule->wing_share * over;
+    double rival = (sorted[7] - 0.5 * ((double)sorted[3] + sorted[4])) / over;
+    return clamp01((over - from) / from) * clamp01(1 + 0.5 * (allowed - uneven) / sigma) *
+           clamp01((rule->rival_share - rival) / 0.2);
+}
+
 enum dw_status dw_spots_look(struct dw_spots *s, const struct dw_layout *l,
-                             const struct dw_mosaic *m, int sample, int y,
-                             const struct dw_spot_limits *limits, struct dw_error *err)
+                             const struct dw_mosaic *m, const struct dw_spot_rule *rule,
+                             int sample, int y, struct dw_error *err)
 {
     const uint16_t *p = m->px + (size_t)y * (size_t)l->stride + sample;
     const ptrdiff_t dx = l->step_x, dy = (ptrdiff_t)l->step_y * l->stride;
     /* The neighbours before the sample in reading order, then those behind it. */
-    const uint16_t around[8] = {p[-dy - dx], p[-dy], p[-dy + dx], p[-dx],
-                                p[dx],       p[dy - dx], p[dy],   p[dy + dx]};
+    const uint16_t around[8] = {p[-dy - dx], p[-dy],     p[-dy + dx], p[-dx],
+                                p[dx],       p[dy - dx], p[dy],       p[dy + dx]};
     const uint32_t value = *p;
-    int c = l->colour[y % l->vp][sample % l->hp];
+    const int c = l->colour[y % l->vp][sample % l->hp];
 
     uint16_t sorted[8];
     bool highest = true;
@@ -111,17 +134,21 @@ enum dw_status dw_spots_look(struct dw_spots *s, const struct dw_layout *l,
             sorted[k] = sorted[k - 1];
         sorted[k] = around[i];
     }
-    uint32_t median2 = (uint32_t)sorted[3] + sorted[4];
+    const uint32_t median2 = (uint32_t)sorted[3] + sorted[4];
     if (2 * value <= median2)
         return DW_OK;
-    uint32_t over2 = 2 * value - median2;
+    const double over = 0.5 * (double)(2 * value - median2);
+    const double light = 0.5 * median2 - rule->black[c];
+    const double sigma = sqrt(dw_noise_var(&rule->noise, light));
 
     int x = sample / l->spp;
     /* Without a mosaic a spot shows in all three colours: green alone is listed. */
-    if (highest && over2 > 2u * limits->list[c] && (l->spp == 1 || c == 1))
+    if (highest && (l->spp == 1 || c == 1) &&
+        over > fmax(rule->list_sigma * sigma, rule->list_share * light))
         keep(s, (struct dw_spot){(uint16_t)x, (uint16_t)y, (uint16_t)value, median2});
-    if (over2 > 2u * limits->core[c])
-        return add_core(s, x, y, err);
+    int weight = (int)rint(256 * core_weight(rule, sorted, over, light, sigma));
+    if (weight > 0)
+        return add_core(s, (struct dw_core){(uint16_t)x, (uint16_t)y, (uint16_t)weight}, err);
     return DW_OK;
 }
 
@@ -133,7 +160,20 @@ static int by_place(const void *a, const void *b)
     return p->x < q->x ? -1 : p->x > q->x;
 }
 
+static int by_weight(const void *a, const void *b)
+{
+    const struct dw_core *p = a, *q = b;
+    if (p->weight != q->weight)
+        return p->weight > q->weight ? -1 : 1;
+    if (p->y != q->y)
+        return p->y < q->y ? -1 : 1;
+    return p->x < q->x ? -1 : p->x > q->x;
+}
+
 void dw_spots_sort(struct dw_spots *s)
 {
-    qsort(s->list, s->n, sizeof *s->list, by_place);
+    if (s->n > 0)
+        qsort(s->list, s->n, sizeof *s->list, by_place);
+    if (s->cores > 0)
+        qsort(s->core, s->cores, sizeof *s->core, by_weight);
 }

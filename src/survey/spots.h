@@ -4,11 +4,24 @@
 #define DW_SURVEY_SPOTS_H
 
 #include "survey/layout.h"
+#include "survey/noise.h"
 
-/* How far a sample must stand above its neighbours of equal colour, per tile and colour, DN. */
+/* What makes a spot, in terms of the frame's noise and the light around it. */
+struct dw_spot_rule {
+    struct dw_noise noise;
+    double black[3];
+    double list_sigma, list_share;   /* listed when it stands both above its surroundings: so many
+                                        sigma, and this share of the light there */
+    double core_sigma, core_share;   /* begins to be kept out of the mean there, and is wholly at
+                                        twice that */
+    double smooth_sigma, wing_share; /* where the surroundings are no rougher than so many sigma
+                                        and this share of the spot's own height */
+    double rival_share;              /* and where no neighbour reaches this share of it */
+};
+
+/* How far a sample must stand above its neighbours to be looked at closely, per colour, DN. */
 struct dw_spot_limits {
-    uint16_t list[3]; /* to be listed */
-    uint16_t core[3]; /* to be kept out of the mean, with its surroundings; >= list */
+    uint16_t dn[3];
 };
 
 struct dw_spot {
@@ -16,12 +29,16 @@ struct dw_spot {
     uint32_t median2; /* twice the median of the eight neighbours: whole for any of them */
 };
 
+/* A place to keep out of the mean, with all within two pixels. */
+struct dw_core {
+    uint16_t x, y;
+    uint16_t weight; /* of 256: how far it is kept out */
+};
+
 struct dw_spots {
     struct dw_spot *list; /* a heap, weakest first, until dw_spots_sort */
     size_t n, most;
-    struct {
-        uint16_t x, y;
-    } *core;
+    struct dw_core *core;
     size_t cores, core_room, core_most;
 };
 
@@ -31,13 +48,13 @@ enum dw_status dw_spots_start(struct dw_spots *s, size_t most, size_t core_most,
                               struct dw_error *err);
 void dw_spots_free(struct dw_spots *s);
 
-/* Looks closely at sample x of row y (two steps from the edge at least are needed: one step of
- * equal colour on every side) and takes it in if it is a spot. Errors: DW_ERR_MEMORY. */
+/* Looks closely at one sample of row y, which needs neighbours of equal colour on every side, and
+ * takes it in if it is a spot. Errors: DW_ERR_MEMORY. */
 enum dw_status dw_spots_look(struct dw_spots *s, const struct dw_layout *l,
-                             const struct dw_mosaic *m, int sample, int y,
-                             const struct dw_spot_limits *limits, struct dw_error *err);
+                             const struct dw_mosaic *m, const struct dw_spot_rule *rule,
+                             int sample, int y, struct dw_error *err);
 
-/* Sorts the list by y, then x. */
+/* Sorts the list by y, then x, and the cores by falling weight, then so. */
 void dw_spots_sort(struct dw_spots *s);
 
 #endif
