@@ -80,14 +80,17 @@ enum dw_status dw_agree(const struct dw_find *find, size_t n, struct dw_error *e
     for (size_t i = 0; i < n; i++) {
         if (find[i].state != DW_FIND_FRAME)
             continue;
+        total++;
         size_t k = 0;
         while (k < groups && !alike(g[k].like, &find[i]))
             k++;
         if (k == groups && groups < MOST_GROUPS)
             g[groups++].like = &find[i];
-        if (k < groups)
-            g[k].n++;
-        total++;
+        if (k == groups)
+            continue; /* so many kinds that the rest adds nothing to the message */
+        g[k].n++;
+        if (!g[k].like->shot.serial[0] && find[i].shot.serial[0])
+            g[k].like = &find[i]; /* one that can tell two bodies apart */
     }
     if (groups < 2)
         return DW_OK;

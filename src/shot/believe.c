@@ -7,13 +7,16 @@
  * these, so none of the rules looks at how bright or how detailed a frame is. */
 #include "shot/believe.h"
 
+#include "shot/tears.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 /* The thresholds. Shares are of the samples of a block or of the frame. */
-enum { BLOCK = 64, MOST_COLUMNS = 1024, LEAST_REPEATS = 8, LEAST_NOISY_BLOCKS = 4 };
+enum { BLOCK = 64, MOST_COLUMNS = 1024, LEAST_REPEATS = 8, LEAST_NOISY_BLOCKS = 4,
+       LEAST_TORN_ROWS = 5, LEAST_TORN_PLACES = 3 };
 #define LEAST_BLACK 32.0     /* below it, noise may reach zero */
 #define FAR_BELOW_BLACK 0.5  /* of the black level: 8 sigma and more */
 #define FAR_ABOVE_WHITE 1.3  /* of the white level: tables are wrong by 10 % at most */
@@ -33,6 +36,7 @@ struct judge {
     size_t step;    /* to the next sample of the same colour */
     unsigned low, high, impossible;
     size_t zeros, impossibles, longest_zeros, repeats, rows_judged;
+    struct dw_tears tears;
     size_t blocks, noisy_blocks, low_blocks, high_blocks;
     uint32_t low_n[MOST_COLUMNS], high_n[MOST_COLUMNS];
     uint64_t step_sum[MOST_COLUMNS];
@@ -191,6 +195,8 @@ static bool believe(struct judge *j, char *why, size_t why_size)
     else if (m->cfa != DW_CFA_RGB && j->repeats >= LEAST_REPEATS &&
              (double)(j->rows_judged - j->repeats) > VARIED_ROWS * (double)j->rows_judged)
         snprintf(why, why_size, "is damaged: %zu of its rows repeat another", j->repeats);
+    else if (j->tears.rows >= LEAST_TORN_ROWS && j->tears.places >= LEAST_TORN_PLACES)
+        snprintf(why, why_size, "is damaged: %zu of its rows are torn", j->tears.rows);
     else
         return true;
     return false;
@@ -222,6 +228,7 @@ bool dw_believe(const struct dw_mosaic *m, char *why, size_t why_size)
     if (y > begun)
         close_blocks(j, y - begun);
     j->longest_zeros = longest_zero_run(m);
+    j->tears = dw_find_tears(m);
     bool fine = believe(j, why, why_size);
     free(j);
     return fine;

@@ -49,7 +49,7 @@ static bool evenly_spaced(const struct dw_place *p, size_t n, double step)
     if (!v)
         return false;
     size_t m = differences(p, n, true, v);
-    double spread = m > 3 ? dw_mad_sigma(v, m, step, v + n + 1) : INFINITY;
+    double spread = m > 3 ? dw_mad_sigma(v, m, step, v + n + 1) : (double)INFINITY;
     free(v);
     return spread <= fmax(STEADY_SHARE * step, 0.6);
 }
@@ -90,14 +90,14 @@ static size_t count_falls(const struct dw_place *p, size_t n, bool *all_near)
 /* A broken file's own clock is believed only where it fits between its numbers' neighbours. */
 static void drop_misfits(struct dw_place *p, size_t n)
 {
-    double low = -INFINITY;
+    double low = -(double)INFINITY;
     for (size_t i = 0; i < n; i++) {
         if (p[i].timed && p[i].shot->readable)
             low = fmax(low, p[i].t);
         if (p[i].timed && !p[i].shot->readable && p[i].count >= 0 && p[i].t < low)
             p[i].timed = p[i].shot->has_clock = false;
     }
-    double high = INFINITY;
+    double high = (double)INFINITY;
     for (size_t i = n; i-- > 0;) {
         if (p[i].timed && p[i].shot->readable)
             high = fmin(high, p[i].t);
