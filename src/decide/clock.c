@@ -5,6 +5,7 @@
  * zone database), so a search over 105 candidates is complete. */
 #include "decide/clock.h"
 #include "decide/steps.h"
+#include "decide/sun_table.h"
 #include "base/robust.h"
 
 #include <math.h>
@@ -115,17 +116,22 @@ enum dw_status dw_clock_judge(struct dw_work *w, const struct dw_site *site, con
     bool *rising = DW_TAKE(&w->arena, MAX_PROBES + 1, bool);
     if (!rising)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory while judging the camera's clock");
+    double first = INFINITY, last = -INFINITY;
+    for (size_t i = 0; i < n; i++) {
+        first = fmin(first, time[i]);
+        last = fmax(last, time[i]);
+    }
+    struct dw_sun_table sun;
+    enum dw_status status = dw_sun_table_make(site, first - FIRST_S - (CANDIDATES - 1) * STEP_S,
+                                              last - FIRST_S + 60, &w->arena, &sun, err);
+    if (status < 0)
+        return status;
     double bad[CANDIDATES], best = INFINITY, rival = INFINITY;
     for (int c = 0; c < CANDIDATES; c++) {
         for (size_t i = 0; i < n; i++) {
-            enum dw_status status =
-                dw_altitude(site, time[i] - (FIRST_S + c * STEP_S), &alt[i], err);
-            if (status < 0)
-                return status;
-            double later;
-            status = dw_altitude(site, time[i] - (FIRST_S + c * STEP_S) + 60, &later, err);
-            if (status < 0)
-                return status;
+            double utc = time[i] - (FIRST_S + c * STEP_S);
+            alt[i] = dw_sun_table_altitude(&sun, utc);
+            double later = dw_sun_table_altitude(&sun, utc + 60);
             rising[i] = later > alt[i];
         }
         bad[c] = misfit(light, alt, n, work) + asymmetry(light, alt, rising, n, work);

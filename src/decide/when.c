@@ -1,6 +1,7 @@
 /* when.c: where and when each shot was taken, and how high the sun stood. */
 #include "decide/clock.h"
 #include "decide/steps.h"
+#include "decide/sun_table.h"
 #include "base/robust.h"
 
 #include <math.h>
@@ -116,17 +117,28 @@ enum dw_status dw_altitude(const struct dw_site *site, double utc, double *alt,
 static enum dw_status find_times(struct dw_work *w, const struct dw_facts *facts,
                                  const double *clock, struct dw_error *err)
 {
+    double first = INFINITY, last = -INFINITY;
     for (size_t i = 0; i < w->n; i++) {
         const struct dw_shot *s = &w->shots->shot[i];
         /* a shot's own tag knows of a change of the clock in mid-shoot */
         bool own = s->has_offset && !w->params->has_utc_offset;
         double half = s->has_shutter && s->shutter_s > 0 ? s->shutter_s / 2 : 0;
         w->utc[i] = clock[i] - (own ? s->offset_s : facts->utc_offset_s) + half;
-        enum dw_status status = dw_altitude(&facts->site, w->utc[i], &w->alt[i], err);
-        if (status < 0)
-            return status;
+        first = fmin(first, w->utc[i]);
+        last = fmax(last, w->utc[i]);
     }
-    return DW_OK;
+    /* few shots over a long time are quicker asked one by one */
+    struct dw_sun_table sun = {0, 0, 0, NULL};
+    bool many = (last - first) / 300 + 4 < (double)w->n;
+    enum dw_status status = DW_OK;
+    if (many)
+        status = dw_sun_table_make(&facts->site, first, last, &w->arena, &sun, err);
+    for (size_t i = 0; i < w->n && status >= 0; i++)
+        if (many)
+            w->alt[i] = dw_sun_table_altitude(&sun, w->utc[i]);
+        else
+            status = dw_altitude(&facts->site, w->utc[i], &w->alt[i], err);
+    return status;
 }
 
 static double median_interval(struct dw_work *w, double *step)
