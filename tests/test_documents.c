@@ -331,12 +331,11 @@ START_TEST(summary_holds_exactly_the_promised_fields)
     ck_assert_int_eq(json_integer_value(json_object_get(o, "frames")), 6);
     ck_assert_str_eq(json_string_value(json_object_get(o, "first_utc")),
                      "2025-06-21T00:00:00.123Z");
-    ck_assert_str_eq(json_string_value(json_object_get(o, "last_utc")),
-                     "2025-06-21T00:01:40.123Z");
+    ck_assert_str_eq(json_string_value(json_object_get(o, "last_utc")), "2025-06-21T00:01:40.123Z");
     ck_assert(json_is_null(json_object_get(o, "pole")));
     json_t *flicker = json_object_get(o, "flicker"), *faults = json_object_get(o, "faults");
-    ck_assert_double_eq_tol(json_real_value(json_object_get(flicker, "before_stops")),
-                            0.0412345678, 1e-10);
+    ck_assert_double_eq_tol(json_real_value(json_object_get(flicker, "before_stops")), 0.0412345678,
+                            1e-10);
     ck_assert_double_eq_tol(json_real_value(json_object_get(flicker, "after_stops")), 0.00151234,
                             1e-10);
     json_t *twilight = json_object_get(json_object_get(flicker, "by_light"), "twilight");
@@ -348,8 +347,7 @@ START_TEST(summary_holds_exactly_the_promised_fields)
 }
 END_TEST
 
-static void write_and_read_words(enum dw_word *word, enum dw_status expected,
-                                 struct dw_error *err)
+static void write_and_read_words(enum dw_word *word, enum dw_status expected, struct dw_error *err)
 {
     ck_assert_int_eq(dw_read_words(s->dir, &s->shots, word, err), expected);
 }

@@ -72,8 +72,8 @@ static void primaries_to_xyz(const double xy[4][2], double m[3][3])
     }
     double det = 0;
     for (int i = 0; i < 3; i++)
-        det += p[0][i] * (p[1][(i + 1) % 3] * p[2][(i + 2) % 3] -
-                          p[1][(i + 2) % 3] * p[2][(i + 1) % 3]);
+        det += p[0][i] *
+               (p[1][(i + 1) % 3] * p[2][(i + 2) % 3] - p[1][(i + 2) % 3] * p[2][(i + 1) % 3]);
     for (int i = 0; i < 3; i++) { /* Cramer's rule for the luminance of each primary */
         double q[3][3];
         memcpy(q, p, sizeof q);
@@ -81,8 +81,8 @@ static void primaries_to_xyz(const double xy[4][2], double m[3][3])
             q[r][i] = w[r];
         double d = 0;
         for (int k = 0; k < 3; k++)
-            d += q[0][k] * (q[1][(k + 1) % 3] * q[2][(k + 2) % 3] -
-                            q[1][(k + 2) % 3] * q[2][(k + 1) % 3]);
+            d += q[0][k] *
+                 (q[1][(k + 1) % 3] * q[2][(k + 2) % 3] - q[1][(k + 2) % 3] * q[2][(k + 1) % 3]);
         s[i] = d / det;
     }
     for (int r = 0; r < 3; r++)
@@ -139,9 +139,8 @@ END_TEST
  * of the colour-science library): V to linear light on the grey axis, Y relative to white. */
 START_TEST(curve_is_that_of_srgb)
 {
-    static const double v_l[][2] = {{0.012920000, 0.001}, {0.099852823, 0.01},
-                                    {0.461356130, 0.18},  {0.735356983, 0.5},
-                                    {0.954687172, 0.9},   {1, 1}};
+    static const double v_l[][2] = {{0.012920000, 0.001}, {0.099852823, 0.01}, {0.461356130, 0.18},
+                                    {0.735356983, 0.5},   {0.954687172, 0.9},  {1, 1}};
     for (enum dw_space space = DW_SPACE_SRGB; space <= DW_SPACE_REC2020; space++) {
         size_t n;
         unsigned char *p = make(space, &n);
@@ -168,7 +167,8 @@ START_TEST(srgb_agrees_with_the_built_in_one)
 {
     size_t n;
     unsigned char *p = make(DW_SPACE_SRGB, &n);
-    cmsHPROFILE ours = cmsOpenProfileFromMem(p, (cmsUInt32Number)n), theirs = cmsCreate_sRGBProfile();
+    cmsHPROFILE ours = cmsOpenProfileFromMem(p, (cmsUInt32Number)n),
+                theirs = cmsCreate_sRGBProfile();
     cmsHTRANSFORM t = cmsCreateTransform(ours, TYPE_RGB_16, theirs, TYPE_RGB_16,
                                          INTENT_RELATIVE_COLORIMETRIC, cmsFLAGS_NOOPTIMIZE);
     int worst = 0;
@@ -201,8 +201,8 @@ START_TEST(transicc_reads_it)
     char path[] = "/tmp/dw-icc-XXXXXX", command[256], out[4000];
     close(mkstemp(path));
     ck_assert_int_eq(dw_write_whole(path, p, n, false, NULL), DW_OK);
-    snprintf(command, sizeof command, "echo '255 0 0' | transicc -n -i %s -o '*Lab' -t 1 2>/dev/null",
-             path);
+    snprintf(command, sizeof command,
+             "echo '255 0 0' | transicc -n -i %s -o '*Lab' -t 1 2>/dev/null", path);
     ck_assert_int_eq(shoot_run(command, out, sizeof out), 0);
     double lab[3];
     ck_assert_msg(sscanf(out, "%lf %lf %lf", &lab[0], &lab[1], &lab[2]) == 3, "%s", out);

@@ -216,9 +216,17 @@ START_TEST(recorded_values_become_exact_fractions)
     static const struct {
         double x;
         uint32_t num, den;
-    } cases[] = {{1.0 / 60, 1, 60},  {1.0 / 4000, 1, 4000}, {30, 30, 1},     {2.8, 14, 5},
-                 {0.3, 3, 10},       {1.3, 13, 10},         {5.6, 28, 5},    {0.76923, 10, 13},
-                 {1.0 / 3, 1, 3},    {0, 0, 1},             {1e9, 1000000000, 1},
+    } cases[] = {{1.0 / 60, 1, 60},
+                 {1.0 / 4000, 1, 4000},
+                 {30, 30, 1},
+                 {2.8, 14, 5},
+                 {0.3, 3, 10},
+                 {1.3, 13, 10},
+                 {5.6, 28, 5},
+                 {0.76923, 10, 13},
+                 {1.0 / 3, 1, 3},
+                 {0, 0, 1},
+                 {1e9, 1000000000, 1},
                  {(double)(float)(1.0 / 60), 1, 60}}; /* a reader that passed it as a float */
     uint32_t num, den;
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {

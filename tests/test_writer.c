@@ -193,7 +193,7 @@ START_TEST(frames_that_are_not_whole_are_made_again)
     w = writer();
     write_all(w);
     dw_writer_free(w);
-    damage("frame-00001.tif", 1, "", 0, true);      /* the directory stands last */
+    damage("frame-00001.tif", 1, "", 0, true); /* the directory stands last */
     damage("frame-00002.tif", 100, "", 0, true);
     ck_assert_int_eq(truncate(shoot_path(s, "frame-00003.tif"), 2000), 0);
     ck_assert_int_eq(count_had(), 1);

@@ -18,9 +18,9 @@ struct dw_profile {
 /* Baseline JPEG of an 8-bit picture, colour at full resolution (4:4:4), Exif in the first APP1,
  * profile in APP2. tags may be NULL. *data is malloc'd.
  * Errors: DW_ERR_USAGE (16-bit picture, a side of 0 or above 65500), DW_ERR_MEMORY. */
-enum dw_status dw_encode_jpeg(const struct dw_image *image, int quality,
-                              const struct dw_tags *tags, const struct dw_profile *profile,
-                              unsigned char **data, size_t *n, struct dw_error *err);
+enum dw_status dw_encode_jpeg(const struct dw_image *image, int quality, const struct dw_tags *tags,
+                              const struct dw_profile *profile, unsigned char **data, size_t *n,
+                              struct dw_error *err);
 
 /* Classic little-endian TIFF of an 8- or 16-bit picture in strips, with profile and Exif
  * directory. *data is malloc'd.

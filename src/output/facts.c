@@ -66,9 +66,9 @@ static json_t *facts_json(const struct dw_facts *f, bool with_survey)
                                   number(f->site.lon_deg), "height_m", number(f->site.height_m)));
     json_object_set_new(o, "utc_offset_s", json_integer(f->utc_offset_s));
     json_object_set_new(o, "interval_s", number(f->interval_s));
-    json_object_set_new(o, "twilight",
-                        json_pack("{s:o, s:o}", "night_deg", number(f->night_deg), "day_deg",
-                                  number(f->day_deg)));
+    json_object_set_new(
+        o, "twilight",
+        json_pack("{s:o, s:o}", "night_deg", number(f->night_deg), "day_deg", number(f->day_deg)));
     json_object_set_new(o, "mosaic",
                         json_pack("{s:i, s:i, s:i}", "width", f->mosaic_width, "height",
                                   f->mosaic_height, "turn_deg", f->turn_deg));
@@ -96,9 +96,7 @@ bool dw_facts_text(const struct dw_facts *facts, bool with_survey, struct dw_buf
     const char *name[64], *key;
     json_t *value;
     size_t n = 0;
-    json_object_foreach(o, key, value)
-        if (n < 64)
-            name[n++] = key;
+    json_object_foreach(o, key, value) if (n < 64) name[n++] = key;
     qsort(name, n, sizeof name[0], by_name);
     dw_buffer_add(out, "{\n", 2);
     for (size_t i = 0; i < n; i++) {

@@ -23,8 +23,7 @@ struct field {
 
 static bool read_at(const struct tiff *t, uint64_t at, void *to, size_t n)
 {
-    return at <= t->size && n <= t->size - at &&
-           pread(t->fd, to, n, (off_t)at) == (ssize_t)n;
+    return at <= t->size && n <= t->size - at && pread(t->fd, to, n, (off_t)at) == (ssize_t)n;
 }
 
 static uint32_t little(const unsigned char *p, int n)
@@ -37,8 +36,7 @@ static uint32_t little(const unsigned char *p, int n)
 
 /* Entry i of the directory at `offset` (from the structure's base); false beyond its last, and for
  * one whose value does not lie within the file. */
-static bool entry(const struct tiff *t, uint32_t offset, uint32_t i, uint16_t *tag,
-                  struct field *f)
+static bool entry(const struct tiff *t, uint32_t offset, uint32_t i, uint16_t *tag, struct field *f)
 {
     static const uint8_t size[] = {0, 1, 1, 2, 4, 8, 1, 1, 2, 4, 8, 4, 8, 4};
     unsigned char head[2], e[12];
@@ -157,8 +155,8 @@ bool dw_frame_file_recipe(const char *path, enum dw_format format, char recipe[3
         if (format == DW_JPEG)
             ok = jpeg_recipe(&t, recipe);
         else
-            ok = first_directory(&t, &ifd0) && whole(&t, ifd0) &&
-                 signed_by_us(&t, ifd0, recipe) && strips_within(&t, ifd0);
+            ok = first_directory(&t, &ifd0) && whole(&t, ifd0) && signed_by_us(&t, ifd0, recipe) &&
+                 strips_within(&t, ifd0);
     }
     close(fd);
     return ok;

@@ -29,8 +29,7 @@ static void add_names(struct dw_buffer *b, const struct dw_shots *shots,
     }
 }
 
-void dw_frames_line(struct dw_buffer *b, const struct dw_shots *shots,
-                    const struct dw_frame *frame)
+void dw_frames_line(struct dw_buffer *b, const struct dw_shots *shots, const struct dw_frame *frame)
 {
     struct dw_buffer sources = {0}, names = {0};
     char utc[32];
@@ -126,8 +125,7 @@ static bool read_line(const struct dw_csv *t, size_t row, const struct columns *
     const char *text = dw_csv_field(t, row, c->sources);
     while (*text) {
         if (f->n_sources == DW_MAX_SOURCES ||
-            !read_source(&text, shots->n, strchr(text, ' ') == NULL,
-                         &f->source[f->n_sources]))
+            !read_source(&text, shots->n, strchr(text, ' ') == NULL, &f->source[f->n_sources]))
             return false;
         f->n_sources++;
     }
@@ -150,11 +148,10 @@ enum dw_status dw_read_frames(const char *dir, const struct dw_shots *shots,
         return s;
     struct dw_c_locale locale = dw_c_locale_enter();
     struct dw_buffer names = {0};
-    struct columns c = {dw_csv_column(&t, "number"),  dw_csv_column(&t, "utc_s"),
-                        dw_csv_column(&t, "sun_alt_deg"), dw_csv_column(&t, "key"),
-                        dw_csv_column(&t, "day"),     dw_csv_column(&t, "balance"),
-                        dw_csv_column(&t, "stars"),   dw_csv_column(&t, "sources"),
-                        dw_csv_column(&t, "files")};
+    struct columns c = {
+        dw_csv_column(&t, "number"), dw_csv_column(&t, "utc_s"),   dw_csv_column(&t, "sun_alt_deg"),
+        dw_csv_column(&t, "key"),    dw_csv_column(&t, "day"),     dw_csv_column(&t, "balance"),
+        dw_csv_column(&t, "stars"),  dw_csv_column(&t, "sources"), dw_csv_column(&t, "files")};
     struct dw_frame *f = calloc(t.rows ? t.rows : 1, sizeof *f);
     if (!f) {
         s = dw_fail(err, DW_ERR_MEMORY, "%s/frames.csv: no memory for %zu frames", dir, t.rows);
@@ -162,8 +159,8 @@ enum dw_status dw_read_frames(const char *dir, const struct dw_shots *shots,
     }
     if (c.number < 0 || c.utc_s < 0 || c.sun < 0 || c.key < 0 || c.day < 0 || c.balance < 0 ||
         c.stars < 0 || c.sources < 0 || c.files < 0) {
-        s = dw_fail(err, DW_ERR_FORMAT, "%s/frames.csv: the first line does not hold the columns %s",
-                    dir, HEADER);
+        s = dw_fail(err, DW_ERR_FORMAT,
+                    "%s/frames.csv: the first line does not hold the columns %s", dir, HEADER);
         goto out;
     }
     for (size_t i = 0; i < t.rows; i++) {
@@ -178,7 +175,7 @@ enum dw_status dw_read_frames(const char *dir, const struct dw_shots *shots,
         names.n = 0;
         add_names(&names, shots, &f[i]);
         const char *found = dw_csv_field(&t, i, c.files);
-        if (names.failed || strcmp(names.data, found) != 0) {
+        if (names.failed || !names.data || strcmp(names.data, found) != 0) {
             s = dw_fail(err, names.failed ? DW_ERR_MEMORY : DW_ERR_MIXED,
                         "%s/frames.csv: line %zu speaks of %s where the shots have %s: it was made "
                         "for other shots; run daywheel survey again",

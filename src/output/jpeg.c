@@ -96,9 +96,9 @@ static bool compress(struct jpeg_compress_struct *c, struct failure *f, struct m
     return true;
 }
 
-enum dw_status dw_encode_jpeg(const struct dw_image *image, int quality,
-                              const struct dw_tags *tags, const struct dw_profile *profile,
-                              unsigned char **data, size_t *n, struct dw_error *err)
+enum dw_status dw_encode_jpeg(const struct dw_image *image, int quality, const struct dw_tags *tags,
+                              const struct dw_profile *profile, unsigned char **data, size_t *n,
+                              struct dw_error *err)
 {
     *data = NULL;
     *n = 0;

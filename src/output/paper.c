@@ -46,8 +46,7 @@ enum dw_status dw_paper_new(int width, int height, struct dw_ink ground, struct 
     cairo_font_options_destroy(options);
     /* Without any font cairo falls back to one of its own, of type "user", and reports success. */
     choose_font(out, &(struct dw_letters){.size = 20});
-    out->plain =
-        cairo_scaled_font_get_type(cairo_get_scaled_font(out->c)) == CAIRO_FONT_TYPE_USER;
+    out->plain = cairo_scaled_font_get_type(cairo_get_scaled_font(out->c)) == CAIRO_FONT_TYPE_USER;
     return DW_OK;
 }
 
@@ -72,8 +71,8 @@ void dw_paper_box(struct dw_paper *p, double x, double y, double w, double h, st
     cairo_fill(p->c);
 }
 
-void dw_paper_hatch(struct dw_paper *p, double x, double y, double w, double h, struct dw_ink ground,
-                    struct dw_ink line)
+void dw_paper_hatch(struct dw_paper *p, double x, double y, double w, double h,
+                    struct dw_ink ground, struct dw_ink line)
 {
     dw_paper_box(p, x, y, w, h, ground);
     cairo_save(p->c);
@@ -81,7 +80,9 @@ void dw_paper_hatch(struct dw_paper *p, double x, double y, double w, double h, 
     cairo_clip(p->c);
     set_ink(p, line);
     cairo_set_line_width(p->c, 1.5);
-    for (double at = -h; at < w; at += 14) {
+    int lines = (int)((w + h) / 14);
+    for (int i = 0; i <= lines; i++) {
+        double at = 14.0 * i - h;
         cairo_move_to(p->c, x + at, y + h);
         cairo_line_to(p->c, x + at + h, y);
     }

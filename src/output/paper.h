@@ -28,8 +28,8 @@ void dw_paper_free(struct dw_paper *p);
 
 void dw_paper_box(struct dw_paper *p, double x, double y, double w, double h, struct dw_ink ink);
 /* Diagonal lines that say: there is no picture here. */
-void dw_paper_hatch(struct dw_paper *p, double x, double y, double w, double h, struct dw_ink ground,
-                    struct dw_ink line);
+void dw_paper_hatch(struct dw_paper *p, double x, double y, double w, double h,
+                    struct dw_ink ground, struct dw_ink line);
 /* The largest picture of the image's shape inside the box, centred, on the given ground. */
 void dw_paper_picture(struct dw_paper *p, double x, double y, double w, double h,
                       const struct dw_image *image, struct dw_ink ground);

@@ -177,17 +177,16 @@ void dw_problem_remedy(const struct dw_decision *d, size_t i, char out[200])
 
 void dw_problem_reason(const struct dw_ledger_row *row, const char *path, char out[300])
 {
-    static const char *const words[DW_FAULT_COUNT] = {
-        "it cannot be decoded",
-        "its shutter time or ISO is not recorded",
-        "frames are missing before it",
-        "too much of it is clipped",
-        "too much of it is lost in noise",
-        "a brief light passes",
-        "detail is lost: dew or focus",
-        "contrast is lost: fog or haze",
-        "clouds hide the stars",
-        "the camera moved"};
+    static const char *const words[DW_FAULT_COUNT] = {"it cannot be decoded",
+                                                      "its shutter time or ISO is not recorded",
+                                                      "frames are missing before it",
+                                                      "too much of it is clipped",
+                                                      "too much of it is lost in noise",
+                                                      "a brief light passes",
+                                                      "detail is lost: dew or focus",
+                                                      "contrast is lost: fog or haze",
+                                                      "clouds hide the stars",
+                                                      "the camera moved"};
     int lead = dw_problem_leading(row->faults);
     const char *text = row->reason[0] ? row->reason : lead >= 0 ? words[lead] : "";
     snprintf(out, 299, "%s", text);

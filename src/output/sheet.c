@@ -23,14 +23,13 @@
 #define COLUMNS 4
 #define ROWS 3
 #define GUTTER 34
-#define TOP 164         /* of the first row */
+#define TOP 164 /* of the first row */
 #define ROW_HEIGHT 398
 #define PICTURE_HEIGHT 252
-#define MOST_PAGES 20   /* a sheet is to be looked through; the ledger holds every shot */
+#define MOST_PAGES 20 /* a sheet is to be looked through; the ledger holds every shot */
 
-static const struct dw_ink white = {1, 1, 1}, black = {0.09, 0.09, 0.1},
-                           rule = {0.8, 0.8, 0.81}, mat = {0.9, 0.9, 0.905},
-                           hatch = {0.8, 0.8, 0.81};
+static const struct dw_ink white = {1, 1, 1}, black = {0.09, 0.09, 0.1}, rule = {0.8, 0.8, 0.81},
+                           mat = {0.9, 0.9, 0.905}, hatch = {0.8, 0.8, 0.81};
 
 /* One ink a fault, of like depth, told apart in grey print by the word beside it. */
 static const struct dw_ink fault_ink[DW_FAULT_COUNT] = {
@@ -74,7 +73,7 @@ static void date_range(const struct sheet *s, char out[120])
     const struct dw_decision *d = s->d;
     int offset = d->facts.utc_offset_s, minutes = abs(offset) / 60;
     char first[32], last[32];
-    double low = INFINITY, high = -INFINITY;
+    double low = HUGE_VAL, high = -HUGE_VAL;
     for (size_t i = 0; i < d->n_shots; i++)
         if (isfinite(d->ledger[i].utc_s)) {
             low = fmin(low, d->ledger[i].utc_s);
@@ -121,9 +120,10 @@ static void draw_frame_of_page(struct dw_paper *p, const struct sheet *s, size_t
     snprintf(text, sizeof text, "%zu of %zu shots have a fault", s->found, s->shots->n);
     dw_paper_line(p, right, 78, 700, DW_RIGHT, &note, text);
     dw_paper_box(p, MARGIN, 132, PAGE_WIDTH - 2 * MARGIN, 1.5, rule);
-    snprintf(text, sizeof text, "%s",
-             "Of a run of like faults the first, the worst and the last are shown. ledger.csv holds "
-             "every shot; its column use may be edited.");
+    snprintf(
+        text, sizeof text, "%s",
+        "Of a run of like faults the first, the worst and the last are shown. ledger.csv holds "
+        "every shot; its column use may be edited.");
     dw_paper_line(p, MARGIN, PAGE_HEIGHT - 36, 1500, DW_LEFT, &small, text);
     snprintf(text, sizeof text, "page %zu of %zu", page + 1, s->pages);
     dw_paper_line(p, right, PAGE_HEIGHT - 36, 300, DW_RIGHT, &small, text);
@@ -186,8 +186,8 @@ static void draw_cell(struct dw_paper *p, const struct sheet *s, const struct dw
     dw_paper_words(p, x, base + 51 + 22 * lines, w, 4 - lines > 2 ? 2 : 1, 22, &small, text);
 }
 
-static enum dw_status draw_page(const struct sheet *s, size_t page, const char *path, bool *plain_font,
-                                struct dw_error *err)
+static enum dw_status draw_page(const struct sheet *s, size_t page, const char *path,
+                                bool *plain_font, struct dw_error *err)
 {
     struct dw_paper p;
     enum dw_status status = dw_paper_new(PAGE_WIDTH, PAGE_HEIGHT, white, &p, err);
@@ -198,7 +198,8 @@ static enum dw_status draw_page(const struct sheet *s, size_t page, const char *
     const double w = (PAGE_WIDTH - 2.0 * MARGIN - (COLUMNS - 1) * GUTTER) / COLUMNS;
     for (size_t k = 0; k < COLUMNS * ROWS && page * COLUMNS * ROWS + k < s->n; k++)
         draw_cell(&p, s, &s->list[page * COLUMNS * ROWS + k],
-                  MARGIN + (double)(k % COLUMNS) * (w + GUTTER), TOP + (double)(k / COLUMNS) * ROW_HEIGHT, w);
+                  MARGIN + (double)(k % COLUMNS) * (w + GUTTER),
+                  TOP + (double)(k / COLUMNS) * ROW_HEIGHT, w);
     status = dw_paper_write(&p, path, err);
     dw_paper_free(&p);
     return status;

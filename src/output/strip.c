@@ -26,8 +26,8 @@ static size_t columns_for(size_t n)
     return rows ? (n + rows - 1) / rows : 1;
 }
 
-enum dw_status dw_write_strip(const char *path, const char *title,
-                              const struct dw_strip_item *item, size_t n, struct dw_error *err)
+enum dw_status dw_write_strip(const char *path, const char *title, const struct dw_strip_item *item,
+                              size_t n, struct dw_error *err)
 {
     double tallest = 0; /* height over width */
     for (size_t i = 0; i < n; i++) {
@@ -42,8 +42,9 @@ enum dw_status dw_write_strip(const char *path, const char *title,
     double w = (PAGE_WIDTH - 2.0 * MARGIN - (double)(columns - 1) * GUTTER) / (double)columns;
     double h = floor(w * fmin(tallest, 1)); /* portraits stand in a square */
     struct dw_paper p;
-    enum dw_status s = dw_paper_new(
-        PAGE_WIDTH, (int)(HEADER + (double)rows * (h + LABEL + GUTTER) + MARGIN / 2), ground, &p, err);
+    enum dw_status s =
+        dw_paper_new(PAGE_WIDTH, (int)(HEADER + (double)rows * (h + LABEL + GUTTER) + MARGIN / 2),
+                     ground, &p, err);
     if (s < 0)
         return s;
     dw_paper_line(&p, MARGIN, 68, PAGE_WIDTH - 2.0 * MARGIN, DW_LEFT, &title_letters, title);

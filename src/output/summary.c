@@ -49,8 +49,7 @@ static json_t *fault_counts(const struct dw_decision *d)
     return o;
 }
 
-enum dw_status dw_write_summary(const char *dir, const struct dw_decision *d,
-                                struct dw_error *err)
+enum dw_status dw_write_summary(const char *dir, const struct dw_decision *d, struct dw_error *err)
 {
     const struct dw_facts *f = &d->facts;
     const double unknown = (double)NAN;

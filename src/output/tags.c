@@ -11,7 +11,9 @@
 enum type { BYTE = 1, ASCII = 2, SHORT = 3, LONG = 4, RATIONAL = 5, UNDEFINED = 7 };
 
 #define MOST_ENTRIES 24
-#define LONGEST_TEXT 4000 /* two such texts and the rest stay far below an APP1 segment's 64 KiB */
+#define LONGEST_TEXT                                                                               \
+    4000 /* two such texts and the rest stay far below an APP1 segment's 64 KiB                    \
+          */
 
 struct entry {
     uint16_t tag, type;
@@ -156,8 +158,7 @@ static void time_texts(const struct dw_tags *e, char date[20], char fraction[8],
              minutes % 60);
 }
 
-static void exif_directory(const struct dw_tags *e, bool jpeg, uint32_t base,
-                           struct dw_buffer *out)
+static void exif_directory(const struct dw_tags *e, bool jpeg, uint32_t base, struct dw_buffer *out)
 {
     char date[20], fraction[8], offset[8];
     bool timed = fabs(e->utc_s) < 1e11; /* false for NAN too */
@@ -182,9 +183,9 @@ static void exif_directory(const struct dw_tags *e, bool jpeg, uint32_t base,
     if (jpeg)
         add_bytes(&d, 0x9101, UNDEFINED, 4, "\1\2\3", 4); /* ComponentsConfiguration: Y Cb Cr */
     if (timed)
-        add_text(&d, 0x9291, fraction);                   /* SubSecTimeOriginal */
-    add_bytes(&d, 0xa000, UNDEFINED, 4, "0100", 4);       /* FlashpixVersion */
-    add_short(&d, 0xa001, e->srgb ? 1 : 0xffff);          /* ColorSpace */
+        add_text(&d, 0x9291, fraction);             /* SubSecTimeOriginal */
+    add_bytes(&d, 0xa000, UNDEFINED, 4, "0100", 4); /* FlashpixVersion */
+    add_short(&d, 0xa001, e->srgb ? 1 : 0xffff);    /* ColorSpace */
     if (jpeg) {
         add_long(&d, 0xa002, (uint32_t)e->width);  /* PixelXDimension */
         add_long(&d, 0xa003, (uint32_t)e->height); /* PixelYDimension */

@@ -21,12 +21,12 @@ enum {
 };
 
 struct dw_tags {
-    const char *description; /* the names of the source files */
+    const char *description;  /* the names of the source files */
     const char *make, *model; /* of the camera; "" leaves the tag out */
-    double utc_s;            /* the frame's time, Unix seconds; NAN leaves the time tags out */
-    int offset_s;            /* local time minus UTC */
-    char unique_id[33];      /* 32 hexadecimal digits: the frame's recipe */
-    double shutter_s;        /* of the main source, as recorded; NAN or 0 leaves the tag out */
+    double utc_s;             /* the frame's time, Unix seconds; NAN leaves the time tags out */
+    int offset_s;             /* local time minus UTC */
+    char unique_id[33];       /* 32 hexadecimal digits: the frame's recipe */
+    double shutter_s;         /* of the main source, as recorded; NAN or 0 leaves the tag out */
     double f_number;
     double iso;
     int width, height;

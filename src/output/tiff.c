@@ -153,7 +153,7 @@ static bool append_exif(TIFF *t, struct memory *m, const struct dw_tags *tags)
         return false;
     memory_seek(m, 0, SEEK_END);
     if (m->n & 1)
-        memory_write(m, (void *)(uintptr_t)"", 1);
+        memory_write(m, (void *)(uintptr_t) "", 1);
     if (m->n > UINT32_MAX)
         return false;
     uint32_t at = (uint32_t)m->n;

@@ -42,8 +42,8 @@ bool dw_when_parse(const char *text, double *utc_s)
 {
     struct tm tm = {0};
     int used = 0;
-    if (sscanf(text, "%4d-%2d-%2dT%2d:%2d:%2d%n", &tm.tm_year, &tm.tm_mon, &tm.tm_mday,
-               &tm.tm_hour, &tm.tm_min, &tm.tm_sec, &used) != 6 ||
+    if (sscanf(text, "%4d-%2d-%2dT%2d:%2d:%2d%n", &tm.tm_year, &tm.tm_mon, &tm.tm_mday, &tm.tm_hour,
+               &tm.tm_min, &tm.tm_sec, &used) != 6 ||
         tm.tm_mon < 1 || tm.tm_mon > 12)
         return false;
     const char *rest = text + used;
