@@ -133,7 +133,7 @@ START_TEST(tone_kernels_are_bit_equal)
     static struct rows r, kept;
     struct dw_tone day = dw_tone_make(1.7, 0.2, 0.6), night = dw_tone_make(1.35, 0.2, 1.0);
     struct dw_tone night_shared = dw_tone_make(1.35, 0.2, 0.8);
-    const struct dw_lift lift = {2.5f, 1.15f, 0.05f};
+    const struct dw_lift lift = {2.5f, 1.15f, 0.05f, {1.2f, 0.99f, 0.6f}};
     static float background[ROOM];
     for (size_t i = 0; i < ROOM; i++)
         background[i] = i % 5 == 0 ? 0.0f : 0.1f * (float)i;
@@ -326,7 +326,7 @@ END_TEST
 /* Far above the threshold `gain` times the excess is added; three sigmas below it and less, nothing. */
 START_TEST(lift_raises_stars_and_leaves_the_sky)
 {
-    const struct dw_lift lift = {2.5f, 1.151f, 0.05f};
+    const struct dw_lift lift = {2.5f, 1.151f, 0.05f, {1, 1, 1}};
     const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
     float level = 1.55f;
     float sky = 1.55f, r = sky, g = sky, b = sky, norm = sky;

@@ -282,6 +282,29 @@ START_TEST(stars_are_lifted_and_the_sky_is_not)
 }
 END_TEST
 
+/* The night's balance is for the sky: far above it, white light is shown white again. */
+START_TEST(stars_keep_the_balance_of_daylight)
+{
+    struct dw_facts f = plain_facts(256, 160);
+    const float cool[3] = {0.85f, 1.0f, 1.6f};
+    memcpy(f.night_mul, cool, sizeof cool);
+    struct dw_linear l = new_light(128, 80);
+    for (int i = 0; i < 128 * 80; i++)
+        set_pixel(&l, i, 1.6, 1.6, 1.6);
+    set_pixel(&l, 40 * 128 + 30, 60, 60, 60);
+    struct dw_frame frame = frame_at(0.02, 0, 1);
+    struct dw_image image = {.bits = 16};
+    ck_assert_int_eq(dw_look(&l, &frame, &f, &plain_look, &image, NULL), DW_OK);
+    const uint16_t *sky = &image.px16[3 * (20 * 128 + 20)];
+    const uint16_t *star = &image.px16[3 * (40 * 128 + 30)];
+    ck_assert_msg(sky[2] > 1.1 * sky[0], "sky %u %u %u", sky[0], sky[1], sky[2]);
+    ck_assert_msg(abs(star[2] - star[0]) < 0.02 * star[1], "star %u %u %u", star[0], star[1],
+                  star[2]);
+    dw_image_free(&image);
+    dw_linear_free(&l);
+}
+END_TEST
+
 /* Colours that the output cannot show come in along their own hue: its channels keep their order. */
 START_TEST(vivid_colours_keep_their_order)
 {
@@ -357,6 +380,7 @@ int main(void)
     tcase_add_test(c, the_ends_of_the_crossover_are_pure);
     tcase_add_test(c, rubbish_does_not_reach_the_picture);
     tcase_add_test(c, stars_are_lifted_and_the_sky_is_not);
+    tcase_add_test(c, stars_keep_the_balance_of_daylight);
     tcase_add_test(c, vivid_colours_keep_their_order);
     tcase_add_test(c, senseless_parameters_are_named);
     tcase_add_test(c, dither_belongs_to_the_frame);

@@ -7,10 +7,10 @@
 #include <string.h>
 
 /* Share of saturation at which a channel begins to count as saturated, and how much further it is so
- * wholly. Green is judged by its largest sample, red and blue by means over their neighbours. */
-#define CLIP_START {0.93f, 0.96f, 0.93f}
-#define CLIP_WIDTH {0.06f, 0.035f, 0.06f}
-
+ * wholly. Wide, because a rosy glow turns yellowish where its green is rebuilt, and over a narrow
+ * range that would be seen as a ring. */
+#define CLIP_START {0.86f, 0.86f, 0.86f}
+#define CLIP_WIDTH {0.13f, 0.135f, 0.13f}
 #define MOST_GAIN 17.0 /* stops; a key that low lies below the least count of any sensor */
 
 /* 2^x by our own arithmetic: equal on every machine, which the C library's need not be. */

@@ -50,22 +50,27 @@ static enum dw_status check(const struct dw_frame *f, const struct dw_look_param
     return DW_OK;
 }
 
-/* Night balance^(1 - balance), scaled so that white keeps its luminance, then saturation. */
-static void prepare_matrix(const struct dw_frame *f, const struct dw_facts *facts,
-                           const struct dw_look_params *p, float m[9])
+/* Night balance^(1 - balance), scaled so that white keeps its luminance. */
+static void balance_at(const struct dw_frame *f, const struct dw_facts *facts, float mul[3])
 {
-    float mul[3], white = 0;
+    float white = 0;
     for (int c = 0; c < 3; c++) {
         float night = dwk_min(dwk_max(facts->night_mul[c], 0.05f), 20.0f);
         mul[c] = dwk_exp2((float)(1.0 - f->balance) * dwk_log2(night));
         white += luma[c] * mul[c];
     }
+    for (int c = 0; c < 3; c++)
+        mul[c] /= white;
+}
+
+/* Balance, then saturation about luminance. */
+static void prepare_matrix(const struct dw_frame *f, const struct dw_look_params *p,
+                           const float mul[3], float m[9])
+{
     float day = (float)f->day;
     float s = day * p->day_saturation + (1.0f - day) * p->night_saturation;
-    for (int i = 0; i < 9; i++) {
-        float keep = (i % 4 == 0 ? s : 0.0f) + (1.0f - s) * luma[i % 3];
-        m[i] = keep * mul[i % 3] / white;
-    }
+    for (int i = 0; i < 9; i++)
+        m[i] = ((i % 4 == 0 ? s : 0.0f) + (1.0f - s) * luma[i % 3]) * mul[i % 3];
 }
 
 enum dw_status dw_look_plan_make(const struct dw_frame *frame, const struct dw_facts *facts,
@@ -76,7 +81,9 @@ enum dw_status dw_look_plan_make(const struct dw_frame *frame, const struct dw_f
     if (s < 0)
         return s;
     struct dw_look_plan p = {.k = dw_kernels_best()};
-    prepare_matrix(frame, facts, params, p.prepare.matrix);
+    float mul[3];
+    balance_at(frame, facts, mul);
+    prepare_matrix(frame, params, mul, p.prepare.matrix);
     memcpy(p.prepare.luma, luma, sizeof luma);
     p.prepare.norm_y = NORM_LUMA;
     p.prepare.norm_max = 1.0f - NORM_LUMA;
@@ -84,6 +91,8 @@ enum dw_status dw_look_plan_make(const struct dw_frame *frame, const struct dw_f
     p.lift.gain = (float)frame->stars * params->star_lift;
     p.lift.softness = params->star_sigma;
     p.lift.threshold = 1.0f + LIFT_ABOVE * params->star_sigma;
+    for (int c = 0; c < 3; c++)
+        p.lift.undo[c] = 1.0f / mul[c];
     p.lifts = p.lift.gain > 0.0f;
     p.sky_floor = facts->night_sky_keys > 0.0f ? facts->night_sky_keys : 0.0f;
 

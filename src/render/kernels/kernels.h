@@ -39,6 +39,7 @@ struct dw_lift {
     float gain;      /* slope that is added to spots above the threshold */
     float threshold; /* in backgrounds */
     float softness;  /* in backgrounds */
+    float undo[3];   /* factors that take the night's balance back from what is above the sky */
 };
 
 /* One tone curve: z = x * ((x + toe) / (1 + toe))^power, y = z / (z + pin). */

@@ -38,7 +38,8 @@ static void cell(const struct dw_cell_rows *rows, size_t n, float *restrict r, f
 
 static inline float share_clipped(float level, float start, float scale)
 {
-    return dwk_min(dwk_max((level - start) * scale, 0.0f), 1.0f);
+    float t = dwk_min(dwk_max((level - start) * scale, 0.0f), 1.0f);
+    return t * t * (3.0f - 2.0f * t);
 }
 
 static bool any_above(const float *restrict v, size_t n, float limit)

@@ -35,23 +35,26 @@ static void prepare(const struct dw_prepare *q, size_t n, float *restrict r, flo
 }
 
 /* Adds `gain` times the excess over the threshold. The bend about it is a parabola over three
- * softnesses on either side, so the sky below is not touched at all. */
+ * softnesses on either side, so the sky below is not touched at all. The night's balance is there
+ * for the sky: the share of a pixel that is excess gives it back, so that a star, or a lamp, has the
+ * colour that it has by daylight's balance. */
 static void lift(const struct dw_lift *q, const float *restrict background, size_t n,
                  float *restrict r, float *restrict g, float *restrict b, float *restrict norm)
 {
     const struct dw_lift p = *q;
+    const float red = p.undo[0] - 1.0f, green = p.undo[1] - 1.0f, blue = p.undo[2] - 1.0f;
     for (size_t i = 0; i < n; i++) {
         float width = 3.0f * p.softness * background[i];
         float excess = norm[i] - p.threshold * background[i];
         float bend = dwk_min(dwk_max(excess + width, 0.0f), 2.0f * width);
         float over = dwk_max(excess - width, 0.0f);
         float x = dwk_max(norm[i], TINY);
-        /* bend^2 / (4 width) + over, as one division */
-        float added = p.gain * (bend * bend + 4.0f * width * over);
-        float f = 1.0f + added / (4.0f * dwk_max(width, TINY) * x);
-        r[i] *= f;
-        g[i] *= f;
-        b[i] *= f;
+        /* bend^2 / (4 width) + over as a share of the norm, as one division */
+        float share = (bend * bend + 4.0f * width * over) / (4.0f * dwk_max(width, TINY) * x);
+        float f = 1.0f + p.gain * share;
+        r[i] *= f * (1.0f + red * share);
+        g[i] *= f * (1.0f + green * share);
+        b[i] *= f * (1.0f + blue * share);
         norm[i] *= f;
     }
 }
