@@ -19,7 +19,7 @@ struct unit {
 struct looked {
     uint64_t sum[MOST_POSITIONS];
     uint32_t units, high;
-    int32_t diff[CELLS];
+    int32_t diff[CELLS], green[CELLS];
     size_t diffs;
 };
 
@@ -57,8 +57,10 @@ static void look(const struct unit *u, const uint16_t *p, uint16_t clip, struct 
         a->high += p[u->at[i]] >= clip;
     }
     a->units++;
-    for (int i = 0; i < u->cells && a->diffs < CELLS; i++)
+    for (int i = 0; i < u->cells && a->diffs < CELLS; i++) {
+        a->green[a->diffs] = p[u->first[i]];
         a->diff[a->diffs++] = p[u->first[i]] - p[u->last[i]];
+    }
 }
 
 /* ---- quartiles ---- */
@@ -78,21 +80,26 @@ static double quantile_bin(const uint16_t bins[BINS], double rank)
     return -1;
 }
 
-double dw_quartile_sigma(const int32_t *v, size_t n)
+bool dw_quartiles(const int32_t *v, size_t n, int32_t about, double *median, double *sigma)
 {
     const double quartile = 0.674489750196082; /* of the normal distribution */
     for (int shift = 0; n > 0 && shift < 24; shift += 2) {
         uint16_t bins[BINS] = {0};
         for (size_t i = 0; i < n; i++) {
-            int32_t b = (v[i] >> shift) + BINS / 2;
+            int32_t b = ((v[i] - about) >> shift) + BINS / 2;
             bins[b < 0 ? 0 : b >= BINS ? BINS - 1 : b]++;
         }
         double low = quantile_bin(bins, 0.25 * (double)n);
+        double mid = quantile_bin(bins, 0.5 * (double)n);
         double high = quantile_bin(bins, 0.75 * (double)n);
-        if (low >= 0 && high >= 0)
-            return (high - low) * ldexp(1, shift) / (2 * quartile);
+        if (low < 0 || high < 0)
+            continue;
+        double width = ldexp(1, shift); /* a bin of shift 0 begins half below its number */
+        *median = about + (mid - BINS / 2) * width - 0.5;
+        *sigma = (high - low) * width / (2 * quartile);
+        return true;
     }
-    return (double)NAN;
+    return false;
 }
 
 /* ---- tiles ---- */
@@ -107,11 +114,12 @@ static void finish(const struct unit *u, const struct looked *a, struct dw_glanc
     for (int c = 0; c < 3; c++)
         out->mean[c] = n[c] > 0 ? sum[c] / n[c] : (double)NAN;
     out->high = a->units > 0 ? a->high / (n[0] + n[1] + n[2]) : 0;
-    out->noise_var = (double)NAN;
+    out->noise_var = out->light = out->scatter = (double)NAN;
     out->noise_rel = 1;
-    if (a->diffs < LEAST_CELLS)
+    double centre, sigma;
+    if (a->diffs < LEAST_CELLS || !dw_quartiles(a->diff, a->diffs, 0, &centre, &sigma) ||
+        !dw_quartiles(a->green, a->diffs, a->green[0], &out->light, &out->scatter))
         return;
-    double sigma = dw_quartile_sigma(a->diff, a->diffs);
     out->noise_var = 0.5 * sigma * sigma; /* a difference scatters by two samples */
     /* Asymptotic variance of the quartile estimate of sigma: 1.36 sigma^2 / n (37 % efficient
      * at the normal; Rousseeuw & Croux 1993, JASA 88, 1273). */

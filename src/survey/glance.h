@@ -10,6 +10,8 @@ struct dw_glance {
     double noise_var; /* DN^2 of one green sample, from differences of neighbouring greens; NAN
                          where there are too few */
     double noise_rel; /* its relative standard deviation */
+    double light;     /* DN, median of the greens: what the noise belongs to where a tile is mixed */
+    double scatter;   /* DN, of the greens themselves: noise and structure of most of the tile */
     double high;      /* share of the samples looked at that reach `clip` */
 };
 
@@ -17,9 +19,10 @@ struct dw_glance {
 void dw_glance(const struct dw_layout *l, const struct dw_mosaic *m, uint16_t clip,
                struct dw_glance *out);
 
-/* Standard deviation of whole numbers from their quartiles (half the distance / 0.6745), each
- * number k spread evenly over k - 1/2 to k + 1/2 so that a scatter of one count is still told.
- * Nearly half the numbers may be anything, as long as they fall to both sides. NAN for n = 0. */
-double dw_quartile_sigma(const int32_t *v, size_t n);
+/* Median and standard deviation of whole numbers from their quartiles (half the distance /
+ * 0.6745), each number k spread evenly over k - 1/2 to k + 1/2 so that a scatter of one count is
+ * still told (6 % too large there). Nearly half the numbers may be anything, as long as they fall
+ * to both sides. about: a number not far from the median, for speed. False for n = 0. */
+bool dw_quartiles(const int32_t *v, size_t n, int32_t about, double *median, double *sigma);
 
 #endif

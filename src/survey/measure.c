@@ -19,8 +19,19 @@ void dw_measurer_free(struct dw_measurer *w)
     *w = (struct dw_measurer){0};
 }
 
-/* The frame's noise from its tiles' green differences; tiles near saturation are left out, where
- * noise is cut off. */
+/* Whether a tile tells about noise: not near saturation, where noise is cut off; and most of it
+ * equally light, for its noise is that of its larger part. */
+static bool tells_noise(const struct dw_glance *tile, const struct dw_mosaic *m)
+{
+    double range = (double)m->white - (double)m->black[1];
+    double light = tile->light - (double)m->black[1];
+    if (!isfinite(tile->noise_var) || !(light < 0.9 * range) || tile->high > 0.01)
+        return false;
+    double uneven = defaults.even_share * light;
+    return tile->scatter * tile->scatter < 2 * tile->noise_var + uneven * uneven;
+}
+
+/* The frame's noise from its tiles' green differences. */
 static enum dw_status learn_noise(const struct dw_glance *tile, size_t n,
                                   const struct dw_mosaic *m, struct dw_noise *out,
                                   struct dw_error *err)
@@ -29,11 +40,10 @@ static enum dw_status learn_noise(const struct dw_glance *tile, size_t n,
     if (!point)
         return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for the noise of %zu tiles", n);
     size_t used = 0;
-    double limit = 0.9 * ((double)m->white - (double)m->black[1]);
     for (size_t i = 0; i < n; i++) {
-        double light = tile[i].mean[1] - (double)m->black[1];
-        if (light < limit && isfinite(tile[i].noise_var) && tile[i].high < 0.01)
-            point[used++] = (struct dw_noise_point){light, fmax(tile[i].noise_var, 1.0 / 12),
+        if (tells_noise(&tile[i], m))
+            point[used++] = (struct dw_noise_point){tile[i].light - (double)m->black[1],
+                                                    fmax(tile[i].noise_var, 1.0 / 12),
                                                     tile[i].noise_rel};
     }
     *out = dw_noise_fit(point, used);

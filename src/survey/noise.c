@@ -81,6 +81,11 @@ static bool refine(struct line *l, double *rel, const struct dw_noise_point *p, 
         return false;
     l->photon = slope;
     l->read_var = wy / w0 - slope * mean;
+    if (l->read_var < 0) { /* pixels that differ bend the line upwards by day: not to be believed
+                              where it meets the dark tiles */
+        l->photon = wxy / wxx;
+        l->read_var = 0;
+    }
     return true;
 }
 
@@ -137,9 +142,9 @@ struct dw_noise dw_noise_fit(struct dw_noise_point *points, size_t n)
         for (size_t k = i + 1; k < m; k++) {
             double apart = c[k].light - c[i].light;
             double slope = apart > 0 ? (c[k].var - c[i].var) / apart : -1;
-            if (slope > 0)
-                try_line((struct line){c[i].var - slope * c[i].light, slope}, points, n, &best,
-                         &best_score);
+            struct line l = {c[i].var - slope * c[i].light, slope};
+            if (slope > 0 && l.read_var >= 0)
+                try_line(l, points, n, &best, &best_score);
         }
     }
     for (int round = 0; round < 3; round++) {

@@ -6,7 +6,7 @@
 #include <stddef.h>
 
 struct dw_noise {
-    double read_var; /* DN^2 at no light (above the stated black); can be far off where no
+    double read_var; /* DN^2 at no light (the stated black), >= 0; can be far off where no
                         tile of the frame is dark, the line is right where its tiles are */
     double photon;   /* DN^2 per DN of light, >= 0 */
     double floor;    /* DN^2: least variance, that of rounding to whole counts */

@@ -102,13 +102,16 @@ static double clamp01(double x)
 static double core_weight(const struct dw_spot_rule *rule, const uint16_t sorted[8], double over,
                           double light, double sigma)
 {
-    double from = fmax(rule->core_sigma * sigma, rule->core_share * fmax(light, 0));
+    /* Photon noise is skewed: to be as rare as core_sigma is with a normal, a sample must stand
+     * k^2/6 electrons higher still (Cornish & Fisher 1938, to the third moment). */
+    double skew = rule->core_sigma * rule->core_sigma / 6 * rule->noise.photon;
+    double from = fmax(rule->core_sigma * sigma + skew, rule->core_share * fmax(light, 0));
     if (over <= from)
         return 0;
     double uneven = sorted[4] - sorted[0];
-    double allowed = rule->smooth_sigma * sigma + rule->wing_share * over;
+    double wings = rule->wing_share * over, allowed = rule->smooth_sigma * sigma + wings;
     double rival = (sorted[7] - 0.5 * ((double)sorted[3] + sorted[4])) / over;
-    return clamp01((over - from) / from) * clamp01(1 + 0.5 * (allowed - uneven) / sigma) *
+    return clamp01((over - from) / from) * clamp01(1 + (allowed - uneven) / (2 * sigma + wings)) *
            clamp01((rule->rival_share - rival) / 0.2);
 }
 
