@@ -1,0 +1,52 @@
+/* compare.h: the state of a comparison of all shots, shared by pairs.c (what one pair says), heap.c
+ * (which tiles are believed) and tiles_own.c (what is each tile's own doing). */
+#ifndef DW_DECIDE_COMPARE_H
+#define DW_DECIDE_COMPARE_H
+
+#include "decide/pairs.h"
+
+#define DW_COMPARE_BLOCK 32   /* steps that share one judgement of the tiles' noise */
+#define DW_COMPARE_REGION 5   /* tiles, across and down */
+#define DW_COMPARE_REGIONS 256
+#define DW_TUKEY 4.685        /* 95 % efficient at the normal (Beaton & Tukey 1974) */
+
+/* A step goes from shot j to shot j+1. */
+struct dw_compare {
+    const struct dw_grids *g;
+    const struct dw_pair_params *p;
+    size_t tiles, steps;
+    double *seconds;       /* of each step, at least a millisecond */
+    float *rate;           /* steps*tiles: the tile's own drift, stops a second */
+    float *still;          /* steps*tiles: how still the tile was, 0..1 */
+    float *rel;            /* steps*tiles: its change beside the common one; NAN unknown */
+    float *excess;         /* blocks*tiles: variance of that beyond photon noise, when still */
+    double *v, *centre;    /* steps: common change; the slow part of it */
+    double black_var;      /* DN^2, of the black level's wander in a step */
+    double *wander, *wander_var; /* steps: found without a prior, and its photon variance */
+    int regions, *region;  /* of each tile */
+
+    /* the pair at work: n tiles that both shots have */
+    size_t n;
+    double *d, *w, *sigma, *narrow, *lever, *gamma; /* change, 1/variance, its root, 1/(c sigma),
+                                                     * per DN of black, weight share */
+    int *tile;
+};
+
+/* heap.c. Moves v (and the wander b) from where they stand to the middle of the heap of still
+ * tiles; if tiles disagree, to the heap with the best evidence. Returns the variance that stands
+ * for the chance of a rival; *agree: nearly all tiles lie in one heap. c->gamma is left right. */
+double dw_heap_find(struct dw_compare *c, double centre, bool free, double *v, double *b,
+                    bool *agree);
+/* Variance of v as the regions of the picture disagree about it. */
+double dw_heap_variance(const struct dw_compare *c, double v, double b);
+/* The wander as the still tiles alone show it. */
+void dw_heap_wander(const struct dw_compare *c, double *b, double *var);
+
+/* tiles_own.c. Work: room for 4*tiles doubles. */
+void dw_own_first_drift(struct dw_compare *c);
+void dw_own_drift(struct dw_compare *c, double *work);
+void dw_own_noise(struct dw_compare *c);
+/* How much the black level wanders; work: room for `steps` doubles. */
+void dw_own_black(struct dw_compare *c, double *work);
+
+#endif

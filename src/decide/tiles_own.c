@@ -1,0 +1,184 @@
+/* tiles_own.c: what is each tile's own doing: its drift beside the common change, its noise when it
+ * is still, and how much the black level wanders. */
+#include "decide/compare.h"
+#include "base/robust.h"
+
+#include <math.h>
+#include <string.h>
+
+#define BRISK 0.15       /* stops a step: twilight; there the tiles' drifts change fast */
+#define MEDIAN_STEPS 13
+#define MOST_WANDER 1.0  /* DN rms between neighbours that are believed of a black level */
+
+/* Sliding median of up to MEDIAN_STEPS values: a sorted window. */
+static double slide(double *window, int *n, double out, double in)
+{
+    int i = 0;
+    if (isfinite(out)) {
+        while (i < *n && window[i] != out)
+            i++;
+        memmove(window + i, window + i + 1, (size_t)(--*n - i) * sizeof *window);
+    }
+    if (isfinite(in)) {
+        for (i = (*n)++; i > 0 && window[i - 1] > in; i--)
+            window[i] = window[i - 1];
+        window[i] = in;
+    }
+    return *n ? (window[(*n - 1) / 2] + window[*n / 2]) / 2 : 0;
+}
+
+/* First drift of each tile: running medians of its departures, which half of the steps may spoil.
+ * A weighted mean could not start, because nothing is known yet of which steps were still. Tiles
+ * go in small groups that share cache lines. */
+void dw_own_first_drift(struct dw_compare *c)
+{
+    enum { GROUP = 16, HALF = MEDIAN_STEPS / 2 };
+    for (size_t first = 0; first < c->tiles; first += GROUP) {
+        size_t last = first + GROUP < c->tiles ? first + GROUP : c->tiles;
+        double window[GROUP][MEDIAN_STEPS + 1];
+        int n[GROUP] = {0};
+        for (size_t j = 0; j < c->steps + HALF; j++)
+            for (size_t k = first; k < last; k++) {
+                double in = (double)NAN, out = (double)NAN;
+                if (j < c->steps)
+                    in = (double)c->rel[j * c->tiles + k] / c->seconds[j];
+                if (j >= MEDIAN_STEPS) {
+                    size_t o = j - MEDIAN_STEPS;
+                    out = (double)c->rel[o * c->tiles + k] / c->seconds[o];
+                }
+                double middle = slide(window[k - first], &n[k - first], out, in);
+                if (j >= HALF)
+                    c->rate[(j - HALF) * c->tiles + k] = (float)middle;
+            }
+    }
+}
+
+/* Steps lo..hi-1 of tile k in which it departed by no more than its noise from this drift. */
+static double support(const struct dw_compare *c, size_t k, size_t lo, size_t hi, double rate)
+{
+    const float *noise = c->g->noise;
+    double sum = 0;
+    for (size_t j = lo; j < hi; j++) {
+        double rel = (double)c->rel[j * c->tiles + k];
+        double var = (double)c->excess[j / DW_COMPARE_BLOCK * c->tiles + k] +
+                     (double)noise[j * c->tiles + k] + (double)noise[(j + 1) * c->tiles + k];
+        if (isfinite(rel))
+            sum += dw_tukey_weight(rel - rate * c->seconds[j], DW_TUKEY * sqrt(fmax(var, 1e-6)));
+    }
+    return sum;
+}
+
+/* A tile that was mostly out of the heap: has it moved, or was its drift wrong? Whichever of the
+ * weighted mean and the plain median explains more of its steps is kept. */
+static double doubtful_rate(const struct dw_compare *c, size_t k, size_t lo, size_t hi, double mean)
+{
+    double work[64];
+    size_t n = 0;
+    for (size_t j = lo; j < hi && n < 64; j++)
+        if (isfinite(c->rel[j * c->tiles + k]))
+            work[n++] = (double)c->rel[j * c->tiles + k] / c->seconds[j];
+    if (n == 0)
+        return mean;
+    double middle = dw_median(work, n);
+    return support(c, k, lo, hi, middle) > support(c, k, lo, hi, mean) ? middle : mean;
+}
+
+/* Running sums over the window, one of each per tile. */
+struct window {
+    double *sum, *span, *count;
+};
+
+static void add_step(const struct dw_compare *c, size_t j, double sign, const struct window *w)
+{
+    const float *still = c->still + j * c->tiles, *rel = c->rel + j * c->tiles;
+    for (size_t k = 0; k < c->tiles; k++) {
+        if (!(still[k] > 0))
+            continue;
+        double s = sign * (double)still[k];
+        w->sum[k] += s * (double)rel[k];
+        w->span[k] += s * c->seconds[j];
+        w->count[k] += s;
+    }
+}
+
+/* Drift: mean over the window of the tile's departures from v, weighted by how still it was. The
+ * window is symmetric about the step, so that a drift that itself drifts is right too. */
+void dw_own_drift(struct dw_compare *c, double *work)
+{
+    const double *t = c->g->time;
+    struct window w = {work, work + c->tiles, work + 2 * c->tiles};
+    memset(work, 0, 3 * c->tiles * sizeof *work);
+    size_t lo = 0, hi = 0; /* the window holds steps lo..hi-1 */
+    for (size_t j = 0; j < c->steps; j++) {
+        double mid = 0.5 * (t[j] + t[j + 1]), half = c->p->drift_window_s / 2;
+        double reach = fmin(half, fmin(mid - t[0], t[c->steps] - mid));
+        /* in twilight drifts come and go with the light, and light is not what is scarce */
+        reach /= 1 + fabs(c->centre[j]) / BRISK;
+        reach = fmax(reach, fmin(half, 2.5 * c->seconds[j]));
+        for (; hi < c->steps && 0.5 * (t[hi] + t[hi + 1]) <= mid + reach; hi++)
+            add_step(c, hi, 1, &w);
+        for (; hi > j + 1 && 0.5 * (t[hi - 1] + t[hi]) > mid + reach; hi--)
+            add_step(c, hi - 1, -1, &w);
+        for (; lo < j && 0.5 * (t[lo] + t[lo + 1]) < mid - reach; lo++)
+            add_step(c, lo, -1, &w);
+        for (; lo > 0 && 0.5 * (t[lo - 1] + t[lo]) >= mid - reach; lo--)
+            add_step(c, lo - 1, 1, &w);
+        double few = 0.6 * (double)(hi - lo);
+        for (size_t k = 0; k < c->tiles; k++) {
+            /* a tile that was hardly ever still has no drift to speak of */
+            double count = w.count[k], span = w.span[k];
+            double rate = count > 0.5 && span > 0 ? w.sum[k] / span * count / (count + 0.25) : 0;
+            if (count < few)
+                rate = doubtful_rate(c, k, lo, hi, rate);
+            c->rate[j * c->tiles + k] = (float)rate;
+        }
+    }
+}
+
+/* Excess noise of each tile when it is still: from the lower quartile of |departure|, because a
+ * tile under broken cloud is still in some pairs and leaps in others. */
+void dw_own_noise(struct dw_compare *c)
+{
+    const double quartile = 0.31863936396437514; /* of |normal| */
+    double work[2 * DW_COMPARE_BLOCK];
+    const float *noise = c->g->noise;
+    for (size_t block = 0; block * DW_COMPARE_BLOCK < c->steps; block++) {
+        size_t start = block * DW_COMPARE_BLOCK, wing = DW_COMPARE_BLOCK / 2;
+        size_t first = start > wing ? start - wing : 0;
+        size_t last = first + 2 * DW_COMPARE_BLOCK < c->steps ? first + 2 * DW_COMPARE_BLOCK
+                                                              : c->steps;
+        for (size_t k = 0; k < c->tiles; k++) {
+            size_t n = 0;
+            double photon = 0;
+            for (size_t j = first; j < last; j++) {
+                size_t at = j * c->tiles + k;
+                double rel = (double)c->rel[at];
+                if (!isfinite(rel))
+                    continue;
+                photon += (double)noise[at] + (double)noise[at + c->tiles];
+                work[n++] = fabs(rel - (double)c->rate[at] * c->seconds[j]);
+            }
+            float *out = &c->excess[block * c->tiles + k];
+            if (n < 4) {
+                *out = 1e-4f;
+                continue;
+            }
+            double sigma = dw_quantile(work, n, 0.25) / quartile;
+            *out = (float)fmax(0, sigma * sigma - photon / (double)n);
+        }
+    }
+}
+
+/* From the steps that can tell (dark tiles beside bright ones, and all agreeing). A camera whose
+ * level stands still must not pay for one that does not: the second unknown costs half the
+ * precision at night. With nothing to learn from, the default stays. */
+void dw_own_black(struct dw_compare *c, double *work)
+{
+    size_t n = 0;
+    for (size_t j = 0; j < c->steps; j++)
+        if (c->wander_var[j] < 1)
+            work[n++] = c->wander[j] * c->wander[j] * DW_MAD_TO_SIGMA * DW_MAD_TO_SIGMA -
+                        c->wander_var[j];
+    if (n >= 12)
+        c->black_var = fmin(fmax(0, dw_median(work, n)), MOST_WANDER * MOST_WANDER);
+}
