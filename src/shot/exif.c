@@ -27,8 +27,8 @@ void dw_exif_clear(struct dw_exif *x)
 /* Bytes of one value of a TIFF type, 0 for unknown types. */
 static size_t type_size(int type)
 {
-    static const unsigned char size[] = {0, 1, 1, 2, 4, 8, 1, 1, 2, 4, 8, 4, 8, 4};
-    return type > 0 && (size_t)type < sizeof size ? size[type] : 0;
+    static const unsigned char size[14] = {0, 1, 1, 2, 4, 8, 1, 1, 2, 4, 8, 4, 8, 4};
+    return type >= 0 && type < 14 ? size[type] : 0;
 }
 
 static uint32_t get_u32(const unsigned char *b, bool little)

@@ -88,10 +88,11 @@ static void guess_times(struct dw_place *p, size_t n, double step, bool numbered
         const struct dw_place *low = p[a].timed ? &p[a] : NULL, *high = b < n ? &p[b] : NULL;
         if (!low && !high)
             return;
-        bool by_low = numbered && low && p[i].count >= 0 && low->count >= 0;
-        bool by_high = numbered && high && p[i].count >= 0;
-        double from_low = by_low ? (double)(p[i].count - low->count) : (double)(i - a);
-        double to_high = by_high ? (double)(high->count - p[i].count) : (double)(b - i);
+        double from_low = (double)(i - a), to_high = (double)(b - i);
+        if (numbered && p[i].count >= 0 && low && low->count >= 0)
+            from_low = (double)(p[i].count - low->count);
+        if (numbered && p[i].count >= 0 && high)
+            to_high = (double)(high->count - p[i].count);
         if (low && high)
             p[i].guess = low->t + (high->t - low->t) * from_low / fmax(from_low + to_high, 1);
         else

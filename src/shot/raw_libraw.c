@@ -5,6 +5,7 @@
 #include "shot/raw_private.h"
 
 #include <math.h>
+#include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -44,8 +45,18 @@ static void on_memory_error(void *ctx, const char *file, const char *where)
     r->memory_failed = true;
 }
 
+/* LibRaw calls mktime(), which reads the zone of the machine when it is first called or has
+ * changed. Done once here, so that workers only compare: glibc's lock around it is invisible to the
+ * thread sanitizer. (Without TZ in the environment glibc reads anew each time: set it there.) */
+static void read_time_zone(void)
+{
+    tzset();
+}
+
 struct dw_raw *dw_raw_new(void)
 {
+    static pthread_once_t zone_is_read = PTHREAD_ONCE_INIT;
+    pthread_once(&zone_is_read, read_time_zone);
     struct dw_raw *r = calloc(1, sizeof *r);
     if (!r)
         return NULL;
