@@ -95,6 +95,8 @@ static struct head make_head(const struct dw_mosaic *m, struct dw_hash128 key)
     h.band_rows = stride > 0 ? BAND_SAMPLES / stride : 1;
     if (h.band_rows < 12)
         h.band_rows = 12; /* two periods of the longest pattern */
+    if (h.band_rows > 65535)
+        h.band_rows = 65535;
     h.checksum = dw_checksum(&h, offsetof(struct head, checksum));
     return h;
 }
