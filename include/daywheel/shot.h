@@ -30,7 +30,7 @@ struct dw_shot {
     char *name; /* the file's own name, for people; unreadable bytes escaped */
     struct dw_identity id;
     bool readable;     /* LibRaw opened it and its record makes sense */
-    char problem[256]; /* why not, if not */
+    char problem[256]; /* why not, if not: goes on after the name ("is cut short: ...") */
 
     /* camera */
     char make[64], model[64], serial[64]; /* escaped to printable text */
@@ -45,7 +45,7 @@ struct dw_shot {
     bool has_clock;      /* the file holds a capture time */
     double clock_s;      /* its reading as if it were UTC, Unix seconds with the fraction */
     bool clock_guessed;  /* taken from neighbours because the file holds none */
-    bool has_offset;     /* OffsetTimeOriginal */
+    bool has_offset;     /* OffsetTimeOriginal, or agreed between clock and position fixes */
     int offset_s;        /* local minus UTC */
     bool has_gps;
     double lat_deg, lon_deg;

@@ -16,7 +16,8 @@
 
 /* The thresholds. Shares are of the samples of a block or of the frame. */
 enum { BLOCK = 64, MOST_COLUMNS = 1024, LEAST_REPEATS = 8, LEAST_NOISY_BLOCKS = 4,
-       LEAST_TORN_ROWS = 5, LEAST_TORN_PLACES = 3 };
+       LEAST_TORN_ROWS = 5, LEAST_TORN_PLACES = 3,
+       STEP_ROWS = 8 };
 #define LEAST_BLACK 32.0     /* below it, noise may reach zero */
 #define FAR_BELOW_BLACK 0.5  /* of the black level: 8 sigma and more */
 #define FAR_ABOVE_WHITE 1.3  /* of the white level: tables are wrong by 10 % at most */
@@ -64,23 +65,38 @@ static void set_up(struct judge *j, const struct dw_mosaic *m)
                         : 65535;
 }
 
-/* Counts in one block's share of a row; plain loops that compilers turn into vector code. */
+/* How many samples lie below and above two bounds. 16-bit counters and a fixed length let compilers
+ * make short vector code of the loop, which is where the time goes. */
+struct tally {
+    uint16_t below, above;
+};
+
+static inline struct tally tally_of(const uint16_t *px, size_t n, uint16_t low, uint16_t high)
+{
+    uint16_t below = 0, above = 0;
+    for (size_t i = 0; i < n; i++) {
+        below = (uint16_t)(below + (px[i] < low));
+        above = (uint16_t)(above + (px[i] > high));
+    }
+    return (struct tally){below, above};
+}
+
+/* One block's share of a row, in runs of BLOCK samples. Few runs reach a bound at all, and only
+ * those are looked at again for zeros and for impossible values. */
 static void count_block_row(struct judge *j, const uint16_t *px, size_t n, size_t column)
 {
-    uint16_t low = (uint16_t)j->low, high = (uint16_t)j->high;
-    uint16_t impossible = (uint16_t)j->impossible;
-    uint32_t below = 0, above = 0, zeros = 0, beyond = 0;
-    for (size_t i = 0; i < n; i++) {
-        below += px[i] < low;
-        above += px[i] > high;
-        zeros += px[i] == 0;
-        /* 65535 is how some programs mark a dead pixel */
-        beyond += (px[i] > impossible) & (px[i] != 65535);
+    const uint16_t low = (uint16_t)(j->low ? j->low : 1), high = (uint16_t)j->high;
+    for (size_t at = 0; at < n; at += BLOCK, px += BLOCK) {
+        size_t length = n - at < BLOCK ? n - at : BLOCK;
+        struct tally t = length == BLOCK ? tally_of(px, BLOCK, low, high)
+                                         : tally_of(px, length, low, high);
+        j->low_n[column] += j->low ? t.below : 0;
+        j->high_n[column] += t.above;
+        for (size_t i = 0; t.below > 0 && i < length; i++)
+            j->zeros += px[i] == 0;
+        for (size_t i = 0; t.above > 0 && i < length; i++) /* 65535: how some programs mark a */
+            j->impossibles += px[i] > j->impossible && px[i] != 65535; /* dead pixel */
     }
-    j->low_n[column] += below;
-    j->high_n[column] += above;
-    j->zeros += zeros;
-    j->impossibles += beyond;
 }
 
 static void sum_steps(struct judge *j, const uint16_t *px, size_t n, size_t column)
@@ -109,7 +125,7 @@ static void judge_row(struct judge *j, int y)
     for (size_t c = 0; c < j->columns; c++) {
         size_t at = c * j->width, n = j->row - at < j->width ? j->row - at : j->width;
         count_block_row(j, px + at, n, c);
-        if (y % 4 == 0)
+        if (y % STEP_ROWS == 0)
             sum_steps(j, px + at, n, c);
     }
     int other = y + j->m->period;
@@ -132,7 +148,7 @@ static void close_blocks(struct judge *j, int rows)
         j->low_blocks += whole && j->low_n[c] > BAD_BLOCK_SHARE * samples;
         j->high_blocks += whole && j->high_n[c] > BAD_BLOCK_SHARE * samples;
         if (n > j->step) {
-            double steps = (double)(n - j->step) * ((rows + 3) / 4);
+            double steps = (double)(n - j->step) * ((rows + STEP_ROWS - 1) / STEP_ROWS);
             j->noisy_blocks +=
                 (double)j->step_sum[c] / steps > NOISY_STEP * (double)j->m->white;
         }

@@ -6,7 +6,7 @@
 
 /* Judges a decoded frame. Returns true when it may be a picture; otherwise false with the reason in
  * `why` (no file name). Dark, clipped and flat frames are pictures; see believe.c for the rules.
- * Time: about 4 ms for 24 megapixels. */
+ * Time: about 3 % of decoding the same frame from lossless JPEG. */
 bool dw_believe(const struct dw_mosaic *m, char *why, size_t why_size);
 
 #endif

@@ -27,7 +27,7 @@ static bool sum_blocks(const struct dw_mosaic *m, struct sums *s)
         for (size_t c = 0; c < s->columns; c++) {
             const uint16_t *px = m->px + y * (size_t)m->width + c * BLOCK;
             uint32_t sum = 0;
-            for (size_t i = 0; i < BLOCK; i++)
+            for (size_t i = 0; i < BLOCK; i++) /* fixed length: vector code */
                 sum += px[i];
             s->v[y * s->columns + c] = (double)sum / BLOCK;
         }
