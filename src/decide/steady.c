@@ -40,6 +40,7 @@ struct task {
     int classes;
     double *jump;          /* per shot: its record is wrong by this, as all tiles say; already
                             * taken out of the pairs */
+    bool solved;  /* s, e and offset hold something */
     double sigma; /* rms of the shots' own errors, learnt */
 };
 
@@ -85,14 +86,14 @@ static enum dw_status compare(struct task *t, struct dw_error *err)
 {
     struct dw_work *w = t->w;
     size_t tiles = (size_t)w->tiles, all = t->n * tiles, mark = w->arena.n;
-    float *grid[3];
-    const float *from[3] = {w->light, w->noise, w->lever};
-    for (int g = 0; g < 3; g++) {
+    float *grid[3] = {w->light, w->noise, w->lever};
+    for (int g = 0; g < 3 && t->n < w->n; g++) {
+        const float *from = grid[g];
         grid[g] = DW_TAKE(&w->arena, all, float);
         if (!grid[g])
             return no_room(err);
         for (size_t i = 0; i < t->n; i++)
-            memcpy(grid[g] + i * tiles, from[g] + t->shot[i] * tiles, tiles * sizeof(float));
+            memcpy(grid[g] + i * tiles, from + t->shot[i] * tiles, tiles * sizeof(float));
     }
     struct dw_grids grids = {t->n,    w->survey->cols, w->survey->rows, grid[0], grid[1],
                              grid[2], t->time,         t->loose};
@@ -164,7 +165,7 @@ static void learn_sigma(struct task *t)
     t->sigma = fmax(0.002, DW_MAD_TO_SIGMA * dw_median(t->work, n));
 }
 
-static enum dw_status solve(struct task *t, struct dw_error *err)
+static enum dw_status solve(struct task *t, int rounds, struct dw_error *err)
 {
     struct dw_joint joint = {.n = t->n,
                              .time = t->time,
@@ -177,12 +178,13 @@ static enum dw_status solve(struct task *t, struct dw_error *err)
                              .classes = t->classes,
                              .setting = (const int(*)[DW_MAX_CLASSES])t->setting,
                              .offset_weight = 1 / (t->p->offset_stops * t->p->offset_stops)};
-    for (int round = 0; round < t->p->rounds; round++) {
-        set_weights(t, round == 0);
+    for (int round = 0; round < rounds; round++) {
+        set_weights(t, !t->solved);
         enum dw_status status =
             dw_joint_solve(&joint, &t->w->arena, t->s, t->e, t->e_var, t->offset);
         if (status < 0)
             return dw_fail(err, status, "the steadying of %zu frames could not be solved", t->n);
+        t->solved = true;
         learn_sigma(t);
     }
     return DW_OK;
@@ -231,8 +233,9 @@ static enum dw_status share_out(struct task *t, struct dw_error *err)
     for (size_t k = 0; k < t->n_pairs; k++) /* first guess: the light itself */
         t->change[k] = t->pair[k].v;
     for (int round = 0;; round++) {
-        enum dw_status status = solve(t, err);
-        if (status < 0 || round == t->p->laws)
+        bool last = round == t->p->laws;
+        enum dw_status status = solve(t, last ? t->p->rounds : 2, err);
+        if (status < 0 || last)
             return status;
         for (size_t k = 0; k < t->n_pairs && round; k++)
             t->pair[k].v += t->change[k];
@@ -245,6 +248,8 @@ static enum dw_status share_out(struct task *t, struct dw_error *err)
                            dw_spline_value(&law, coef, t->alt[t->pair[k].a]);
             t->pair[k].v -= t->change[k];
         }
+        for (size_t i = 0; i < t->n; i++)
+            t->s[i] -= dw_spline_value(&law, coef, t->alt[i]);
     }
 }
 
