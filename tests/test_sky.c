@@ -20,7 +20,8 @@ static double unix_time(int y, int mo, int d, int h, int mi, double s)
 
 /* Geometric topocentric altitude and azimuth: astropy 5 (get_sun to AltAz, UT1 = UTC, no
  * refraction), which the Solar Position Algorithm of NREL/TP-560-34302 and libastro confirm to
- * 0.0002 degrees in altitude. Near the zenith the azimuth is ill-conditioned and is not compared. */
+ * 0.0002 degrees in altitude. Near the zenith the azimuth is ill-conditioned and is not compared.
+ */
 static const struct row {
     const char *site;
     double lat, lon, height;
@@ -101,8 +102,8 @@ START_TEST(sun_crosses_the_limits_of_twilight_on_time)
             struct dw_horizontal h;
             double t = rows[i].t[k];
             int hh = (int)(t / 10000), mm = (int)(t / 100) % 100;
-            double utc = unix_time(rows[i].y, rows[i].mo, rows[i].d, hh, mm,
-                                   t - hh * 10000 - mm * 100);
+            double utc =
+                unix_time(rows[i].y, rows[i].mo, rows[i].d, hh, mm, t - hh * 10000 - mm * 100);
             ck_assert_int_eq(dw_sun(&site, utc, &h), DW_OK);
             ck_assert_double_eq_tol(h.alt_deg, limit[k], 0.001);
         }
@@ -152,8 +153,8 @@ START_TEST(sun_and_moon_meet_in_an_eclipse)
     double lit, utc = unix_time(2024, 4, 8, 18, 9, 30);
     ck_assert_int_eq(dw_sun(&site, utc, &sun), DW_OK);
     ck_assert_int_eq(dw_moon(&site, utc, &moon, &lit), DW_OK);
-    double off = hypot(sun.alt_deg - moon.alt_deg,
-                       (sun.az_deg - moon.az_deg) * cos(sun.alt_deg / DEG));
+    double off =
+        hypot(sun.alt_deg - moon.alt_deg, (sun.az_deg - moon.az_deg) * cos(sun.alt_deg / DEG));
     ck_assert_msg(off < 0.03, "%.4f degrees apart", off);
     ck_assert(lit < 0.001);
 }
@@ -225,9 +226,9 @@ END_TEST
 START_TEST(illuminance_follows_the_published_tables)
 {
     static const double v[][2] = {
-        {90, 128820},   {60, 103120},  {45, 77848},    {30, 46297},    {20, 27318},
-        {10, 11121},    {5, 4499},     {2, 1921},      {0, 758.6},     {-0.8333, 453.5},
-        {-2, 189.4},    {-4, 29.94},   {-5, 10.41},    {-6, 3.412},    {-8, 0.3481},
+        {90, 128820},   {60, 103120},   {45, 77848},    {30, 46297},    {20, 27318},
+        {10, 11121},    {5, 4499},      {2, 1921},      {0, 758.6},     {-0.8333, 453.5},
+        {-2, 189.4},    {-4, 29.94},    {-5, 10.41},    {-6, 3.412},    {-8, 0.3481},
         {-10, 0.04211}, {-12, 0.00814}, {-14, 0.00292}, {-16, 0.00144}, {-18, 0.000645}};
     for (size_t i = 0; i < sizeof v / sizeof *v; i++) {
         double e = dw_sun_illuminance_lx(v[i][0]);

@@ -12,11 +12,11 @@
 struct tiny_dng {
     const char *make, *model, *serial; /* NULL: left out */
     int width, height, orientation;
-    int cfa_period;              /* 2 or 6; 0: no mosaic */
-    const uint8_t *cfa;          /* NULL: RGGB */
-    int samples;                 /* a pixel: 1, or 3 without a mosaic */
-    const uint16_t *px;          /* NULL: an invented noisy picture */
-    const uint8_t *packed;       /* lossless JPEG instead of px */
+    int cfa_period;        /* 2 or 6; 0: no mosaic */
+    const uint8_t *cfa;    /* NULL: RGGB */
+    int samples;           /* a pixel: 1, or 3 without a mosaic */
+    const uint16_t *px;    /* NULL: an invented noisy picture */
+    const uint8_t *packed; /* lossless JPEG instead of px */
     size_t packed_n;
     uint32_t black_num, black_den; /* one level, as a rational */
     uint32_t black4[4];            /* four levels of a 2x2 pattern, when the first is not 0 */
@@ -34,10 +34,13 @@ struct tiny_dng {
     uint32_t gps_time[3];
     uint32_t seed; /* of the invented picture */
 };
-#define TINY_DNG {.make = "Invented", .model = "Testcam", .width = 64, .height = 48, \
-    .orientation = 1, .cfa_period = 2, .samples = 1, .black_num = 512, .black_den = 1, \
-    .white = 15000, .original = "2025:03:28 20:00:00", .shutter = {1, 60}, .f = {28, 10}, \
-    .iso = 100, .seed = 1}
+#define TINY_DNG                                                                                   \
+    {                                                                                              \
+        .make = "Invented", .model = "Testcam", .width = 64, .height = 48, .orientation = 1,       \
+        .cfa_period = 2, .samples = 1, .black_num = 512, .black_den = 1, .white = 15000,           \
+        .original = "2025:03:28 20:00:00", .shutter = {1, 60}, .f = {28, 10}, .iso = 100,          \
+        .seed = 1                                                                                  \
+    }
 
 /* Growing file with three directories under way. */
 struct tiny_file {

@@ -66,8 +66,10 @@ static void remedy(struct dw_buffer *b, const struct group *g, size_t groups)
     for (size_t i = 1; i < groups; i++)
         by_model = by_model && strcmp(g[i].like->shot.model, g[0].like->shot.model) != 0;
     if (by_model)
-        dw_buffer_printf(b, ". One shoot is one camera: choose it with --only '%s', or give the "
-                            "folders apart", g[0].like->shot.model);
+        dw_buffer_printf(b,
+                         ". One shoot is one camera: choose it with --only '%s', or give the "
+                         "folders apart",
+                         g[0].like->shot.model);
     else
         dw_buffer_printf(b, ". One shoot is one camera at one size and orientation: move the odd "
                             "files elsewhere");

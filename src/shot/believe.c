@@ -15,9 +15,15 @@
 #include <string.h>
 
 /* The thresholds. Shares are of the samples of a block or of the frame. */
-enum { BLOCK = 64, MOST_COLUMNS = 1024, LEAST_REPEATS = 8, LEAST_NOISY_BLOCKS = 4,
-       LEAST_TORN_ROWS = 5, LEAST_TORN_PLACES = 3,
-       STEP_ROWS = 8 };
+enum {
+    BLOCK = 64,
+    MOST_COLUMNS = 1024,
+    LEAST_REPEATS = 8,
+    LEAST_NOISY_BLOCKS = 4,
+    LEAST_TORN_ROWS = 5,
+    LEAST_TORN_PLACES = 3,
+    STEP_ROWS = 8
+};
 #define LEAST_BLACK 32.0     /* below it, noise may reach zero */
 #define FAR_BELOW_BLACK 0.5  /* of the black level: 8 sigma and more */
 #define FAR_ABOVE_WHITE 1.3  /* of the white level: tables are wrong by 10 % at most */
@@ -58,11 +64,10 @@ static void set_up(struct judge *j, const struct dw_mosaic *m)
     double white = (double)m->white;
     /* lossy linear files keep their black level in another scale than their data */
     j->low = !rgb && black >= LEAST_BLACK ? (unsigned)(FAR_BELOW_BLACK * black) : 0;
-    j->high = white > 0 && white * FAR_ABOVE_WHITE < 65535 ? (unsigned)(FAR_ABOVE_WHITE * white)
-                                                           : 65535;
-    j->impossible = !rgb && white > 0 && white * IMPOSSIBLE < 65535
-                        ? (unsigned)(IMPOSSIBLE * white)
-                        : 65535;
+    j->high =
+        white > 0 && white * FAR_ABOVE_WHITE < 65535 ? (unsigned)(FAR_ABOVE_WHITE * white) : 65535;
+    j->impossible =
+        !rgb && white > 0 && white * IMPOSSIBLE < 65535 ? (unsigned)(IMPOSSIBLE * white) : 65535;
 }
 
 /* How many samples lie below and above two bounds. 16-bit counters and a fixed length let compilers
@@ -88,8 +93,8 @@ static void count_block_row(struct judge *j, const uint16_t *px, size_t n, size_
     const uint16_t low = (uint16_t)(j->low ? j->low : 1), high = (uint16_t)j->high;
     for (size_t at = 0; at < n; at += BLOCK, px += BLOCK) {
         size_t length = n - at < BLOCK ? n - at : BLOCK;
-        struct tally t = length == BLOCK ? tally_of(px, BLOCK, low, high)
-                                         : tally_of(px, length, low, high);
+        struct tally t =
+            length == BLOCK ? tally_of(px, BLOCK, low, high) : tally_of(px, length, low, high);
         j->low_n[column] += j->low ? t.below : 0;
         j->high_n[column] += t.above;
         for (size_t i = 0; t.below > 0 && i < length; i++)
@@ -149,8 +154,7 @@ static void close_blocks(struct judge *j, int rows)
         j->high_blocks += whole && j->high_n[c] > BAD_BLOCK_SHARE * samples;
         if (n > j->step) {
             double steps = (double)(n - j->step) * ((rows + STEP_ROWS - 1) / STEP_ROWS);
-            j->noisy_blocks +=
-                (double)j->step_sum[c] / steps > NOISY_STEP * (double)j->m->white;
+            j->noisy_blocks += (double)j->step_sum[c] / steps > NOISY_STEP * (double)j->m->white;
         }
     }
     memset(j->low_n, 0, sizeof j->low_n);
@@ -178,8 +182,7 @@ static size_t longest_zero_run(const struct dw_mosaic *m)
 
 static bool constant(const struct dw_mosaic *m)
 {
-    return m->samples > 0 &&
-           memcmp(m->px, m->px + 1, (m->samples - 1) * sizeof *m->px) == 0;
+    return m->samples > 0 && memcmp(m->px, m->px + 1, (m->samples - 1) * sizeof *m->px) == 0;
 }
 
 static bool believe(struct judge *j, char *why, size_t why_size)

@@ -7,10 +7,10 @@
 #include <stdlib.h>
 
 #define HOUR 3600.0
-#define CLEARLY_BACK_S 2.0    /* less is the rounding of a clock without fractions */
-#define EVEN_TOLERANCE_S 2.0  /* of the spacing around a jump, or... */
-#define EVEN_SHARE 0.25       /* ...this share of the spacing */
-#define STEADY_SHARE 0.1      /* spread of the spacing that still counts as an even series */
+#define CLEARLY_BACK_S 2.0   /* less is the rounding of a clock without fractions */
+#define EVEN_TOLERANCE_S 2.0 /* of the spacing around a jump, or... */
+#define EVEN_SHARE 0.25      /* ...this share of the spacing */
+#define STEADY_SHARE 0.1     /* spread of the spacing that still counts as an even series */
 enum { LEAST_JUMPS = 3, FRAMES_PER_JUMP = 200, NEAR_NUMBERS = 20 };
 
 /* Differences of timed neighbours, per number; returns how many. */

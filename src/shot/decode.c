@@ -51,15 +51,16 @@ static enum dw_status unpack(struct dw_decoder *d, const struct dw_input *in, co
         return dw_fail(err, status_of(rec->refusal), "%s: %s", path, rec->why);
     if (rec->promised_end > in->n)
         return dw_fail(err, DW_ERR_FORMAT,
-                       "%s: is cut short: its pixels reach to byte %llu, the file ends at %zu", path,
-                       (unsigned long long)rec->promised_end, in->n);
+                       "%s: is cut short: its pixels reach to byte %llu, the file ends at %zu",
+                       path, (unsigned long long)rec->promised_end, in->n);
     char why[160];
     int data_errors;
     enum dw_raw_refusal refusal = dw_raw_unpack(d->raw, why, sizeof why, &data_errors);
     if (refusal != DW_RAW_OPENED)
         return dw_fail(err, status_of(refusal), "%s: %s", path, why);
     if (data_errors > 0)
-        return dw_fail(err, DW_ERR_FORMAT, "%s: is damaged: the decoder met senseless data in %d place%s", path,
+        return dw_fail(err, DW_ERR_FORMAT,
+                       "%s: is damaged: the decoder met senseless data in %d place%s", path,
                        data_errors, data_errors == 1 ? "" : "s");
     return DW_OK;
 }

@@ -162,8 +162,8 @@ uint64_t dw_exif_promised_end(const struct dw_exif *x, int width, int height)
     uint64_t end = 0;
     for (int i = 0; i < DW_EXIF_IFDS; i++) {
         const struct dw_exif_ifd *d = &x->ifd[i];
-        bool as_large = width > 0 && d->width >= (uint32_t)width && height > 0 &&
-                        d->height >= (uint32_t)height;
+        bool as_large =
+            width > 0 && d->width >= (uint32_t)width && height > 0 && d->height >= (uint32_t)height;
         if ((holds_sensor_data(d) || as_large) && d->end > end)
             end = d->end;
     }

@@ -14,7 +14,7 @@
 #define F_TOLERANCE 0.02     /* stop */
 #define TELLING 0.03         /* stop between mark and step that an APEX value must resolve */
 
-#define LONGEST_STEP_S 33    /* longer ones are timed by hand or by a clock */
+#define LONGEST_STEP_S 33 /* longer ones are timed by hand or by a clock */
 
 struct mark {
     double mark;
@@ -22,24 +22,79 @@ struct mark {
 };
 
 static const struct mark shutter_marks[] = {
-    {30, 15}, {25, 14}, {20, 13}, {15, 12}, {13, 11}, {10, 10}, {8, 9}, {6, 8}, {5, 7}, {4, 6},
-    {3.2, 5}, {3, 5}, {2.5, 4}, {2, 3}, {1.6, 2}, {1.3, 1}, {1, 0}, {0.8, -1}, {1 / 1.3, -1},
-    {0.6, -2}, {1 / 1.6, -2}, {0.5, -3}, {0.4, -4}, {0.3, -5}, {1 / 3., -5}, {1 / 4., -6},
-    {1 / 5., -7}, {1 / 6., -8}, {1 / 8., -9}, {1 / 10., -10}, {1 / 13., -11}, {1 / 15., -12},
-    {1 / 20., -13}, {1 / 25., -14}, {1 / 30., -15}, {1 / 40., -16}, {1 / 50., -17},
-    {1 / 60., -18}, {1 / 80., -19}, {1 / 100., -20}, {1 / 125., -21}, {1 / 160., -22},
-    {1 / 200., -23}, {1 / 250., -24}, {1 / 320., -25}, {1 / 400., -26}, {1 / 500., -27},
-    {1 / 640., -28}, {1 / 800., -29}, {1 / 1000., -30}, {1 / 1250., -31}, {1 / 1600., -32},
-    {1 / 2000., -33}, {1 / 2500., -34}, {1 / 3200., -35}, {1 / 4000., -36}, {1 / 5000., -37},
-    {1 / 6400., -38}, {1 / 8000., -39}, {1 / 10000., -40}, {1 / 12800., -41}, {1 / 16000., -42},
-    {1 / 20000., -43}, {1 / 25600., -44}, {1 / 32000., -45},
+    {30, 15},
+    {25, 14},
+    {20, 13},
+    {15, 12},
+    {13, 11},
+    {10, 10},
+    {8, 9},
+    {6, 8},
+    {5, 7},
+    {4, 6},
+    {3.2, 5},
+    {3, 5},
+    {2.5, 4},
+    {2, 3},
+    {1.6, 2},
+    {1.3, 1},
+    {1, 0},
+    {0.8, -1},
+    {1 / 1.3, -1},
+    {0.6, -2},
+    {1 / 1.6, -2},
+    {0.5, -3},
+    {0.4, -4},
+    {0.3, -5},
+    {1 / 3., -5},
+    {1 / 4., -6},
+    {1 / 5., -7},
+    {1 / 6., -8},
+    {1 / 8., -9},
+    {1 / 10., -10},
+    {1 / 13., -11},
+    {1 / 15., -12},
+    {1 / 20., -13},
+    {1 / 25., -14},
+    {1 / 30., -15},
+    {1 / 40., -16},
+    {1 / 50., -17},
+    {1 / 60., -18},
+    {1 / 80., -19},
+    {1 / 100., -20},
+    {1 / 125., -21},
+    {1 / 160., -22},
+    {1 / 200., -23},
+    {1 / 250., -24},
+    {1 / 320., -25},
+    {1 / 400., -26},
+    {1 / 500., -27},
+    {1 / 640., -28},
+    {1 / 800., -29},
+    {1 / 1000., -30},
+    {1 / 1250., -31},
+    {1 / 1600., -32},
+    {1 / 2000., -33},
+    {1 / 2500., -34},
+    {1 / 3200., -35},
+    {1 / 4000., -36},
+    {1 / 5000., -37},
+    {1 / 6400., -38},
+    {1 / 8000., -39},
+    {1 / 10000., -40},
+    {1 / 12800., -41},
+    {1 / 16000., -42},
+    {1 / 20000., -43},
+    {1 / 25600., -44},
+    {1 / 32000., -45},
 };
 
 static const struct mark f_marks[] = {
-    {1.0, 0}, {1.1, 1}, {1.2, 2}, {1.4, 3}, {1.6, 4}, {1.8, 5}, {2.0, 6}, {2.2, 7}, {2.5, 8},
-    {2.8, 9}, {3.2, 10}, {3.5, 11}, {4.0, 12}, {4.5, 13}, {5.0, 14}, {5.6, 15}, {6.3, 16},
-    {7.1, 17}, {8.0, 18}, {9.0, 19}, {10, 20}, {11, 21}, {13, 22}, {14, 23}, {16, 24}, {18, 25},
-    {20, 26}, {22, 27}, {25, 28}, {29, 29}, {32, 30}, {36, 31}, {40, 32}, {45, 33},
+    {1.0, 0},  {1.1, 1},  {1.2, 2},  {1.4, 3},  {1.6, 4},  {1.8, 5},  {2.0, 6},
+    {2.2, 7},  {2.5, 8},  {2.8, 9},  {3.2, 10}, {3.5, 11}, {4.0, 12}, {4.5, 13},
+    {5.0, 14}, {5.6, 15}, {6.3, 16}, {7.1, 17}, {8.0, 18}, {9.0, 19}, {10, 20},
+    {11, 21},  {13, 22},  {14, 23},  {16, 24},  {18, 25},  {20, 26},  {22, 27},
+    {25, 28},  {29, 29},  {32, 30},  {36, 31},  {40, 32},  {45, 33},
 };
 
 /* The step of a mark, 2^(k / per_doubling); the value itself if it is no mark and no step. */
@@ -63,8 +118,8 @@ double dw_true_shutter_s(double marked_s)
 
 double dw_true_f_number(double marked)
 {
-    return step_behind(marked, f_marks, sizeof f_marks / sizeof *f_marks, 2, 6,
-                       F_TOLERANCE, INFINITY);
+    return step_behind(marked, f_marks, sizeof f_marks / sizeof *f_marks, 2, 6, F_TOLERANCE,
+                       INFINITY);
 }
 
 double dw_true_iso(double marked)
@@ -107,9 +162,9 @@ void dw_exposure_fill(struct dw_shot *shot, const struct dw_exposure_record *r,
         t = exp2(-r->tv); /* "0" may be a blank: blank records hold 0/1 */
     shot->has_shutter = within(t, 1e-7, 1e6);
     shot->shutter_marked_s = shot->has_shutter ? t : (double)NAN;
-    shot->shutter_s = !shot->has_shutter               ? (double)NAN
+    shot->shutter_s = !shot->has_shutter          ? (double)NAN
                       : timing == DW_TIMING_EXACT ? t
-                                                       : dw_true_shutter_s(t);
+                                                  : dw_true_shutter_s(t);
 
     shot->has_iso = within(r->iso, 0.1, 1e8);
     shot->iso_marked = shot->has_iso ? r->iso : (double)NAN;
@@ -122,6 +177,6 @@ void dw_exposure_fill(struct dw_shot *shot, const struct dw_exposure_record *r,
 
     shot->ev100 = (double)NAN;
     if (shot->has_shutter && shot->has_iso)
-        shot->ev100 = log2(shot->f_number * shot->f_number / shot->shutter_s) -
-                      log2(shot->iso / 100);
+        shot->ev100 =
+            log2(shot->f_number * shot->f_number / shot->shutter_s) - log2(shot->iso / 100);
 }

@@ -24,7 +24,8 @@ int dw_exposure_hint(const struct dw_exposure_record *r);
 bool dw_exposure_on_series(double shutter_s);
 
 /* Fills the exposure fields of a shot. Values that cannot be (0, negative, NAN, beyond 1e-7..1e6 s,
- * ISO 0.1..1e8, f/0.3..f/512) count as not recorded; an unknown aperture is 1 for the arithmetic. */
+ * ISO 0.1..1e8, f/0.3..f/512) count as not recorded; an unknown aperture is 1 for the arithmetic.
+ */
 void dw_exposure_fill(struct dw_shot *shot, const struct dw_exposure_record *r,
                       enum dw_timing timing);
 

@@ -98,7 +98,9 @@ static void take_exposure(const struct dw_raw_record *rec, struct dw_find *out)
 {
     const struct dw_exif *x = &rec->exif;
     bool recorded = x->has_exposure_tag || x->has_f_tag;
-    out->exposure.shutter_s = x->has_exposure_tag ? x->exposure_s : recorded ? (double)NAN : rec->shutter_s;
+    out->exposure.shutter_s = x->has_exposure_tag ? x->exposure_s
+                              : recorded          ? (double)NAN
+                                                  : rec->shutter_s;
     out->exposure.f_number = x->has_f_tag ? x->f_number : recorded ? (double)NAN : rec->f_number;
     out->exposure.tv = x->tv;
     out->exposure.iso = dw_exif_iso(x);

@@ -5,9 +5,10 @@
 
 #include <string.h>
 
-static const char raw[] = " 3fr ari arw bay cap cr2 cr3 crw cs1 dc2 dcr dcs dng drf eip erf fff gpr "
-                          "iiq k25 kc2 kdc mdc mef mos mrw nef nrw orf ori pef ptx pxn qtk raf raw "
-                          "rdc rw2 rwl rwz sr2 srf srw sti x3f ";
+static const char raw[] =
+    " 3fr ari arw bay cap cr2 cr3 crw cs1 dc2 dcr dcs dng drf eip erf fff gpr "
+    "iiq k25 kc2 kdc mdc mef mos mrw nef nrw orf ori pef ptx pxn qtk raf raw "
+    "rdc rw2 rwl rwz sr2 srf srw sti x3f ";
 static const char picture[] = " jpg jpeg jpe jps mpo heic heif hif avif png tif tiff bmp gif webp "
                               "jxl jp2 psd exr ";
 static const char sidecar[] = " xmp thm wav xml ";

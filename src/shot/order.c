@@ -109,8 +109,7 @@ static void guess_times(struct dw_place *p, size_t n, double step, bool numbered
         }
 }
 
-static void tell_guessed(const struct dw_place *p, size_t n, size_t timed,
-                         const struct dw_run *run)
+static void tell_guessed(const struct dw_place *p, size_t n, size_t timed, const struct dw_run *run)
 {
     size_t guessed = 0, readable = 0;
     for (size_t i = 0; i < n; i++) {
@@ -180,8 +179,8 @@ enum dw_status dw_order(struct dw_shot *shot, size_t n, const struct dw_run *run
         guess_times(p, n, step, numbered);
         for (size_t i = 0; i < n; i++)
             if (p[i].timed && (p[i].shot->clock_guessed || p[i].shift != 0))
-                p[i].shot->clock_s = p[i].t + (p[i].shot->has_offset ? p[i].shot->offset_s
-                                                                     : p[i].offset);
+                p[i].shot->clock_s =
+                    p[i].t + (p[i].shot->has_offset ? p[i].shot->offset_s : p[i].offset);
         if (timed > 0)
             qsort(p, n, sizeof *p, by_time);
         tell_guessed(p, n, timed, run);

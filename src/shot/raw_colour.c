@@ -36,8 +36,7 @@ static bool usable(const float m[4][3])
 
 /* AnalogBalance * CameraCalibration * ColorMatrix (DNG 1.4, chapter 6); the diagonal of the
  * calibration is all that converters write, and LibRaw leaves 0 where the tag is missing. */
-static void take_dng_matrix(const libraw_colordata_t *c, const libraw_dng_color_t *d,
-                            float out[9])
+static void take_dng_matrix(const libraw_colordata_t *c, const libraw_dng_color_t *d, float out[9])
 {
     for (int i = 0; i < 3; i++) {
         float balance = c->dng_levels.analogbalance[i];
@@ -98,8 +97,8 @@ static int colour_at(const struct dw_raw *r, int row, int col)
     return c == 3 ? 1 : c; /* the second green */
 }
 
-bool dw_raw_take_pattern(const struct dw_raw *r, enum dw_cfa *cfa, int *period,
-                         uint8_t pattern[36], char *why, size_t why_size)
+bool dw_raw_take_pattern(const struct dw_raw *r, enum dw_cfa *cfa, int *period, uint8_t pattern[36],
+                         char *why, size_t why_size)
 {
     const libraw_iparams_t *p = &r->lr->idata;
     memset(pattern, 0, 36);
@@ -135,8 +134,9 @@ bool dw_raw_take_pattern(const struct dw_raw *r, enum dw_cfa *cfa, int *period,
                 seen[0] = 0;
     bool diagonal = *period != 2 || (pattern[0] == 1) == (pattern[3] == 1);
     if (seen[0] == 0 || seen[1] == 0 || seen[2] == 0 || !diagonal) {
-        snprintf(why, why_size, "has a colour pattern that is neither Bayer nor 6x6 (a sensor turned by 45 "
-                                "degrees?)");
+        snprintf(why, why_size,
+                 "has a colour pattern that is neither Bayer nor 6x6 (a sensor turned by 45 "
+                 "degrees?)");
         return false;
     }
     return true;

@@ -133,15 +133,17 @@ enum dw_status dw_raw_copy(struct dw_raw *r, struct dw_mosaic *out, struct dw_er
     if (!dw_raw_take_pattern(r, &out->cfa, &out->period, out->pattern, why, sizeof why))
         return dw_fail(err, DW_ERR_FORMAT, "%s", why);
     if (lr->rawdata.ioparams.fuji_width)
-        return dw_fail(err, DW_ERR_FORMAT, "has a sensor turned by 45 degrees, which this program "
-                                           "cannot use");
+        return dw_fail(err, DW_ERR_FORMAT,
+                       "has a sensor turned by 45 degrees, which this program "
+                       "cannot use");
     bool mosaic = out->cfa != DW_CFA_RGB;
-    const uint16_t *colours = lr->rawdata.color4_image ? &lr->rawdata.color4_image[0][0]
+    const uint16_t *colours = lr->rawdata.color4_image   ? &lr->rawdata.color4_image[0][0]
                               : lr->rawdata.color3_image ? &lr->rawdata.color3_image[0][0]
                                                          : NULL;
     if (mosaic ? !lr->rawdata.raw_image : !colours)
-        return dw_fail(err, DW_ERR_FORMAT, "has pixels of a kind that this program cannot use "
-                                           "(floating point, or several shots in one)");
+        return dw_fail(err, DW_ERR_FORMAT,
+                       "has pixels of a kind that this program cannot use "
+                       "(floating point, or several shots in one)");
     if (!fit(out, (size_t)out->width * (size_t)out->height * (mosaic ? 1 : 3)))
         return dw_fail(err, DW_ERR_MEMORY, "no memory for %dx%d pixels", out->width, out->height);
     take_levels(r, out, shift);

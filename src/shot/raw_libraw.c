@@ -149,16 +149,15 @@ static void take_record(struct dw_raw *r, int code, bool ciff, struct dw_raw_rec
     rec->height = lr->sizes.height;
     memcpy(r->map, rec->exif.map, sizeof r->map);
     rec->compression = dw_exif_compression(&rec->exif);
-    rec->promised_end =
-        dw_exif_promised_end(&rec->exif, lr->sizes.raw_width, lr->sizes.raw_height);
+    rec->promised_end = dw_exif_promised_end(&rec->exif, lr->sizes.raw_width, lr->sizes.raw_height);
     if (rec->refusal != DW_RAW_OPENED) {
         snprintf(rec->why, sizeof rec->why, "is refused by LibRaw: %s", libraw_strerror(code));
         return;
     }
     if (recognised_by_length_alone(rec, lr)) {
         rec->refusal = DW_RAW_UNKNOWN;
-        snprintf(rec->why, sizeof rec->why,
-                 "has no header: only its length resembles a %s %s", rec->make, rec->model);
+        snprintf(rec->why, sizeof rec->why, "has no header: only its length resembles a %s %s",
+                 rec->make, rec->model);
         return;
     }
     rec->turn_deg = lr->sizes.flip == 6   ? 90
@@ -167,8 +166,7 @@ static void take_record(struct dw_raw *r, int code, bool ciff, struct dw_raw_rec
                                           : 0;
     rec->white = lr->color.maximum;
     dw_raw_take_colour(r, rec);
-    if (!dw_raw_take_pattern(r, &rec->cfa, &rec->period, rec->pattern, rec->why,
-                             sizeof rec->why))
+    if (!dw_raw_take_pattern(r, &rec->cfa, &rec->period, rec->pattern, rec->why, sizeof rec->why))
         rec->refusal = DW_RAW_UNSUITED;
 }
 
@@ -214,7 +212,8 @@ enum dw_raw_refusal dw_raw_unpack(struct dw_raw *r, char *why, size_t why_size, 
     *data_errors = r->data_errors;
     enum dw_raw_refusal refusal = refusal_of(r, code);
     if (refusal == DW_RAW_DAMAGED && (code == LIBRAW_IO_ERROR || code == LIBRAW_DATA_ERROR))
-        snprintf(why, why_size, "is damaged or cut short: its pixel data break off or make no sense");
+        snprintf(why, why_size,
+                 "is damaged or cut short: its pixel data break off or make no sense");
     else if (refusal != DW_RAW_OPENED)
         snprintf(why, why_size, "is refused by LibRaw: %s", libraw_strerror(code));
     return refusal;

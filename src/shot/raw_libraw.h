@@ -12,10 +12,10 @@ struct dw_raw; /* one LibRaw handle; use it from one thread at a time */
 /* Why a file gave no frame. */
 enum dw_raw_refusal {
     DW_RAW_OPENED = 0,
-    DW_RAW_UNKNOWN,  /* not a RAW format, or a camera or compression that LibRaw lacks */
-    DW_RAW_DAMAGED,  /* breaks off or contradicts itself */
+    DW_RAW_UNKNOWN, /* not a RAW format, or a camera or compression that LibRaw lacks */
+    DW_RAW_DAMAGED, /* breaks off or contradicts itself */
     DW_RAW_MEMORY,
-    DW_RAW_UNSUITED  /* decodes, but not to something that we can use */
+    DW_RAW_UNSUITED /* decodes, but not to something that we can use */
 };
 
 /* What the file says about itself, after opening. */

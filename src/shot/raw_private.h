@@ -18,7 +18,7 @@ void dw_raw_take_colour(const struct dw_raw *r, struct dw_raw_record *rec);
 
 /* The pattern of the visible area, colours 0..2; false (with the reason) for arrangements that are
  * no mosaic of red, green and blue. */
-bool dw_raw_take_pattern(const struct dw_raw *r, enum dw_cfa *cfa, int *period,
-                         uint8_t pattern[36], char *why, size_t why_size);
+bool dw_raw_take_pattern(const struct dw_raw *r, enum dw_cfa *cfa, int *period, uint8_t pattern[36],
+                         char *why, size_t why_size);
 
 #endif

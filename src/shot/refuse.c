@@ -23,11 +23,11 @@ static bool known_container(const struct dw_refused *f)
         unsigned char at, n;
         const char *magic;
     } known[] = {
-        {0, 4, "II*\0"},     {0, 4, "MM\0*"},       {0, 3, "IIR"},      {0, 3, "MMO"},
-        {0, 4, "IIU\0"},     {6, 8, "HEAPCCDR"},    {0, 8, "FUJIFILM"}, {0, 4, "\0MRM"},
-        {0, 4, "FOVb"},      {4, 7, "ftypcrx"},     {0, 4, "IIII"},     {0, 4, "MMMM"},
-        {25, 7, "ARECOYK"},  {0, 4, "ARRI"},        {0, 4, "qktk"},     {0, 4, "qktn"},
-        {0, 4, "II+\0"},     {0, 4, "MM\0+"},
+        {0, 4, "II*\0"},    {0, 4, "MM\0*"},    {0, 3, "IIR"},      {0, 3, "MMO"},
+        {0, 4, "IIU\0"},    {6, 8, "HEAPCCDR"}, {0, 8, "FUJIFILM"}, {0, 4, "\0MRM"},
+        {0, 4, "FOVb"},     {4, 7, "ftypcrx"},  {0, 4, "IIII"},     {0, 4, "MMMM"},
+        {25, 7, "ARECOYK"}, {0, 4, "ARRI"},     {0, 4, "qktk"},     {0, 4, "qktn"},
+        {0, 4, "II+\0"},    {0, 4, "MM\0+"},
     };
     for (size_t i = 0; i < sizeof known / sizeof *known; i++)
         if (begins(f, known[i].at, known[i].magic, known[i].n))
@@ -118,8 +118,8 @@ void dw_refuse(const struct dw_refused *f, char *out, size_t out_size)
             snprintf(out, out_size, "%s", rec->why);
         else
             snprintf(out, out_size,
-                     "does not begin like a RAW file (first bytes %02x %02x %02x %02x)",
-                     f->head[0], f->head_n > 1 ? f->head[1] : 0u, f->head_n > 2 ? f->head[2] : 0u,
+                     "does not begin like a RAW file (first bytes %02x %02x %02x %02x)", f->head[0],
+                     f->head_n > 1 ? f->head[1] : 0u, f->head_n > 2 ? f->head[2] : 0u,
                      f->head_n > 3 ? f->head[3] : 0u);
     } else if (end > f->size) {
         snprintf(out, out_size,
@@ -130,8 +130,10 @@ void dw_refuse(const struct dw_refused *f, char *out, size_t out_size)
     } else if (rec->refusal == DW_RAW_MEMORY) {
         snprintf(out, out_size, "needs more memory than there is or than makes sense");
     } else if (rec->refusal == DW_RAW_DAMAGED) {
-        snprintf(out, out_size, "is damaged or cut short: it breaks off within its header "
-                                "(%llu bytes)", size);
+        snprintf(out, out_size,
+                 "is damaged or cut short: it breaks off within its header "
+                 "(%llu bytes)",
+                 size);
     } else if (begins(f, 6, "HEAPCCDR", 8)) {
         snprintf(out, out_size, "is damaged or cut short: the directory at its end is missing");
     } else if (strstr(rec->make, "\\x") || strstr(rec->model, "\\x")) {

@@ -200,12 +200,15 @@ static enum dw_status nothing_found(const struct scan *s, const char *const *inp
     for (size_t i = 0; !first[0] && i < s->n; i++)
         if (s->find[i].state == DW_FIND_BROKEN)
             first = s->find[i].shot.problem;
-    dw_fail(err, DW_ERR_EMPTY,
-            "%.300s%s: no RAW frame found. Looked for files that LibRaw can read; found %s.%s%.250s",
-            n ? inputs[0] : "no input", n > 1 ? " and the other inputs" : "",
-            b.data ? b.data : "nothing at all",
-            first[0] ? " The first unreadable one " : c->pictures
-                ? " This program needs the RAW files of the camera" : "", first);
+    dw_fail(
+        err, DW_ERR_EMPTY,
+        "%.300s%s: no RAW frame found. Looked for files that LibRaw can read; found %s.%s%.250s",
+        n ? inputs[0] : "no input", n > 1 ? " and the other inputs" : "",
+        b.data ? b.data : "nothing at all",
+        first[0]      ? " The first unreadable one "
+        : c->pictures ? " This program needs the RAW files of the camera"
+                      : "",
+        first);
     dw_buffer_free(&b);
     return DW_ERR_EMPTY;
 }

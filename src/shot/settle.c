@@ -24,8 +24,8 @@ void dw_settle_timing(struct dw_find *find, size_t n, bool exact, const struct d
     bool freely = (double)off > FREE_RUNNING_SHARE * (double)timed;
     if (!exact && freely)
         dw_say(run, DW_INFO,
-               "shutter times are taken as recorded: %zu of %zu lie off the third-stop series",
-               off, timed);
+               "shutter times are taken as recorded: %zu of %zu lie off the third-stop series", off,
+               timed);
     else if (!exact && marks > steps)
         dw_say(run, DW_INFO,
                "shutter times are taken as recorded: the camera's APEX values say that it times "

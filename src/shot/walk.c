@@ -115,11 +115,10 @@ static enum dw_status walk_folder(struct walker *w, const char *path, int depth,
         if (errno == ENOMEM)
             s = dw_fail(err, DW_ERR_MEMORY, "%s: no memory for its list", path);
         else if (depth == 0)
-            s = dw_fail(err, DW_ERR_IO, "%s: the folder cannot be read: %s", path,
-                        strerror(errno));
+            s = dw_fail(err, DW_ERR_IO, "%s: the folder cannot be read: %s", path, strerror(errno));
         else
-            dw_say(w->run, DW_WARNING, "%s: the folder cannot be read and is passed over: %s",
-                   path, strerror(errno));
+            dw_say(w->run, DW_WARNING, "%s: the folder cannot be read and is passed over: %s", path,
+                   strerror(errno));
     }
     for (size_t i = 0; s == DW_OK && i < names.n; i++) {
         char *full = dw_join_path(path, names.v[i]);

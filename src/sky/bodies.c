@@ -25,8 +25,7 @@ struct observer {
 static enum dw_status set_observer(const struct dw_site *site, const struct dw_instant *t,
                                    struct observer *o)
 {
-    if (!(fabs(site->lat_deg) <= 90) || !(fabs(site->lon_deg) <= 360) ||
-        !isfinite(site->height_m))
+    if (!(fabs(site->lat_deg) <= 90) || !(fabs(site->lon_deg) <= 360) || !isfinite(site->height_m))
         return DW_ERR_USAGE;
     o->lat = site->lat_deg / DEG;
     o->lon = site->lon_deg / DEG;
