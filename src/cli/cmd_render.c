@@ -3,10 +3,21 @@
 #include "cli/claim.h"
 #include "cli/cmd.h"
 #include "cli/preview.h"
+#include "cli/repair.h"
 #include "cli/report.h"
 
 #include <stdlib.h>
 #include <sys/statvfs.h>
+
+/* More shots than this and than one in fifty, lost while rendering, are a matter of the disk that
+ * they lie on, not of the shots. */
+#define MOST_LOST 5
+
+static size_t share_of(size_t n, const int part[2])
+{
+    size_t parts = (size_t)part[1], k = (size_t)part[0];
+    return n / parts + (k <= n % parts);
+}
 
 /* Bytes of a picture's pixel as a rule, for the warning below: JPEG of quality 92 takes 0.3 to 0.6
  * (measured on invented frames), losslessly packed 16-bit colour five of its six. */
@@ -24,8 +35,8 @@ static void check_room(struct dw_job *job, const struct dw_made *made)
     struct statvfs fs;
     if (statvfs(job->settings->output, &fs) != 0)
         return;
-    double need = (double)made->share * made->width * made->height *
-                  bytes_per_pixel(job->settings);
+    double need = (double)share_of(job->decision.n_frames, job->settings->part) * made->width *
+                  made->height * bytes_per_pixel(job->settings);
     double have = (double)fs.f_bavail * (double)fs.f_frsize;
     char needed[40], left[40];
     dw_bytes_text(need, needed, sizeof needed);
@@ -37,19 +48,15 @@ static void check_room(struct dw_job *job, const struct dw_made *made)
                job->settings->output, needed, left);
 }
 
-static size_t share_of(size_t n, const int part[2])
-{
-    size_t parts = (size_t)part[1], k = (size_t)part[0];
-    return n / parts + (k <= n % parts);
-}
-
-static enum dw_status render(struct dw_job *job, struct dw_made *made)
+/* Renders once. *lost: shots that could not be read any more, noted in the job's survey. */
+static enum dw_status render_once(struct dw_job *job, struct dw_made *made, size_t *lost)
 {
     const struct dw_settings *s = job->settings;
     struct dw_render_params params = dw_job_render_params(s);
     struct dw_writer_params files = DW_WRITER_DEFAULTS;
     char *dir = dw_join_path(s->output, "frames");
     struct dw_writer *writer = NULL;
+    *lost = 0;
     if (!dir)
         return dw_fail(&job->error, DW_ERR_MEMORY, "no memory for the name of the frames' folder");
     files.dir = dir;
@@ -60,16 +67,43 @@ static enum dw_status render(struct dw_job *job, struct dw_made *made)
     if (status >= 0) {
         struct dw_sink sink = dw_writer_sink(writer);
         double began = dw_now_s();
+        size_t now = 0;
         status = dw_render(&job->shots, &job->decision, job->scratch, &params, &job->run, &sink,
-                           &made->now, &job->error);
-        made->took_s = dw_now_s() - began;
+                           &now, &job->error);
+        made->now += now;
+        made->took_s += dw_now_s() - began;
+        made->incomplete = status == DW_WARN;
         dw_terminal_end_stage(job->terminal);
+        /* a share alone cannot decide anew: the others would not know */
+        if (status == DW_WARN && s->part[1] == 1)
+            status = dw_repair(job, &sink, lost);
         /* other shares may be writing: their temporaries are not leftovers */
         if (status >= 0 && s->part[1] == 1)
             dw_writer_tidy(writer);
     }
     dw_writer_free(writer);
     free(dir);
+    return status;
+}
+
+static enum dw_status render(struct dw_job *job, struct dw_made *made)
+{
+    size_t lost;
+    enum dw_status status = render_once(job, made, &lost);
+    if (status < 0 || lost == 0)
+        return status;
+    if (lost > MOST_LOST && lost > job->shots.n / 50)
+        return dw_fail(&job->error, DW_ERR_IO,
+                       "%zu of %zu shots that were fine when surveyed cannot be read any more; is "
+                       "their card or disk still there? Run the same command again when it is, and "
+                       "it goes on where it stopped",
+                       lost, job->shots.n);
+    dw_say(&job->run, DW_WARNING,
+           "%zu shots that were fine when surveyed cannot be read now; their places are bridged",
+           lost);
+    status = dw_job_decide(job);
+    if (status >= 0)
+        status = render_once(job, made, &lost);
     return status;
 }
 
@@ -83,7 +117,6 @@ static enum dw_status measure_output(struct dw_job *job, struct dw_made *made)
             break;
         }
     }
-    made->share = share_of(job->decision.n_frames, job->settings->part);
     return dw_output_size(facts->mosaic_width, facts->mosaic_height, facts->turn_deg, cfa,
                           &job->settings->size, &made->width, &made->height, &job->error);
 }
@@ -119,8 +152,9 @@ int dw_cmd_render(const struct dw_settings *s, const char *const *input, size_t 
     if (run(&job, input, n, &made) < 0)
         code = dw_job_failed(&job);
     else {
+        made.share = share_of(job.decision.n_frames, s->part); /* of the last decision */
         dw_report(&job, &made);
-        code = dw_report_exit(&job);
+        code = made.incomplete ? DW_EXIT_FAULTS : dw_report_exit(&job);
     }
     dw_job_close(&job);
     return code;

@@ -194,6 +194,10 @@ static enum dw_status write_documents(struct dw_job *job)
 
 enum dw_status dw_job_decide(struct dw_job *job)
 {
+    if (job->decided) /* again, because something has changed */
+        dw_decision_free(&job->decision);
+    job->decided = false;
+    free(job->word);
     job->word = calloc(job->shots.n ? job->shots.n : 1, sizeof *job->word);
     if (!job->word)
         return dw_fail(&job->error, DW_ERR_MEMORY, "no memory for %zu shots", job->shots.n);

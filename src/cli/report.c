@@ -26,8 +26,15 @@ int dw_report_exit(const struct dw_job *job)
 static void frames_line(struct dw_job *job, const struct dw_made *made)
 {
     const struct dw_settings *s = job->settings;
-    size_t there = made->share - made->now;
+    size_t there = made->share > made->now ? made->share - made->now : 0;
     char share[60] = "";
+    if (made->incomplete) {
+        dw_terminal_line(job->terminal,
+                         "Not all of %zu frames could be made; see above. %zu made now, in "
+                         "%s/frames. Run the same command again once their sources can be read.",
+                         made->share, made->now, s->output);
+        return;
+    }
     if (s->part[1] > 1)
         snprintf(share, sizeof share, " (share %d of %d; %zu in all)", s->part[0], s->part[1],
                  job->decision.n_frames);

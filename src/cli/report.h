@@ -8,6 +8,7 @@ struct dw_made {
     size_t now, share; /* frames made now; frames of this share (--part) in all */
     int width, height; /* of the pictures */
     double took_s;
+    bool incomplete; /* some frames could not be made; warnings have named them */
 };
 
 /* made: NULL for a survey alone. */

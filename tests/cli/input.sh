@@ -64,6 +64,34 @@ ok "broken frames: none is used" is "$(grep unreadable faults/ledger.csv | grep 
 ok "broken frames: they are on the sheet" test -s faults/sheet-1.jpg
 ok "broken frames: bridged" is "$(find faults/frames -type f | wc -l | tr -d ' ')" 12
 
+# damaged behind its head, with size and time kept, so that the survey believes to know it
+invent late --size 300x200 --frames 9 --interval 180 --start 2025-03-28T15:00:00Z
+dw survey late -o lost
+# shellcheck disable=SC2046
+set -- $(find late -iname '*.dng' | sort)
+touch -r "$4" stamp
+size=$(wc -c <"$4")
+head -c 70000 "$4" >"$work/cut" && head -c $((size - 70000)) /dev/zero >>"$work/cut"
+cat "$work/cut" >"$4" && touch -r stamp "$4"
+dw render late -o lost
+ok "lost after the survey: done, status 3" ended 3 "cannot be read now" "1 unreadable"
+ok "lost after the survey: the ledger says so" is "$(grep -c unreadable lost/ledger.csv)" 1
+ok "lost after the survey: bridged" is "$(find lost/frames -type f | wc -l | tr -d ' ')" 9
+
+mkdir card
+find late -iname '*.dng' -exec cp -p {} card/ \;
+dw survey card -o pulled
+for shot in card/*; do
+    touch -r "$shot" stamp
+    size=$(wc -c <"$shot")
+    head -c 70000 "$shot" >"$work/cut" && head -c $((size - 70000)) /dev/zero >>"$work/cut"
+    cat "$work/cut" >"$shot" && touch -r stamp "$shot"
+done
+cp pulled/ledger.csv before
+dw render card -o pulled
+ok "all lost after the survey" ended 1 "8 of 9" "card or disk"
+ok "all lost after the survey: the ledger stays" cmp -s before pulled/ledger.csv
+
 # -- the output
 dw render shoot -o plain
 ok "a good run" ended 0 "12 frames" "ledger.csv"

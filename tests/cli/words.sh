@@ -26,7 +26,7 @@ done
 dw --version
 ok "--version: status 0" ended 0
 for library in daywheel LibRaw libtiff libjpeg lcms2 cairo zstd ERFA; do
-    ok "--version names $library and a number" grep -qE "^$library[-a-z]* +[0-9]" out
+    ok "--version names $library and a number" grep -qE "^${library}[-a-z]* +[0-9]" out
 done
 if [ -c /dev/full ]; then
     status=0
