@@ -66,6 +66,7 @@ dw render shoot -o made --settings none.ini
 ok "settings file: not there" ended 2 "none.ini"
 ok "nothing was made by any of these" absent made
 ok "errors are not on standard output" empty out
+# shellcheck disable=SC2016
 ok "no colours in a pipe" sh -c '! grep -q "$(printf "\033")" err'
 
 # Completions: what a person gets when pressing the key.
