@@ -17,8 +17,7 @@ double dw_crossover(double alt_deg, double night_deg, double day_deg)
 
 double dw_gain(const struct dw_work *w, size_t i)
 {
-    double calmed = w->params->steady * w->fast[i];
-    return w->ev[i] - (w->line[i] + w->error[i]) - calmed;
+    return w->ev[i] - (w->line[i] + w->error[i]) - w->calm[i];
 }
 
 /* The mean light of a metered scene gives H = 10/S lx s, saturation lies at 78/S (ISO 12232),
@@ -71,6 +70,8 @@ static enum dw_status take_steps(struct dw_work *w, struct dw_decision *out, str
         status = dw_steady(w, err);
     if (status >= 0)
         status = dw_line(w, &out->facts, err);
+    if (status >= 0)
+        status = dw_calm(w, err);
     if (status >= 0)
         status = dw_colour(w, &out->facts, err);
     if (status >= 0)

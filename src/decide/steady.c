@@ -312,6 +312,25 @@ static bool take_room(struct task *t)
            t->jump && t->setting;
 }
 
+/* What is left on still tiles: second differences of the pairs freed of what was found, and how
+ * uncertain they are themselves (half of the difference of two pairs). */
+static void measure_rest(const struct task *t)
+{
+    for (size_t i = 1; i + 1 < t->n; i++) {
+        const struct dw_pair *p = &t->pair[i - 1], *q = &t->pair[i];
+        double one = t->time[i] - t->time[i - 1], two = t->time[i + 1] - t->time[i];
+        if (t->loose[i - 1] || t->loose[i] || t->loose[i + 1] || !(fabs(one - two) < 0.3 * two) ||
+            two > 1.6 * t->w->interval)
+            continue;
+        double e = t->e[i] - 0.5 * (t->e[i - 1] + t->e[i + 1]);
+        double s = t->s[i] - 0.5 * (t->s[i - 1] + t->s[i + 1]);
+        double rest = 0.5 * (p->v - q->v) - e - s;
+        t->w->before[t->shot[i]] =
+            e + t->jump[i] - 0.5 * (t->jump[i - 1] + t->jump[i + 1]);
+        t->w->left[t->shot[i]] = sqrt(rest * rest + 0.25 * (p->var + q->var));
+    }
+}
+
 /* Errors of shots that took no part: what their neighbours in use have, by time. */
 static void fill_in(struct dw_work *w, const struct task *t)
 {
@@ -334,10 +353,9 @@ enum dw_status dw_steady(struct dw_work *w, struct dw_error *err)
     w->error = DW_TAKE(&w->arena, w->n, double);
     w->error_var = DW_TAKE(&w->arena, w->n, double);
     w->jump = DW_TAKE(&w->arena, w->n, double);
-    w->fast = DW_TAKE(&w->arena, w->n, double);
     w->left = DW_TAKE(&w->arena, w->n, double);
     w->before = DW_TAKE(&w->arena, w->n, double);
-    if (!w->error || !w->error_var || !w->jump || !w->fast || !w->left || !w->before || !take_room(&t))
+    if (!w->error || !w->error_var || !w->jump  || !w->left || !w->before || !take_room(&t))
         return no_room(err);
     for (size_t i = 0; i < w->n; i++) {
         w->left[i] = w->before[i] = (double)NAN;
@@ -356,8 +374,10 @@ enum dw_status dw_steady(struct dw_work *w, struct dw_error *err)
         right_records(&t);
         status = share_out(&t, err);
     }
-    if (status >= 0)
+    if (status >= 0) {
+        measure_rest(&t);
         status = finish(&t, err);
+    }
     if (status >= 0)
         fill_in(w, &t);
     return status;

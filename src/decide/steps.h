@@ -20,6 +20,8 @@ enum dw_status dw_faults(struct dw_work *w, struct dw_ledger_row *ledger, struct
 enum dw_status dw_steady(struct dw_work *w, struct dw_error *err);
 /* line.c: the smooth brightness line. */
 enum dw_status dw_line(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
+/* calm.c: how much of real fast light is taken out; after the line. */
+enum dw_status dw_calm(struct dw_work *w, struct dw_error *err);
 /* The line at any instant, and the output level of the key that it asks for. */
 double dw_line_at(const struct dw_work *w, double utc, double alt);
 double dw_line_key(const struct dw_work *w, double light);

@@ -39,9 +39,11 @@ struct dw_work {
     /* steady.c */
     double *error, *error_var; /* exposure error, stops; its variance */
     double *jump;              /* part of it by which the record is plainly wrong */
-    double *fast;              /* real light faster than the line, common to all the picture */
     double *before, *left;     /* second differences: of the light by the record; of what is left
                                * on still tiles; NAN where unknown */
+
+    /* calm.c */
+    double *calm; /* real fast light that is taken out, stops */
 
     /* line.c */
     double *line; /* K~: smooth key light */
