@@ -323,7 +323,7 @@ START_TEST(a_mix_lies_between_its_curves)
 }
 END_TEST
 
-/* Far above the threshold `gain` times the excess is added; three sigmas below it and less, nothing. */
+/* Far above the threshold `gain` times the excess is added; three sigmas below it, nothing. */
 START_TEST(lift_raises_stars_and_leaves_the_sky)
 {
     const struct dw_lift lift = {2.5f, 1.151f, 0.05f, {1, 1, 1}};

@@ -110,7 +110,8 @@ START_TEST(colours_are_those_of_a_colour_management_library)
         cmsHPROFILE to = profile_of(out[k], srgb);
         cmsHTRANSFORM t =
             cmsCreateTransform(from, TYPE_RGB_DBL, to, TYPE_RGB_DBL,
-                               INTENT_RELATIVE_COLORIMETRIC, cmsFLAGS_NOOPTIMIZE | cmsFLAGS_NOCACHE);
+                               INTENT_RELATIVE_COLORIMETRIC,
+                               cmsFLAGS_NOOPTIMIZE | cmsFLAGS_NOCACHE);
         ck_assert_ptr_nonnull(t);
         for (int i = 0; i < 1000; i++) {
             double in[3] = {0.02 + 0.1 * (i % 10), 0.02 + 0.1 * (i / 10 % 10),
@@ -305,7 +306,7 @@ START_TEST(stars_keep_the_balance_of_daylight)
 }
 END_TEST
 
-/* Colours that the output cannot show come in along their own hue: its channels keep their order. */
+/* Colours that the output cannot show come in along their own hue: channels keep their order. */
 START_TEST(vivid_colours_keep_their_order)
 {
     const double vivid[][3] = {{4, 0.1, 0.02}, {0.02, 3, 0.1}, {0.05, 0.02, 6}, {5, 3, 0},

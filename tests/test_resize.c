@@ -68,7 +68,8 @@ START_TEST(fine_gratings_do_not_alias)
             in[x] = 0.5f + 0.5f * cosf(6.2831853f * (float)x / (float)period + 0.3f);
         dw_reduce_row(&r, in, out);
         for (int k = 2; k < 198; k++)
-            ck_assert_msg(fabsf(out[k] - 0.5f) < (period == 4 ? 0.09f : 0.02f), "period %d: %g", period, (double)out[k]);
+            ck_assert_msg(fabsf(out[k] - 0.5f) < (period == 4 ? 0.09f : 0.02f),
+                          "period %d: %g", period, (double)out[k]);
     }
     dw_reduction_free(&r);
 }

@@ -28,7 +28,7 @@ enum dw_space { DW_SPACE_SRGB, DW_SPACE_P3, DW_SPACE_REC2020 }; /* all with the 
 struct dw_look_params {
     float day_contrast, night_contrast;     /* slope about the key */
     float day_saturation, night_saturation; /* factor on chroma */
-    float day_hue_share, night_hue_share;   /* 1: colour kept wholly, 0: it follows the curve's slope */
+    float day_hue_share, night_hue_share;   /* 1: colour kept, 0: it follows the curve's slope */
     float star_lift;                        /* gain of the star lift */
     float star_sigma;                       /* its softness, in relative noise of the sky */
 };

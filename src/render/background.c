@@ -176,7 +176,7 @@ void dw_background_row(struct dw_background *b, int y, int width, int height, fl
     for (int c = 0; c < b->cols; c++)
         line[c] = up[c] + share * (down[c] - up[c]);
     void (*ramp)(float, float, size_t, float *) = dw_kernels_best()->encode->ramp;
-    /* Straight pieces from centre to centre of the tiles; level before the first and after the last. */
+    /* Straight pieces between the tiles' centres; level before the first and after the last. */
     double pitch = (double)width / b->cols;
     int x = 0;
     for (int c = -1; c < b->cols; c++) {

@@ -29,7 +29,7 @@ struct dw_hot_map {
  * (three along the axes) that are not in the list themselves. Errors: DW_ERR_MEMORY. */
 enum dw_status dw_hot_map_make(struct dw_hot_map *map, const struct dw_hot *hot, size_t n_hot,
                                const struct dw_mosaic *m, struct dw_error *err);
-/* The value of a repaired pixel: the median of its neighbours. channel: 0 but for interleaved RGB. */
+/* A repaired pixel's value: the median of its neighbours. channel: 0 but for interleaved RGB. */
 uint16_t dw_hot_value(const struct dw_mosaic *m, const struct dw_hot_repair *repair, int y,
                       int channel);
 void dw_hot_map_free(struct dw_hot_map *map);

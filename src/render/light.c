@@ -6,9 +6,9 @@
 #include <math.h>
 #include <string.h>
 
-/* Share of saturation at which a channel begins to count as saturated, and how much further it is so
- * wholly. Wide, because a rosy glow turns yellowish where its green is rebuilt, and over a narrow
- * range that would be seen as a ring. */
+/* Share of saturation at which a channel begins to count as saturated, and how much further it is
+ * so wholly. Wide, because a rosy glow turns yellowish where its green is rebuilt, and over a
+ * narrow range that would be seen as a ring. */
 #define CLIP_START {0.86f, 0.86f, 0.86f}
 #define CLIP_WIDTH {0.13f, 0.135f, 0.13f}
 #define MOST_GAIN 17.0 /* stops; a key that low lies below the least count of any sensor */

@@ -20,8 +20,8 @@ struct dw_light {
     int next_row;                     /* reduction: source rows held are those before this one */
 };
 
-/* The gain, balance, matrix and clip rule of one source. Errors: DW_ERR_USAGE for multipliers beyond
- * 16 or a matrix beyond 8, which no camera has and under which sums might overflow. */
+/* The gain, balance, matrix and clip rule of one source. Errors: DW_ERR_USAGE for multipliers
+ * beyond 16 or a matrix beyond 8, which no camera has and under which sums might overflow. */
 enum dw_status dw_develop_make(const struct dw_facts *facts, const struct dw_source *source,
                                struct dw_develop *out, struct dw_error *err);
 

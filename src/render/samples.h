@@ -16,8 +16,9 @@ struct dw_samples {
     struct dw_space_kept patched;
 };
 
-/* Zero *s before the first use. Levels: those of the facts. Errors: DW_ERR_FORMAT (mosaic of another size than the facts', or a
- * white level that is not above black), DW_ERR_MEMORY. Work space is kept from the last use. */
+/* Zero *s before the first use; work space is kept from the last. Levels: those of the facts.
+ * Errors: DW_ERR_FORMAT (mosaic of another size than the facts', or a white level that is not above
+ * black), DW_ERR_MEMORY. */
 enum dw_status dw_samples_open(struct dw_samples *s, const struct dw_mosaic *m,
                                const struct dw_levels *levels, const struct dw_facts *facts,
                                struct dw_error *err);

@@ -37,9 +37,9 @@ static void gamut(const struct dw_gamut *q, size_t n, float *restrict r, float *
     }
 }
 
-/* 1.055 x^(1/2.4) - 0.055 is a power 5/3 of the fourth root, which a polynomial of degree six follows
- * to 1.5e-6 from the joint at 0.0031308 up to 1 (minimax, by Remez's exchange): less than a tenth of
- * a 16-bit code, and two roots are exact and cheap where a logarithm is neither. */
+/* 1.055 x^(1/2.4) - 0.055 is a power 5/3 of the fourth root, which a polynomial of degree six
+ * follows to 1.5e-6 from the joint at 0.0031308 up to 1 (minimax, by Remez's exchange): less than a
+ * tenth of a 16-bit code, and two roots are exact and cheap where a logarithm is neither. */
 static void srgb(size_t n, float *restrict v)
 {
     for (size_t i = 0; i < n; i++) {
@@ -66,11 +66,11 @@ static inline uint32_t scramble(uint32_t h)
     return h;
 }
 
-/* To 8 bit by adding ten bits of a hash below the point, spread evenly over one code, and cutting
- * them off. Evenly over one code: then the mean of many pixels is exactly what it was before, which
- * is what keeps bands out of a night sky (Lipshitz, Wannamaker & Vanderkooy 1992, J. Audio Eng. Soc.
- * 40, 355); a triangle of this width would not do that, one of twice the width would cost more noise.
- * 0 and 1 stay 0 and 255. */
+/* To 8 bit by adding ten bits of a hash below the point and cutting them off. They lie evenly
+ * over one code: then the mean of many pixels is exactly what it was before, which is what keeps
+ * bands out of a night sky (Lipshitz, Wannamaker & Vanderkooy 1992, J. Audio Eng. Soc. 40, 355). A
+ * triangle of this width would not do that, one of twice the width would cost more noise. 0 and 1
+ * stay 0 and 255. */
 static inline uint8_t dithered(float v, uint32_t noise)
 {
     return (uint8_t)(((int32_t)(v * (255.0f * 1024.0f) + 0.5f) + (int32_t)(noise & 1023u)) >> 10);

@@ -22,10 +22,11 @@ struct dw_cell_rows {
 
 /* What turns camera colours (level 1 = saturation) into scene-linear wide-gamut light. */
 struct dw_develop {
-    float mul[3];        /* white balance times chroma; green about 1 */
-    float clip_start[3]; /* where a channel begins to count as saturated: red and blue in balanced */
-    float clip_scale[3]; /* levels, green by its peak; and 1 / how much further it is wholly so */
-    float matrix[9];     /* balanced camera to wide gamut, times the gain */
+    float mul[3]; /* white balance times chroma; green about 1 */
+    /* Where a channel begins to count as saturated, and 1 / how much further it is so wholly: red
+     * and blue in balanced levels, green by its peak. */
+    float clip_start[3], clip_scale[3];
+    float matrix[9]; /* balanced camera to wide gamut, times the gain */
 };
 
 /* What prepares light for the curves: balance and saturation in one matrix. */

@@ -62,10 +62,10 @@ static void balance(const struct dw_develop *d, size_t n, float *restrict r, flo
 }
 
 /* Green saturates first in ordinary light, and red and blue go on rising for a stop or so: what is
- * lost is rebuilt from what is not, or a blown sky would turn magenta. Behind a saturated green lies
- * at least the mean of red and blue; behind a red or blue that is saturated with it, at least the
- * other. So colour holds as long as anything is measured, a light that saturates everything ends in
- * neutral white, and a lamp of one pure colour keeps it. */
+ * lost is rebuilt from what is not, or a blown sky would turn magenta. Behind a saturated green
+ * lies at least the mean of red and blue; behind a red or blue that is saturated with it, at least
+ * the other. So colour holds as long as anything is measured, a light that saturates everything
+ * ends in neutral white, and a lamp of one pure colour keeps it. */
 static void balance_clipped(const struct dw_develop *d, const float *restrict peak, size_t n,
                             float *restrict r, float *restrict g, float *restrict b)
 {

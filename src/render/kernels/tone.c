@@ -36,8 +36,8 @@ static void prepare(const struct dw_prepare *q, size_t n, float *restrict r, flo
 
 /* Adds `gain` times the excess over the threshold. The bend about it is a parabola over three
  * softnesses on either side, so the sky below is not touched at all. The night's balance is there
- * for the sky: the share of a pixel that is excess gives it back, so that a star, or a lamp, has the
- * colour that it has by daylight's balance. */
+ * for the sky: the share of a pixel that is excess gives it back, so that a star, or a lamp, has
+ * the colour that it has by daylight's balance. */
 static void lift(const struct dw_lift *q, const float *restrict background, size_t n,
                  float *restrict r, float *restrict g, float *restrict b, float *restrict norm)
 {
