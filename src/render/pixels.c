@@ -31,16 +31,26 @@ static float *plane(const struct dw_pixels *p, int i)
     return (float *)p->work.p + (size_t)i * HELD * (size_t)p->s->m->width;
 }
 
+/* One row as a balanced mosaic, and its unbalanced green levels (-1 elsewhere: only green is asked
+ * whether it is saturated). */
 static void level_row(struct dw_pixels *p, int y, float *mosaic, float *level)
 {
     struct dw_samples *s = p->s;
     const uint16_t *row = dw_samples_row(s, y);
-    for (int x = 0; x < s->m->width; x++) {
-        int c = dw_samples_colour(s, x, y);
-        level[x] = ((float)row[x] - s->black[c]) * s->scale[c];
-        mosaic[x] = level[x] * p->mul[c];
-        if (c != 1)
-            level[x] = -1.0f; /* only green is asked whether it is saturated */
+    float black[6], scale[6], mul[6];
+    bool green[6];
+    int period = s->m->period;
+    for (int k = 0; k < period; k++) { /* looked up once, not at every pixel */
+        int c = dw_samples_colour(s, k, y);
+        black[k] = s->black[c];
+        scale[k] = s->scale[c];
+        mul[k] = p->mul[c];
+        green[k] = c == 1;
+    }
+    for (int x = 0, k = 0; x < s->m->width; x++, k = k + 1 < period ? k + 1 : 0) {
+        float v = ((float)row[x] - black[k]) * scale[k];
+        mosaic[x] = v * mul[k];
+        level[x] = green[k] ? v : -1.0f;
     }
 }
 
