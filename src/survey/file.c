@@ -42,9 +42,9 @@ struct dw_survey_file {
     char *path;
     struct file_head head;
     size_t tiles, n;
-    struct place *place;       /* one a shot */
+    struct place *place; /* one a shot */
     struct key_index *index;
-    uint64_t end;              /* behind the last whole record; under lock while appending */
+    uint64_t end; /* behind the last whole record; under lock while appending */
     pthread_mutex_t lock;
 };
 
@@ -130,8 +130,8 @@ static enum dw_status hold(struct dw_survey_file *f, struct dw_error *err)
             return file_failure(err, f->path, "locked");
         }
         struct stat here, there;
-        if (fstat(f->fd, &here) == 0 && stat(f->path, &there) == 0 &&
-            here.st_ino == there.st_ino && here.st_dev == there.st_dev) {
+        if (fstat(f->fd, &here) == 0 && stat(f->path, &there) == 0 && here.st_ino == there.st_ino &&
+            here.st_dev == there.st_dev) {
             if (!S_ISREG(here.st_mode))
                 return dw_fail(err, DW_ERR_IO, "%s: is not an ordinary file", f->path);
             return DW_OK;
@@ -316,8 +316,8 @@ static bool make_index(struct dw_survey_file *f, const struct dw_hash128 *keys)
 enum dw_status dw_survey_file_open(const char *path, const struct dw_survey_params *params,
                                    const struct dw_hash128 *keys, size_t n,
                                    const struct dw_run *run,
-                                   void (*take)(void *ctx, size_t i, const char *record),
-                                   void *ctx, struct dw_survey_file **out, struct dw_error *err)
+                                   void (*take)(void *ctx, size_t i, const char *record), void *ctx,
+                                   struct dw_survey_file **out, struct dw_error *err)
 {
     *out = NULL;
     struct dw_survey_file *f = calloc(1, sizeof *f);

@@ -10,9 +10,9 @@ struct dw_glance {
     double noise_var; /* DN^2 of one green sample, from differences of neighbouring greens; NAN
                          where there are too few */
     double noise_rel; /* its relative standard deviation */
-    double light;     /* DN, median of the greens: what the noise belongs to where a tile is mixed */
-    double scatter;   /* DN, of the greens themselves: noise and structure of most of the tile */
-    double high;      /* share of the samples looked at that reach `clip` */
+    double light;   /* DN, median of the greens: what the noise belongs to where a tile is mixed */
+    double scatter; /* DN, of the greens themselves: noise and structure of most of the tile */
+    double high;    /* share of the samples looked at that reach `clip` */
 };
 
 /* Fills out[rows * cols]. */

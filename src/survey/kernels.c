@@ -27,8 +27,7 @@ static inline uint16_t larger(uint16_t a, uint16_t b)
 static inline uint16_t stands_out(const uint16_t *up, const uint16_t *p, const uint16_t *down,
                                   size_t i, size_t step, uint16_t limit)
 {
-    uint16_t base =
-        larger(smaller(up[i], down[i]), smaller(p[i - step], p[i + step]));
+    uint16_t base = larger(smaller(up[i], down[i]), smaller(p[i - step], p[i + step]));
     uint16_t over = (uint16_t)(larger(p[i], base) - base);
     return (uint16_t)(over > limit);
 }

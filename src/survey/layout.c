@@ -58,8 +58,8 @@ enum dw_status dw_layout_make(const struct dw_mosaic *m, const struct dw_survey_
                        "survey: a grid of %d x %d tiles, a thumbnail of %d pixels and %d spikes; "
                        "expected 1..256, 1..256, 8..4096 and 0..1000000",
                        params->cols, params->rows, params->thumb_long, params->max_spikes);
-    struct dw_layout l = {.spp = m->cfa == DW_CFA_RGB ? 3 : 1, .cols = params->cols,
-                          .rows = params->rows};
+    struct dw_layout l = {
+        .spp = m->cfa == DW_CFA_RGB ? 3 : 1, .cols = params->cols, .rows = params->rows};
     if (!believable(m, l.spp))
         return dw_fail(err, DW_ERR_FORMAT,
                        "the decoded picture makes no sense: %d x %d pixels, period %d, %zu samples",

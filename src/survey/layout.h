@@ -7,19 +7,19 @@
 /* The picture's geometry as every pass over it needs it. Columns count samples, not pixels:
  * without a mosaic (DW_CFA_RGB) a pixel holds three. */
 struct dw_layout {
-    int width, height; /* pixels that the grid covers: the mosaic's, cut to whole units */
-    int stride;        /* samples from row to row of the mosaic */
-    int samples;       /* of a row that the grid covers */
-    int spp;           /* samples per pixel, 1 or 3 */
-    int unit;          /* tile and block edges are multiples of it: 2 pixels, 6 for X-Trans */
-    int hp, vp;        /* period of the colours: in samples along a row, in rows */
+    int width, height;    /* pixels that the grid covers: the mosaic's, cut to whole units */
+    int stride;           /* samples from row to row of the mosaic */
+    int samples;          /* of a row that the grid covers */
+    int spp;              /* samples per pixel, 1 or 3 */
+    int unit;             /* tile and block edges are multiples of it: 2 pixels, 6 for X-Trans */
+    int hp, vp;           /* period of the colours: in samples along a row, in rows */
     uint8_t colour[6][6]; /* [row % vp][sample % hp]: 0 R, 1 G, 2 B */
     int step_x, step_y;   /* to the next pixel of equal colour, samples and rows */
 
-    int cols, rows;   /* of the light grid */
-    int *tile_x;      /* cols + 1 edges, pixels */
-    int *tile_y;      /* rows + 1 edges, pixels */
-    int block;        /* pixels of a thumbnail block's side */
+    int cols, rows; /* of the light grid */
+    int *tile_x;    /* cols + 1 edges, pixels */
+    int *tile_y;    /* rows + 1 edges, pixels */
+    int block;      /* pixels of a thumbnail block's side */
     int thumb_width, thumb_height;
 };
 

@@ -32,9 +32,8 @@ static bool tells_noise(const struct dw_glance *tile, const struct dw_mosaic *m)
 }
 
 /* The frame's noise from its tiles' green differences. */
-static enum dw_status learn_noise(const struct dw_glance *tile, size_t n,
-                                  const struct dw_mosaic *m, struct dw_noise *out,
-                                  struct dw_error *err)
+static enum dw_status learn_noise(const struct dw_glance *tile, size_t n, const struct dw_mosaic *m,
+                                  struct dw_noise *out, struct dw_error *err)
 {
     struct dw_noise_point *point = malloc((n + 1) * sizeof *point);
     if (!point)
@@ -42,9 +41,9 @@ static enum dw_status learn_noise(const struct dw_glance *tile, size_t n,
     size_t used = 0;
     for (size_t i = 0; i < n; i++) {
         if (tells_noise(&tile[i], m))
-            point[used++] = (struct dw_noise_point){tile[i].light - (double)m->black[1],
-                                                    fmax(tile[i].noise_var, 1.0 / 12),
-                                                    tile[i].noise_rel};
+            point[used++] =
+                (struct dw_noise_point){tile[i].light - (double)m->black[1],
+                                        fmax(tile[i].noise_var, 1.0 / 12), tile[i].noise_rel};
     }
     *out = dw_noise_fit(point, used);
     free(point);
@@ -86,8 +85,7 @@ static void set_thresholds(const struct dw_mosaic *m, const struct dw_noise *noi
 {
     out->clip = clip_level(m);
     for (int c = 0; c < 3; c++)
-        out->dark[c] =
-            (uint16_t)fmin(fmax((double)m->black[c] + read_noise(noise), 0), UINT16_MAX);
+        out->dark[c] = (uint16_t)fmin(fmax((double)m->black[c] + read_noise(noise), 0), UINT16_MAX);
 }
 
 /* Samples to take off a tile, each by its weight of 256. */
@@ -126,8 +124,8 @@ static enum dw_status sum_kept_out(struct dw_measurer *w, const struct dw_layout
                 struct kept_out *t = &out[row + w->pass.col_of[x]];
                 for (int s = x * l->spp; s < (x + 1) * l->spp; s++) {
                     int c = l->colour[y % l->vp][s % l->hp];
-                    t->sum[c] += (uint64_t)core->weight *
-                                 m->px[(size_t)y * (size_t)l->stride + (size_t)s];
+                    t->sum[c] +=
+                        (uint64_t)core->weight * m->px[(size_t)y * (size_t)l->stride + (size_t)s];
                     t->n[c] += core->weight;
                 }
             }
@@ -157,8 +155,8 @@ static double cell_noise(const struct dw_layout *l)
  * mean of its four neighbours carries 1 + 1/4 of a point's noise; neighbouring such differences
  * share noise, so that n of them count as n / 1.69 (sum of the squared autocorrelation of the
  * stencil: 1 + 4*0.4^2 + 4*0.1^2 + 4*0.05^2). */
-static void finish_detail(double energy, uint32_t n, double point_var, double model_rel,
-                          float *out, float *out_sd)
+static void finish_detail(double energy, uint32_t n, double point_var, double model_rel, float *out,
+                          float *out_sd)
 {
     if (n == 0) {
         *out = *out_sd = NAN;

@@ -44,7 +44,7 @@ static double score(struct line l, const struct dw_noise_point *p, size_t n)
     for (size_t i = 0; i < n; i++) {
         double v = at(l, p[i].light), sd = v * p[i].rel, over = p[i].var - v;
         int is_below = (v <= 0) | (over <= z_below * sd);
-        good += !is_below & (over < z_above * sd);
+        good += (!is_below) & (over < z_above * sd);
         below += is_below;
     }
     return (double)good - price_of_below * (double)below;

@@ -128,9 +128,8 @@ static void join_band(const struct head *h, const uint8_t *low, const uint8_t *h
                      px + at);
 }
 
-enum dw_status dw_pack_write(struct dw_packer *p, const struct dw_mosaic *m,
-                             struct dw_hash128 key, struct dw_atomic_file *f,
-                             struct dw_error *err)
+enum dw_status dw_pack_write(struct dw_packer *p, const struct dw_mosaic *m, struct dw_hash128 key,
+                             struct dw_atomic_file *f, struct dw_error *err)
 {
     struct head h = make_head(m, key);
     size_t stride = (size_t)m->width * samples_per_pixel(m->cfa);
@@ -152,8 +151,8 @@ enum dw_status dw_pack_write(struct dw_packer *p, const struct dw_mosaic *m,
         uint8_t *out = p->packed + sizeof(struct band_head);
         split_band(&h, m->px + row * stride, rows, stride, low, high);
         size_t a = ZSTD_compressCCtx(p->compress, out, bound, low, n, LEVEL);
-        size_t b = ZSTD_isError(a) ? a
-                                   : ZSTD_compressCCtx(p->compress, out + a, bound, high, n, LEVEL);
+        size_t b =
+            ZSTD_isError(a) ? a : ZSTD_compressCCtx(p->compress, out + a, bound, high, n, LEVEL);
         if (ZSTD_isError(b))
             return dw_fail(err, DW_ERR_MEMORY, "%s: packing failed: %s", f->path,
                            ZSTD_getErrorName(b));
@@ -165,8 +164,7 @@ enum dw_status dw_pack_write(struct dw_packer *p, const struct dw_mosaic *m,
 }
 
 /* Reads exactly n bytes; DW_ERR_FORMAT when the file ends before. */
-static enum dw_status read_all(int fd, const char *path, void *data, size_t n,
-                               struct dw_error *err)
+static enum dw_status read_all(int fd, const char *path, void *data, size_t n, struct dw_error *err)
 {
     char *at = data;
     while (n > 0) {
@@ -198,9 +196,8 @@ static enum dw_status read_head(int fd, const char *path, struct dw_hash128 key,
     return DW_OK;
 }
 
-static enum dw_status read_band(struct dw_packer *p, int fd, const char *path,
-                                const struct head *h, size_t rows, size_t stride, uint16_t *px,
-                                struct dw_error *err)
+static enum dw_status read_band(struct dw_packer *p, int fd, const char *path, const struct head *h,
+                                size_t rows, size_t stride, uint16_t *px, struct dw_error *err)
 {
     size_t n = rows * stride;
     struct band_head bh;
@@ -215,8 +212,8 @@ static enum dw_status read_band(struct dw_packer *p, int fd, const char *path,
         return s;
     if (bh.checksum != dw_checksum(p->packed, packed) ||
         ZSTD_decompressDCtx(p->expand, p->planes, n, p->packed, bh.low_bytes) != n ||
-        ZSTD_decompressDCtx(p->expand, p->planes + n, n, p->packed + bh.low_bytes,
-                            bh.high_bytes) != n)
+        ZSTD_decompressDCtx(p->expand, p->planes + n, n, p->packed + bh.low_bytes, bh.high_bytes) !=
+            n)
         return dw_fail(err, DW_ERR_FORMAT, "%s: is damaged", path);
     join_band(h, p->planes, p->planes + n, rows, stride, px);
     return DW_OK;

@@ -21,9 +21,8 @@ void dw_packer_free(struct dw_packer *p);
 
 /* Writes m into an open file. Errors: DW_ERR_FULL, DW_ERR_IO, DW_ERR_MEMORY, DW_ERR_FORMAT (a
  * mosaic whose sizes and samples do not agree). */
-enum dw_status dw_pack_write(struct dw_packer *p, const struct dw_mosaic *m,
-                             struct dw_hash128 key, struct dw_atomic_file *f,
-                             struct dw_error *err);
+enum dw_status dw_pack_write(struct dw_packer *p, const struct dw_mosaic *m, struct dw_hash128 key,
+                             struct dw_atomic_file *f, struct dw_error *err);
 
 /* Reads one into out, reusing out->px when it is large enough. `path` is for the text of errors.
  * Errors: DW_ERR_FORMAT (damaged, foreign, of another shot), DW_ERR_IO, DW_ERR_MEMORY; out is

@@ -13,8 +13,8 @@ void dw_pack_split(const uint16_t *p, const uint16_t *before, size_t n, uint8_t 
     }
 }
 
-void dw_pack_join(const uint8_t *restrict low, const uint8_t *restrict high,
-                  const uint16_t *before, size_t n, uint16_t *p)
+void dw_pack_join(const uint8_t *restrict low, const uint8_t *restrict high, const uint16_t *before,
+                  size_t n, uint16_t *p)
 {
     for (size_t i = 0; i < n; i++) {
         uint16_t z = (uint16_t)(low[i] | high[i] << 8);

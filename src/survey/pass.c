@@ -207,8 +207,7 @@ static void fold_strip(struct dw_pass *p, const struct dw_layout *l, int tile_ro
                        uint64_t *blocks)
 {
     for (int col = 0; col < l->cols; col++)
-        fold_sums(p, l, l->tile_x[col], l->tile_x[col + 1],
-                  p->tile[tile_row * l->cols + col].sum);
+        fold_sums(p, l, l->tile_x[col], l->tile_x[col + 1], p->tile[tile_row * l->cols + col].sum);
     for (int b = 0; block_row < l->thumb_height && b < l->thumb_width; b++)
         fold_sums(p, l, b * l->block, (b + 1) * l->block, blocks + 3 * b);
     memset(p->sum, 0, (size_t)l->vp * row_room(l) * sizeof *p->sum);
@@ -268,9 +267,8 @@ static void spread_limits(struct dw_pass *p, const struct dw_layout *l,
 }
 
 static enum dw_status find_spots(struct dw_pass *p, const struct dw_layout *l,
-                                 const struct dw_mosaic *m, int y,
-                                 const struct dw_spot_rule *rule, struct dw_spots *spots,
-                                 struct dw_error *err)
+                                 const struct dw_mosaic *m, int y, const struct dw_spot_rule *rule,
+                                 struct dw_spots *spots, struct dw_error *err)
 {
     if (y < l->step_y || y + l->step_y >= l->height)
         return DW_OK;

@@ -8,10 +8,10 @@
 #include "survey/spots.h"
 
 struct dw_tile_sums {
-    uint64_t sum[3];      /* DN */
-    uint32_t n[3];        /* samples */
-    uint32_t high, low;   /* samples at saturation; at black */
-    double fine, middle;  /* detail energy, noise still in it, DN^2 summed over ... */
+    uint64_t sum[3];           /* DN */
+    uint32_t n[3];             /* samples */
+    uint32_t high, low;        /* samples at saturation; at black */
+    double fine, middle;       /* detail energy, noise still in it, DN^2 summed over ... */
     uint32_t fine_n, middle_n; /* ... so many places */
 };
 
@@ -22,13 +22,13 @@ struct dw_pass {
     float *thumb;              /* thumb_width * thumb_height * 3, mean DN; NAN without samples */
     uint32_t *sum;             /* vp rows of `samples` */
     uint16_t *high, *low, *dark, *limit; /* dark, limit: vp rows of `samples` */
-    float *green, *bins;       /* three rows of cells; of bins of 3x3 cells */
-    float *row3;               /* three rows of cells added */
+    float *green, *bins;                 /* three rows of cells; of bins of 3x3 cells */
+    float *row3;                         /* three rows of cells added */
     float *energy;
     uint8_t *hit;
-    uint16_t *col_of;          /* tile column of a pixel column */
-    uint32_t energy_rows;      /* cell rows since the last fold */
-    char *block;               /* the memory of all of these */
+    uint16_t *col_of;     /* tile column of a pixel column */
+    uint32_t energy_rows; /* cell rows since the last fold */
+    char *block;          /* the memory of all of these */
     size_t block_size;
 };
 
@@ -38,8 +38,8 @@ void dw_pass_free(struct dw_pass *p);
 
 /* Levels that the whole pass compares with. */
 struct dw_thresholds {
-    uint16_t clip;    /* samples from here on are saturated */
-    uint16_t dark[3]; /* per colour: samples up to here are black */
+    uint16_t clip;                       /* samples from here on are saturated */
+    uint16_t dark[3];                    /* per colour: samples up to here are black */
     const struct dw_spot_limits *limits; /* rows*cols */
     const struct dw_spot_rule *rule;
 };

@@ -167,9 +167,8 @@ bool dw_record_valid(const char *record, size_t n, size_t tiles)
         h.checksum != dw_checksum(record + guarded, n - guarded))
         return false;
     /* Undamaged; and made by this program, as far as sizes can tell. */
-    return h.tiles == (h.usable ? tiles : 0) && h.thumb_width <= 65535 &&
-           h.thumb_height <= 65535 && h.n_spikes <= 1000000 &&
-           n - sizeof h >= h.tiles * sizeof(struct dw_tile) &&
+    return h.tiles == (h.usable ? tiles : 0) && h.thumb_width <= 65535 && h.thumb_height <= 65535 &&
+           h.n_spikes <= 1000000 && n - sizeof h >= h.tiles * sizeof(struct dw_tile) &&
            n - sizeof h - h.tiles * sizeof(struct dw_tile) >= h.packed_bytes;
 }
 

@@ -20,8 +20,8 @@
 #include <unistd.h>
 
 enum { NAME_ROOM = 80 };
-static const double packed_share = 0.6;          /* of the mosaic's bytes; 0.5 is usual */
-static const uint64_t least_free = 2000000000u;  /* or a tenth of the disk if that is less */
+static const double packed_share = 0.6;         /* of the mosaic's bytes; 0.5 is usual */
+static const uint64_t least_free = 2000000000u; /* or a tenth of the disk if that is less */
 static const char suffix[] = ".dwpack";
 
 /* Packers wait here between calls: as many come into being as threads call at once. */
@@ -222,8 +222,8 @@ enum dw_status dw_scratch_put(struct dw_scratch *s, const struct dw_shot *shot,
                 dw_atomic_discard(&f);
         }
         if (status >= 0 && rename(from, to) != 0) {
-            status = dw_fail(err, DW_ERR_IO, "%s: cannot be given its name: %s", to,
-                             strerror(errno));
+            status =
+                dw_fail(err, DW_ERR_IO, "%s: cannot be given its name: %s", to, strerror(errno));
             unlink(from);
         }
     }

@@ -116,8 +116,8 @@ static double core_weight(const struct dw_spot_rule *rule, const uint16_t sorted
 }
 
 enum dw_status dw_spots_look(struct dw_spots *s, const struct dw_layout *l,
-                             const struct dw_mosaic *m, const struct dw_spot_rule *rule,
-                             int sample, int y, struct dw_error *err)
+                             const struct dw_mosaic *m, const struct dw_spot_rule *rule, int sample,
+                             int y, struct dw_error *err)
 {
     const uint16_t *p = m->px + (size_t)y * (size_t)l->stride + sample;
     const ptrdiff_t dx = l->step_x, dy = (ptrdiff_t)l->step_y * l->stride;
@@ -127,7 +127,7 @@ enum dw_status dw_spots_look(struct dw_spots *s, const struct dw_layout *l,
     const uint32_t value = *p;
     const int c = l->colour[y % l->vp][sample % l->hp];
 
-    uint16_t sorted[8];
+    uint16_t sorted[8] = {0};
     bool highest = true;
     for (int i = 0; i < 8; i++) {
         /* Of equal neighbours the first counts as the summit. */

@@ -51,8 +51,8 @@ void dw_spots_free(struct dw_spots *s);
 /* Looks closely at one sample of row y, which needs neighbours of equal colour on every side, and
  * takes it in if it is a spot. Errors: DW_ERR_MEMORY. */
 enum dw_status dw_spots_look(struct dw_spots *s, const struct dw_layout *l,
-                             const struct dw_mosaic *m, const struct dw_spot_rule *rule,
-                             int sample, int y, struct dw_error *err);
+                             const struct dw_mosaic *m, const struct dw_spot_rule *rule, int sample,
+                             int y, struct dw_error *err);
 
 /* Sorts the list by y, then x, and the cores by falling weight, then so. */
 void dw_spots_sort(struct dw_spots *s);

@@ -25,7 +25,7 @@ struct job {
     const size_t *todo; /* shots to measure */
     size_t tiles;
     pthread_mutex_t lock;
-    size_t not_packed;           /* under lock */
+    size_t not_packed;            /* under lock */
     struct dw_error pack_problem; /* the first; under lock */
 };
 
@@ -68,8 +68,12 @@ static void set_unusable(struct dw_measure *m, size_t tiles, const char *problem
     *m = (struct dw_measure){.tile = tile, .noise_dn = NAN, .photon_dn = NAN};
     snprintf(m->problem, sizeof m->problem, "%s", problem);
     for (size_t i = 0; i < tiles; i++)
-        tile[i] = (struct dw_tile){.mean = {NAN, NAN, NAN}, .var = {NAN, NAN, NAN}, .fine = NAN,
-                                   .middle = NAN, .fine_sd = NAN, .middle_sd = NAN};
+        tile[i] = (struct dw_tile){.mean = {NAN, NAN, NAN},
+                                   .var = {NAN, NAN, NAN},
+                                   .fine = NAN,
+                                   .middle = NAN,
+                                   .fine_sd = NAN,
+                                   .middle_sd = NAN};
 }
 
 /* Packing is a convenience: trouble with it is told, at the end and once, and goes no further. */
@@ -152,9 +156,9 @@ static void report_packing(const struct job *j)
 {
     if (j->not_packed == 0)
         return;
-    dw_say(j->run, DW_WARNING,
-           "%zu frames were not packed and will be decoded twice%s%s", j->not_packed,
-           j->pack_problem.text[0] ? ": " : ", for there was no room", j->pack_problem.text);
+    dw_say(j->run, DW_WARNING, "%zu frames were not packed and will be decoded twice%s%s",
+           j->not_packed, j->pack_problem.text[0] ? ": " : ", for there was no room",
+           j->pack_problem.text);
 }
 
 /* Measures what is missing and finishes the file. */
@@ -176,8 +180,7 @@ static enum dw_status measure_missing(struct job *j, size_t *todo, struct dw_err
 
 enum dw_status dw_survey_run(const struct dw_shots *shots, const char *path,
                              const struct dw_survey_params *params, struct dw_scratch *packs,
-                             const struct dw_run *run, struct dw_survey *out,
-                             struct dw_error *err)
+                             const struct dw_run *run, struct dw_survey *out, struct dw_error *err)
 {
     *out = (struct dw_survey){0};
     if (params->cols < 1 || params->rows < 1 || params->cols > 256 || params->rows > 256)
@@ -195,8 +198,13 @@ enum dw_status dw_survey_run(const struct dw_shots *shots, const char *path,
         out->cols = params->cols;
         out->rows = params->rows;
         make_id(key, n, params, out->id);
-        struct job j = {.shots = shots, .params = params, .survey = out, .packs = packs,
-                        .run = run, .key = key, .tiles = tiles};
+        struct job j = {.shots = shots,
+                        .params = params,
+                        .survey = out,
+                        .packs = packs,
+                        .run = run,
+                        .key = key,
+                        .tiles = tiles};
         pthread_mutex_init(&j.lock, NULL);
         s = dw_survey_file_open(path, params, key, n, run, take_known, &j, &out->file, err);
         if (s >= 0)
