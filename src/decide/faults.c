@@ -11,6 +11,7 @@
 #define BRIGHT_STOPS 1.2
 #define DARK_STOPS (-1.6)
 #define BRIGHT_CLIPPED 0.35 /* share of the tiles that are clipped */
+#define LOST_CLIPPED 0.9    /* nothing is left to see, whatever the neighbours are like */
 #define GAP_INTERVALS 1.6   /* steps of time that count as one missing frame */
 
 /* Names in the order of the bits of enum dw_fault. */
@@ -80,33 +81,51 @@ static double clipped_tiles(const struct dw_work *w, size_t i)
     return (double)n / w->tiles;
 }
 
-/* The camera's habit at this time: a running median of its raw levels over an hour to either
- * side, wide enough that a stretch of spoiled shots does not become the habit. */
-static double habit_at(const struct dw_work *w, size_t i, double *work)
+/* Median of a measure over up to an hour to one side, trend carried on: NAN without neighbours. */
+static double side_level(const struct dw_work *w, size_t i, int side, double *work)
 {
-    size_t n = 0, reach = (size_t)fmax(15, 3600 / w->interval);
-    if (reach > 60)
-        reach = 60;
-    size_t first = i > reach ? i - reach : 0, last = i + reach < w->n ? i + reach : w->n - 1;
-    for (size_t j = first; j <= last; j++)
+    size_t reach = (size_t)fmin(60, fmax(15, 3600 / w->interval)), n = 0;
+    for (size_t d = 1; d <= reach; d++) {
+        if (side < 0 ? d > i : i + d >= w->n)
+            break;
+        size_t j = side < 0 ? i - d : i + d;
         if (isfinite(w->key[j]))
             work[n++] = raw_level(w, j);
-    return dw_median(work, n);
+    }
+    return n ? dw_median(work, n) : (double)NAN;
+}
+
+/* How far a shot stands out from the camera's habit. The habit is what came before *and* what came
+ * after: a lamp that goes on for the evening changes the one, dusk at the end of the camera's range
+ * lies between the two, and only a spoiled shot stands out from both. */
+static double stands_out(const struct dw_work *w, size_t i, double *work)
+{
+    double level = raw_level(w, i);
+    double before = level - side_level(w, i, -1, work), after = level - side_level(w, i, 1, work);
+    if (!isfinite(before))
+        return isfinite(after) ? after : 0;
+    if (!isfinite(after))
+        return before;
+    if ((before > 0) != (after > 0))
+        return 0;
+    return fabs(before) < fabs(after) ? before : after;
 }
 
 static void judge_level(struct dw_work *w, struct dw_ledger_row *ledger, double *work)
 {
     char text[200];
-    if (w->params->few)
-        return;
     for (size_t i = 0; i < w->n; i++) {
         if (!isfinite(w->key[i]))
             continue;
-        double off = raw_level(w, i) - habit_at(w, i, work), clipped = clipped_tiles(w, i);
-        if (off > BRIGHT_STOPS || clipped > BRIGHT_CLIPPED) {
-            snprintf(text, sizeof text,
-                     "%.1f stops brighter than its neighbours, %.0f %% of the picture is clipped",
-                     off, 100 * clipped);
+        double off = w->params->few ? 0 : stands_out(w, i, work), clipped = clipped_tiles(w, i);
+        if (off > BRIGHT_STOPS || (off > BRIGHT_STOPS / 3 && clipped > BRIGHT_CLIPPED) ||
+            clipped > LOST_CLIPPED) {
+            if (off > 0.1)
+                snprintf(text, sizeof text,
+                         "%.1f stops brighter than its neighbours, %.0f %% of the picture is clipped",
+                         off, 100 * clipped);
+            else
+                snprintf(text, sizeof text, "%.0f %% of the picture is clipped", 100 * clipped);
             blame(&ledger[i], DW_BRIGHT, 0.3 + 0.2 * off + clipped, text);
         } else if (off < DARK_STOPS) {
             snprintf(text, sizeof text, "%.1f stops darker than its neighbours", -off);
