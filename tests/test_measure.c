@@ -3,6 +3,7 @@
 #include "check_main.h"
 #include "survey_mosaics.h"
 
+#include "base/robust.h"
 #include "survey/glance.h"
 #include "survey/measure.h"
 #include "survey/noise.h"
@@ -664,6 +665,95 @@ START_TEST(any_mosaic_is_measured_or_refused)
 }
 END_TEST
 
+/* ---- a real night ---- */
+
+/* A FITS image of 16-bit integers with BZERO 32768 (FITS standard 4.0, section 3 and 5.3):
+ * header cards in blocks of 2880 bytes, then big-endian samples. */
+static bool read_fits(const char *name, int width, int height, struct dw_mosaic *m)
+{
+    const char *folder = getenv("DAYWHEEL_REAL_DATA");
+    char path[1000], card[80];
+    if (!folder)
+        return false;
+    snprintf(path, sizeof path, "%s/night/%s", folder, name);
+    FILE *f = fopen(path, "rb");
+    if (!f)
+        return false;
+    long cards = 0;
+    while (fread(card, 1, 80, f) == 80 && memcmp(card, "END     ", 8) != 0)
+        cards++;
+    fseek(f, (cards + 1) % 36 == 0 ? (cards + 1) * 80 : ((cards + 1) / 36 + 1) * 2880, SEEK_SET);
+    *m = new_mosaic(width, height, "GBRG");
+    bool whole = true;
+    for (size_t i = 0; i < m->samples; i++) {
+        int high = fgetc(f), low = fgetc(f);
+        whole = whole && low != EOF;
+        m->px[i] = (uint16_t)((high << 8 | (low & 255)) ^ 0x8000);
+    }
+    fclose(f);
+    for (int c = 0; c < 3; c++)
+        m->black[c] = 2048;
+    m->white = 13583;
+    return whole;
+}
+
+START_TEST(real_night_is_told_by_its_own_difference)
+{
+    /* Two exposures of one star field, two minutes apart: what differs is noise (and stars, which
+     * have moved by a pixel or two). An independent measure of the noise that each frame told of
+     * itself, of the level, and of what is hot and what is a star. */
+    struct dw_mosaic a, b;
+    if (!read_fits("stars-120s-a.fits", 700, 700, &a) ||
+        !read_fits("stars-120s-b.fits", 700, 700, &b)) {
+        printf("# skipped: DAYWHEEL_REAL_DATA is not set or has no night/\n");
+        return;
+    }
+    struct scene s, t;
+    begin(&s, 7, 7);
+    begin(&t, 7, 7);
+    take(&s, &a);
+    take(&t, &b);
+    double chi = 0;
+    double moved[49];
+    for (int i = 0; i < 49; i++) {
+        static int32_t diff[5000], n;
+        n = 0;
+        for (int y = i / 7 * 100; y < i / 7 * 100 + 100; y++)
+            for (int x = i % 7 * 100; x < i % 7 * 100 + 100; x++)
+                if (colour_at(&a, x, y) == 1)
+                    diff[n++] = a.px[y * 700 + x] - b.px[y * 700 + x];
+        double centre, sigma;
+        ck_assert(dw_quartiles(diff, (size_t)n, 0, &centre, &sigma));
+        const struct dw_tile *p = &s.out.m.tile[i], *q = &t.out.m.tile[i];
+        double told = ((double)p->var[1] + (double)q->var[1]) * 5000; /* of one sample's difference */
+        chi += sigma * sigma / told / 49;
+        moved[i] = fabs((double)p->mean[1] - (double)q->mean[1] - centre);
+    }
+    /* A long lens into the Milky Way: saturated stars are blots that no rule keeps out, and crawl
+     * over edges of tiles; most tiles are better than 2 % of the sky's 200 counts. */
+    double typical = dw_median(moved, 49);
+    printf("# means differ from what most samples do by %.2f DN\n", typical);
+    ck_assert_double_lt(typical, 4);
+    printf("# real noise over what was told: %.3f\n", chi);
+    /* Below one: what stands still (stars in their crowd, pixels that differ) is counted as noise. */
+    ck_assert_double_gt(chi, 0.7);
+    ck_assert_double_lt(chi, 1.1);
+    int standing = 0, all = 0;
+    for (uint32_t i = 0; i < s.out.m.n_spikes; i++)
+        for (uint32_t k = 0; k < t.out.m.n_spikes; k++) {
+            standing += s.out.spot[i].x == t.out.spot[k].x && s.out.spot[i].y == t.out.spot[k].y;
+            all += k == 0;
+        }
+    printf("# %d of %d spots stand still\n", standing, all);
+    ck_assert_int_gt(standing, 20);      /* hot pixels */
+    ck_assert_int_lt(standing, all / 2); /* the others are stars and have moved */
+    end(&s);
+    end(&t);
+    dw_mosaic_free(&a);
+    dw_mosaic_free(&b);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("measure");
@@ -682,6 +772,7 @@ int main(void)
     tcase_add_test(t, detail_of_noise_is_nothing_within_what_is_told);
     tcase_add_test(t, blur_takes_fine_detail_before_middle);
     tcase_add_test(t, any_mosaic_is_measured_or_refused);
+    tcase_add_test(t, real_night_is_told_by_its_own_difference);
     suite_add_tcase(suite, t);
     return dw_check_main(suite);
 }

@@ -15,11 +15,9 @@ struct dw_measure_params {
     double smooth_sigma, wing_share, rival_share;          /* the same */
     double core_most; /* share of a tile's samples that may be kept out; more is no star field */
 };
-#define DW_MEASURE_DEFAULTS                                                                        \
-    {                                                                                              \
-        0.98, 0.15, 4.4, 0.08, 5.0, 0.7, 3.0, 0.06, 0.7, 0.25                                      \
-    }
-
+/* clang-format off */
+#define DW_MEASURE_DEFAULTS {0.98, 0.15, 4.4, 0.08, 5.0, 0.7, 3.0, 0.06, 0.7, 0.25}
+/* clang-format on */
 /* Buffers of one worker, kept from frame to frame. Start from a zeroed struct. */
 struct dw_measurer {
     struct dw_pass pass;
