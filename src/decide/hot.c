@@ -89,6 +89,8 @@ static enum dw_status gather(const struct dw_work *w, const uint32_t *picked, si
     for (size_t k = 0; k < n; k++) {
         const struct dw_measure *m = &w->survey->measure[picked[k]];
         struct dw_spike *spike;
+        if (m->n_spikes == 0)
+            continue;
         enum dw_status s = dw_survey_spikes(w->survey, picked[k], &spike, err);
         if (s < 0) {
             free(all);

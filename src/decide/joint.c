@@ -50,7 +50,7 @@ static void add_terms(const struct dw_joint *j, struct dw_banded *m, double *rhs
         double value[4];
         int first = 2 * (int)i, index[4] = {first, first + 2, first + 4, first + 6};
         dw_third_difference(j->time + i, j->unit_s, value);
-        add_row(m, index, value, 4, 0.5 * (j->stiff[i + 1] + j->stiff[i + 2]));
+        add_row(m, index, value, 4, j->stiff[i]);
     }
     for (size_t i = 0; i < j->n; i++) {
         dw_banded_add(m, 2 * (int)i + 1, 2 * (int)i + 1, j->tie[i]);
@@ -58,7 +58,7 @@ static void add_terms(const struct dw_joint *j, struct dw_banded *m, double *rhs
         dw_banded_add(m, 2 * (int)i, 2 * (int)i, 1e-6);
     }
     int middle = 2 * (int)(j->n / 2);
-    dw_banded_add(m, middle, middle, 1);
+    dw_banded_add(m, middle, middle, 1e4);
 }
 
 /* border: classes columns of 2n; its entries are -tie_i at (e_i, o). corner: o with o. */

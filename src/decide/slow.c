@@ -7,7 +7,8 @@
 
 #define REACH 6          /* shots to either side in the first, rough look */
 #define PERIOD 24.0      /* shots: waves shorter than this count as exposure error */
-#define SURE 4.0         /* chance explains less than half of this many sigma; all beyond is light */
+#define UNSURE 1.7       /* times chance: still nothing is believed */
+#define SURE 3.0
 #define ROUNDS 3
 
 /* Rough look: running medians, which single shots cannot pull. */
@@ -23,11 +24,10 @@ static void medians(const double *own, const double *tie, size_t n, double *slow
     }
 }
 
-/* Share of the slow part that is believed: 0 up to half of SURE, 1 from SURE on. */
+/* Share of the slow part that is believed, for its rms in units of what chance allows. */
 static double believed(double z)
 {
-    double x = (fabs(z) - SURE / 2) / (SURE / 2);
-    x = fmax(0, fmin(1, x));
+    double x = fmax(0, fmin(1, (z - UNSURE) / (SURE - UNSURE)));
     return x * x * x * (x * (6 * x - 15) + 10);
 }
 
@@ -46,14 +46,16 @@ enum dw_status dw_slow_light(const double *own, const double *tie, size_t n, dou
             weight[i] = tie[i] * dw_tukey_weight(own[i] - slow[i], 4.685 * sigma) + 1e-6;
         status = dw_whittaker(own, weight, (int)n, lambda, 2, slow);
     }
-    /* The smoother averages about PERIOD/3 errors. */
+    /* How much of it is light, from its power hereabouts against what chance leaves after averaging
+     * about PERIOD/3 errors. In doubt it stays an error: light that wavers within an hour is seen
+     * in a sequence, light that was calmed by a hundredth of a stop is not. */
     double chance = sigma / sqrt(PERIOD / 3);
     for (size_t i = 0; i < n; i++)
-        share[i] = believed(slow[i] / chance);
+        share[i] = slow[i] * slow[i];
     if (status == DW_OK)
         status = dw_whittaker(share, NULL, (int)n, lambda, 2, share);
     for (size_t i = 0; i < n && status == DW_OK; i++)
-        slow[i] *= fmax(0, fmin(1, share[i]));
+        slow[i] *= believed(sqrt(fmax(0, share[i])) / chance);
     dw_arena_free_to(arena, mark);
     return status;
 }

@@ -20,9 +20,10 @@ struct dw_steady_params {
     double loose_stops;    /* of a shot without a record */
     double outlier_floor;  /* pairs are outliers against this at least, stops */
     double tail;           /* degrees of freedom of the shots' errors (Student): few are large */
+    double light_tail;     /* the same for the bends of light */
     int rounds, laws;
 };
-static const struct dw_steady_params defaults = {2e-4, 0.003, 0.03, 0.03, 5, 0.004, 5, 5, 3};
+static const struct dw_steady_params defaults = {2e-4, 0.003, 0.03, 0.03, 5, 0.004, 5, 4, 5, 3};
 
 /* Everything about the shots that take part, packed. */
 struct task {
@@ -121,11 +122,18 @@ static void set_weights(struct task *t, bool first)
 {
     double unit = t->w->interval;
     double light = t->p->light_stops * pow(unit / 120, 2.5);
-    for (size_t i = 0; i < t->n; i++) {
-        size_t k = i + 1 < t->n ? i : i ? i - 1 : 0; /* pair of lag 1 from this shot */
-        double slope = t->n > 1 ? fabs(t->change[k]) : 0;
-        double sigma = light + t->p->law_share * slope;
+    for (size_t i = 0; i + 3 < t->n; i++) {
+        double sigma = light + t->p->law_share * fabs(t->change[i + 1]), bend = 0, w[4];
         t->stiff[i] = 1 / (sigma * sigma);
+        if (first)
+            continue;
+        /* Student's weight: fog that clears, a sun that comes out bend the light at once */
+        dw_third_difference(t->time + i, unit, w);
+        for (int p = 0; p < 4; p++)
+            bend += w[p] * t->s[i + (size_t)p];
+        t->stiff[i] *= (t->p->light_tail + 1) / (t->p->light_tail + bend * bend * t->stiff[i]);
+    }
+    for (size_t i = 0; i < t->n; i++) {
         double error = t->loose[i] ? t->p->loose_stops : t->sigma;
         t->tie[i] = 1 / (error * error);
         if (!t->loose[i] && !first) {

@@ -10,9 +10,9 @@
 /* Unknowns: light s_i and error e_i of every shot, offset o_c of every setting. Minimised is
  *
  *   sum over pairs (v - (s_b-s_a) - (e_b-e_a))^2 / var
- * + sum (third divided difference of s about i)^2 * stiff_i
+ * + sum (third divided difference of s over i .. i+3)^2 * stiff_i
  * + sum (e_i - sum of its settings' offsets)^2 * tie_i
- * + sum o_c^2 * offset_weight  +  (s of the middle shot)^2 * 1
+ * + sum o_c^2 * offset_weight  +  (s of the middle shot)^2 * 1e4
  *
  * The last term only settles the level of s, which pairs do not tell. */
 struct dw_joint {
@@ -21,7 +21,7 @@ struct dw_joint {
     size_t n_pairs;
     const struct dw_pair *pair;
     const double *weight;   /* per pair: 1/variance times its robust weight */
-    const double *stiff;    /* per shot; used where i-1 .. i+2 exist */
+    const double *stiff;    /* n-3 of them */
     double unit_s;          /* differences are taken in this unit of time */
     const double *tie;      /* per shot */
     int classes;            /* offsets in all */

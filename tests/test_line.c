@@ -1,0 +1,164 @@
+/* test_line.c: the crossover, the brightness line and the frame list's weights. */
+#include "check_main.h"
+#include "fake_shoot.h"
+
+#include "decide/steps.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+/* Arithmetic of 6x^5-15x^4+10x^3 between -12 and 0 degrees. */
+START_TEST(crossover_is_the_fifth_order_step)
+{
+    const double h[7] = {-20, -12, -9, -6, -3, 0, 30};
+    const double want[7] = {0, 0, 0.103515625, 0.5, 0.896484375, 1, 1};
+    for (int i = 0; i < 7; i++)
+        ck_assert_double_eq_tol(dw_crossover(h[i], -12, 0), want[i], 1e-12);
+    /* no corner at either end: two derivatives vanish */
+    for (int end = 0; end < 2; end++) {
+        double at = end ? 0 : -12, d = 1e-3;
+        double second = dw_crossover(at - d, -12, 0) - 2 * dw_crossover(at, -12, 0) +
+                        dw_crossover(at + d, -12, 0);
+        ck_assert_double_lt(fabs(second) / (d * d), 1e-3);
+    }
+    for (double x = -12; x < 0; x += 0.1)
+        ck_assert_double_le(dw_crossover(x, -12, 0), dw_crossover(x + 0.1, -12, 0));
+    ck_assert_double_eq(dw_crossover((double)NAN, -12, 0), 0);
+}
+END_TEST
+
+/* The law by hand: at the reference the key is near key_day, 20 stops below near key_night, and
+ * between them one stop of light is log2(0.235/0.019)/20 = 0.1814 stop of output. */
+START_TEST(key_follows_the_light_softly)
+{
+    struct dw_decide_params params = DW_DECIDE_DEFAULTS;
+    struct dw_work w = {.params = &params, .reference = 11};
+    ck_assert_double_eq_tol(log2(dw_line_key(&w, 1) / dw_line_key(&w, 0)), 0.18143, 6e-4);
+    ck_assert_double_eq_tol(dw_line_key(&w, 11) / 0.235, 1, 0.15);
+    ck_assert_double_eq_tol(dw_line_key(&w, -60) / 0.019, 1, 1e-3);
+    ck_assert_double_eq_tol(log2(dw_line_key(&w, 90) / 0.235), 0.8 * 0.18143, 1e-3);
+    double last = 0, slope = 0;
+    for (double light = -40; light < 40; light += 0.25) {
+        double key = log2(dw_line_key(&w, light));
+        if (light > -40) {
+            ck_assert_double_ge(key, last); /* never darker in more light */
+            ck_assert_double_lt(fabs(key - last - slope), 0.01); /* nor does the slope jump */
+            slope = key - last;
+        }
+        last = key;
+    }
+    ck_assert(isfinite(dw_line_key(&w, -1e6)) && isfinite(dw_line_key(&w, 1e6)));
+}
+END_TEST
+
+static struct dw_decision decide(const struct fake_shoot *f)
+{
+    struct dw_decide_params params = DW_DECIDE_DEFAULTS;
+    params.has_site = true;
+    params.site = f->params.site;
+    struct dw_decision d;
+    struct dw_error err = {0};
+    ck_assert_msg(dw_decide(&f->shots, &f->survey, &params, NULL, &d, &err) == DW_OK, "%s",
+                  err.text);
+    return d;
+}
+
+/* CIE 1976 lightness of a linear level. */
+static double lightness(double y)
+{
+    return y > 216.0 / 24389 ? 116 * cbrt(y) - 16 : 24389.0 / 27 * y;
+}
+
+/* Nothing in the key may jump, nor its slope: second difference below 0.3 L* (a project aim; the eye
+ * sees about 0.5). Also under fog of cloud, a moon, in white and polar nights. */
+static const struct {
+    double lat, days, cloud, moon;
+} skies[] = {{47.6, 0, 0, 0}, {47.6, 0, 0.5, 0}, {47.6, 0, 0, 9}, {66, 86, 0, 0}, {69, -97, 0, 0},
+             {-33, 0, 0, 0}};
+
+START_TEST(key_is_smooth_and_no_limits_are_missed)
+{
+    struct fake_params p = fake_defaults(1);
+    p.site.lat_deg = skies[_i].lat;
+    p.start_utc += 86400 * skies[_i].days;
+    p.cloud = skies[_i].cloud;
+    p.moonrise_utc = skies[_i].moon > 0 ? p.start_utc + 3600 * skies[_i].moon : 0;
+    struct fake_shoot f = fake_make(&p);
+    struct dw_decision d = decide(&f);
+    double worst = 0, bright = 0, dark = 1;
+    for (size_t i = 0; i < d.n_frames; i++) {
+        ck_assert(d.frame[i].key > 0.01 && d.frame[i].key < 0.3);
+        bright = fmax(bright, d.frame[i].key);
+        dark = fmin(dark, d.frame[i].key);
+        if (i > 1)
+            worst = fmax(worst, fabs(lightness(d.frame[i].key) - 2 * lightness(d.frame[i - 1].key) +
+                                     lightness(d.frame[i - 2].key)));
+    }
+    ck_assert_double_lt(worst, 0.3);
+    if (skies[_i].lat == 47.6 && skies[_i].moon == 0) {
+        ck_assert_double_gt(bright, 0.2);
+        ck_assert_double_lt(dark, 0.03);
+    }
+    if (skies[_i].lat == 66) /* a white night gets only as dark as it is */
+        ck_assert_double_gt(dark, 0.1);
+    dw_decision_free(&d);
+    fake_free(&f);
+}
+END_TEST
+
+/* The scene's key after gain lies at 1 on the smooth line: tiles' mean light, errors taken off. */
+START_TEST(gain_brings_the_key_to_one)
+{
+    struct fake_params p = fake_defaults(2);
+    struct fake_shoot f = fake_make(&p);
+    struct dw_decision d = decide(&f);
+    double worst = 0;
+    for (size_t i = 0; i < d.n_frames; i++) {
+        const struct dw_source *s = &d.frame[i].source[0];
+        const struct dw_levels *l = dw_facts_levels(&d.facts, &f.shots.shot[s->shot]);
+        double sum = 0;
+        for (int k = 0; k < 600; k++)
+            sum += log2(((double)f.survey.measure[s->shot].tile[k].mean[1] - (double)l->black[1]) /
+                        (double)(l->white - l->black[1]));
+        worst = fmax(worst, fabs(sum / 600 + s->gain_stops));
+    }
+    /* tiles beyond three stops are limited in the key, here they are not */
+    ck_assert_double_lt(worst, 0.15);
+    dw_decision_free(&d);
+    fake_free(&f);
+}
+END_TEST
+
+/* Three fades, each in its own window (docs/method.md): day tone -12..-3, balance -17..-6, stars
+ * -17..-12. */
+START_TEST(three_fades_have_their_own_windows)
+{
+    struct fake_params p = fake_defaults(3);
+    struct fake_shoot f = fake_make(&p);
+    struct dw_decision d = decide(&f);
+    for (size_t i = 0; i < d.n_frames; i++) {
+        const struct dw_frame *r = &d.frame[i];
+        double h = r->sun_alt_deg;
+        ck_assert_double_eq_tol(r->day, dw_crossover(h, -12, -3), 1e-12);
+        ck_assert_double_eq_tol(r->balance, dw_crossover(h, -17, -6), 1e-12);
+        ck_assert_double_eq_tol(r->stars, 1 - dw_crossover(h, -17, -12), 1e-12);
+        ck_assert(r->day == 0 || r->stars == 0); /* no star lift in a day-toned sky */
+    }
+    dw_decision_free(&d);
+    fake_free(&f);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *s = suite_create("line");
+    TCase *t = tcase_create("all");
+    tcase_add_test(t, crossover_is_the_fifth_order_step);
+    tcase_add_test(t, key_follows_the_light_softly);
+    tcase_add_loop_test(t, key_is_smooth_and_no_limits_are_missed, 0,
+                        (int)(sizeof skies / sizeof skies[0]));
+    tcase_add_test(t, gain_brings_the_key_to_one);
+    tcase_add_test(t, three_fades_have_their_own_windows);
+    suite_add_tcase(s, t);
+    return dw_check_main(s);
+}
