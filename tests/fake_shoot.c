@@ -59,12 +59,12 @@ struct fake_params fake_defaults(unsigned seed)
 /* What stands still about a tile. */
 struct place {
     bool sky;
-    double stops;          /* albedo, or the sky's gradient */
-    double x, y;           /* where its shadow falls, in cloud sizes */
-    double side;           /* -1..1 across the frame: which twilight glow it sees */
+    double stops; /* albedo, or the sky's gradient */
+    double x, y;  /* where its shadow falls, in cloud sizes */
+    double side;  /* -1..1 across the frame: which twilight glow it sees */
     bool leaves;
     double lamp, headlight;
-    double red, blue;      /* colour, stops against green */
+    double red, blue; /* colour, stops against green */
 };
 
 static void lay_out(const struct fake_params *p, struct place *place)
@@ -184,8 +184,7 @@ static void set_record(const struct fake_params *p, struct dw_shot *s, int i, in
     s->iso = s->iso_marked = none ? 0 : 100 * exp2((iso + wrong) / 3.0);
     s->has_aperture = p->contacts;
     s->f_number = s->f_marked = p->contacts ? 4 : 1;
-    s->ev100 = none ? (double)NAN
-                    : 2 * log2(s->f_number) - shutter / 3.0 - (iso + wrong) / 3.0;
+    s->ev100 = none ? (double)NAN : 2 * log2(s->f_number) - shutter / 3.0 - (iso + wrong) / 3.0;
 }
 
 struct fake_shoot fake_make(const struct fake_params *params)
@@ -214,8 +213,7 @@ struct fake_shoot fake_make(const struct fake_params *params)
         double sum = 0, truth = 0;
         float *light = f.light + out * tiles;
         for (size_t k = 0; k < tiles; k++) {
-            light[k] = (float)log2(
-                tile_light(p, &place[k], utc, &sun, (unsigned)i, (unsigned)k));
+            light[k] = (float)log2(tile_light(p, &place[k], utc, &sun, (unsigned)i, (unsigned)k));
             sum += (double)light[k];
         }
         /* the camera wants the mean 3 stops below white; full sun on level ground is 2^16.6 lux,
@@ -229,8 +227,7 @@ struct fake_shoot fake_make(const struct fake_params *params)
         double strength = p->headlight_stops * (0.3 + uniform(&s));
         truth = setting_error(p, 4, shutter) + setting_error(p, 5, iso) + p->jitter * normal(&s) +
                 (p->contacts ? p->aperture_jitter : 0) * normal(&s);
-        double black = p->black_drift *
-                       (0.5 + 0.5 * sin(i * 0.045 + drift_phase));
+        double black = p->black_drift * (0.5 + 0.5 * sin(i * 0.045 + drift_phase));
 
         bool dropped = i >= p->drop_first && i <= p->drop_last && p->drop_last > 0;
         struct dw_shot *shot = &f.shots.shot[out];
@@ -244,16 +241,15 @@ struct fake_shoot fake_make(const struct fake_params *params)
             m->black[c] = (float)BLACK;
         double gain = DN_PER_E * exp2(iso / 3.0);
         for (size_t k = 0; k < tiles; k++) {
-            double lit = (double)light[k] +
-                         (car ? strength * place[k].headlight : 0);
+            double lit = (double)light[k] + (car ? strength * place[k].headlight : 0);
             light[k] = (float)lit;
             for (int c = 0; c < 3; c++) {
                 double tint = c == 0 ? place[k].red : c == 2 ? place[k].blue : 0;
                 if (c != 1)
                     tint += p->channel_error * setting_error(p, c == 0 ? 8 : 9, shutter) /
                             fmax(p->setting_error, 1e-9);
-                double level = exp2(lit + tint + truth - 16.6 + (setting + 34) / 3.0 - 3) *
-                               (WHITE - BLACK);
+                double level =
+                    exp2(lit + tint + truth - 16.6 + (setting + 34) / 3.0 - 3) * (WHITE - BLACK);
                 double pixels = c == 1 ? p->pixels : p->pixels / 2;
                 double var = (gain * level + READ_DN * READ_DN * gain / DN_PER_E) / pixels;
                 double mean = BLACK + black + level + sqrt(var) * normal(&s);
@@ -399,8 +395,7 @@ double fake_steadying_error(const struct fake_shoot *f, const double *estimate, 
     return sqrt(t.dd / (double)t.n);
 }
 
-double fake_correlation(const struct fake_shoot *f, const double *estimate, double low,
-                        double high)
+double fake_correlation(const struct fake_shoot *f, const double *estimate, double low, double high)
 {
     struct sums t = collect(f, estimate, low, high);
     return t.xy / sqrt(t.xx * t.yy);

@@ -18,9 +18,9 @@ struct fake_params {
     double setting_error; /* stops rms, of each shutter time and of each ISO */
     double jitter;        /* stops rms a shot */
     double aperture_jitter;
-    double foliage;       /* stops rms a shot of seven tenths of the ground's tiles */
-    double cloud;         /* 0..1 cover by broken cloud with a moving shadow */
-    double headlights;    /* share of night shots */
+    double foliage;    /* stops rms a shot of seven tenths of the ground's tiles */
+    double cloud;      /* 0..1 cover by broken cloud with a moving shadow */
+    double headlights; /* share of night shots */
     double headlight_stops;
     double black_drift;   /* DN, largest untold shift of black */
     double moonrise_utc;  /* 0: no moon */
@@ -32,8 +32,8 @@ struct fake_params {
     int wrong_iso_first, wrong_iso_last; /* shots whose ISO is recorded a third too high */
     int drop_first, drop_last;           /* shots that are missing from the table */
     double interval_change;              /* factor on the interval in the second half; 0: 1 */
-    bool flat;            /* the same light for ever */
-    double extra_stops;   /* on all light */
+    bool flat;                           /* the same light for ever */
+    double extra_stops;                  /* on all light */
 };
 struct fake_params fake_defaults(unsigned seed);
 
@@ -41,10 +41,10 @@ struct fake_shoot {
     struct fake_params params;
     struct dw_shots shots;
     struct dw_survey survey;
-    double *error;  /* true exposure error of each shot: positive when brighter than recorded */
-    double *alt;    /* sun altitude, degrees */
-    float *light;   /* log2 of each tile's true light, n*tiles */
-    bool *spoiled;  /* headlights in it, or a record that is wrong */
+    double *error; /* true exposure error of each shot: positive when brighter than recorded */
+    double *alt;   /* sun altitude, degrees */
+    float *light;  /* log2 of each tile's true light, n*tiles */
+    bool *spoiled; /* headlights in it, or a record that is wrong */
 };
 struct fake_shoot fake_make(const struct fake_params *params);
 void fake_free(struct fake_shoot *f);

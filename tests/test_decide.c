@@ -63,8 +63,8 @@ START_TEST(site_is_the_median_fix_even_across_the_date_line)
 }
 END_TEST
 
-/* Mid-exposure = start + half the shutter time; a shot's own offset tag is obeyed, so a clock that is
- * put forward in mid-shoot makes no gap; the option overrules all tags. */
+/* Mid-exposure = start + half the shutter time; a shot's own offset tag is obeyed, so a clock that
+ * is put forward in mid-shoot makes no gap; the option overrules all tags. */
 START_TEST(instants_are_mid_exposure_in_utc)
 {
     struct fake_shoot f = shoot(40, 12);

@@ -41,7 +41,7 @@ START_TEST(key_follows_the_light_softly)
     for (double light = -40; light < 40; light += 0.25) {
         double key = log2(dw_line_key(&w, light));
         if (light > -40) {
-            ck_assert_double_ge(key, last); /* never darker in more light */
+            ck_assert_double_ge(key, last);                      /* never darker in more light */
             ck_assert_double_lt(fabs(key - last - slope), 0.01); /* nor does the slope jump */
             slope = key - last;
         }
@@ -69,12 +69,12 @@ static double lightness(double y)
     return y > 216.0 / 24389 ? 116 * cbrt(y) - 16 : 24389.0 / 27 * y;
 }
 
-/* Nothing in the key may jump, nor its slope: second difference below 0.3 L* (a project aim; the eye
- * sees about 0.5). Also under fog of cloud, a moon, in white and polar nights. */
+/* Nothing in the key may jump, nor its slope: second difference below 0.3 L* (a project aim; the
+ * eye sees about 0.5). Also under fog of cloud, a moon, in white and polar nights. */
 static const struct {
     double lat, days, cloud, moon;
-} skies[] = {{47.6, 0, 0, 0}, {47.6, 0, 0.5, 0}, {47.6, 0, 0, 9}, {66, 86, 0, 0}, {69, -97, 0, 0},
-             {-33, 0, 0, 0}};
+} skies[] = {{47.6, 0, 0, 0}, {47.6, 0, 0.5, 0}, {47.6, 0, 0, 9},
+             {66, 86, 0, 0},  {69, -97, 0, 0},   {-33, 0, 0, 0}};
 
 START_TEST(key_is_smooth_and_no_limits_are_missed)
 {

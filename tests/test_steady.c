@@ -45,9 +45,15 @@ static void make_small(struct small *m, unsigned seed)
         m->pair[k].v = 0.1 * random_value(&seed);
         m->weight[k] = 1e5 * (0.6 + random_value(&seed));
     }
-    m->joint = (struct dw_joint){.n = SHOTS, .time = m->time, .n_pairs = PAIRS, .pair = m->pair,
-                                 .weight = m->weight, .stiff = m->stiff, .unit_s = 120,
-                                 .tie = m->tie, .classes = CLASSES,
+    m->joint = (struct dw_joint){.n = SHOTS,
+                                 .time = m->time,
+                                 .n_pairs = PAIRS,
+                                 .pair = m->pair,
+                                 .weight = m->weight,
+                                 .stiff = m->stiff,
+                                 .unit_s = 120,
+                                 .tie = m->tie,
+                                 .classes = CLASSES,
                                  .setting = (const int(*)[DW_MAX_CLASSES])m->setting,
                                  .offset_weight = 1 / (0.03 * 0.03)};
 }
@@ -71,8 +77,8 @@ static void solve_dense(const struct small *m, double *x)
         for (int order = 1; order < 4; order++)
             for (int p = 0; p + order < 4; p++)
                 for (int q = 0; q < 4; q++)
-                    d[p][q] = (d[p + 1][q] - d[p][q]) /
-                              ((m->time[i + p + order] - m->time[i + p]) / 120);
+                    d[p][q] =
+                        (d[p + 1][q] - d[p][q]) / ((m->time[i + p + order] - m->time[i + p]) / 120);
         double w = sqrt(m->stiff[i]);
         for (int q = 0; q < 4; q++)
             a[row * COLS + i + q] = 6 * w * d[0][q];
@@ -232,8 +238,8 @@ START_TEST(shots_without_a_record_are_as_steady_as_their_neighbours)
         if (r.shoot.shots.shot[i + 3].file_number - r.shoot.shots.shot[i - 3].file_number != 6 ||
             fabs(r.shoot.alt[i]) < 14)
             continue;
-        double rest = v[3] - (-2 * (v[0] + v[6]) + 3 * (v[1] + v[5]) + 6 * (v[2] + v[4]) +
-                              7 * v[3]) / 21;
+        double rest =
+            v[3] - (-2 * (v[0] + v[6]) + 3 * (v[1] + v[5]) + 6 * (v[2] + v[4]) + 7 * v[3]) / 21;
         worst = fmax(worst, fabs(rest));
     }
     ck_assert_double_lt(worst, 0.004);
@@ -252,6 +258,9 @@ START_TEST(a_stretch_with_a_wrong_iso_is_put_right)
     ck_assert_double_lt(fake_steadying_error(&r.shoot, r.error, -90, 90), 0.0005);
     for (size_t i = 381; i < 400; i++) /* the whole third, not its edges alone */
         ck_assert_double_lt(r.error[i], -0.2);
+    /* a third too much recorded: the picture is a third darker than its record says */
+    ck_assert_ptr_nonnull(strstr(r.decision.ledger[390].reason, "wrong by +0.3"));
+    ck_assert_int_eq(r.decision.ledger[376].reason[0], 0);
     ck_assert_double_gt(r.error[376], -0.2);
     ck_assert_double_gt(r.error[404], -0.2);
     done(&r);

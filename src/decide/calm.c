@@ -10,20 +10,20 @@
 #include <string.h>
 
 #define HALF_HOUR_S 1800.0
-#define REGION 5            /* tiles, across and down */
+#define REGION 5 /* tiles, across and down */
 #define MOST_REGIONS 64
-#define LIMIT_STOPS 2.0     /* a tile that changed more is a lamp, not light */
-#define COMMON 0.2          /* quantile of the regions that must agree in sign */
-#define WINDOW 20           /* shots to either side in which help is judged */
-#define LEAST_VAR 1e-8      /* of the common change: below a ten-thousandth of a stop */
+#define LIMIT_STOPS 2.0 /* a tile that changed more is a lamp, not light */
+#define COMMON 0.2      /* quantile of the regions that must agree in sign */
+#define WINDOW 20       /* shots to either side in which help is judged */
+#define LEAST_VAR 1e-8  /* of the common change: below a ten-thousandth of a stop */
 
 /* Region light of every shot in use, beside its hourly mean. */
 struct regions {
-    size_t n;              /* shots in use */
+    size_t n; /* shots in use */
     const size_t *shot;
     int count;
     int *of_tile;
-    double *f;             /* n*count, stops; NAN where nothing is known */
+    double *f; /* n*count, stops; NAN where nothing is known */
 };
 
 static void lay_out(const struct dw_work *w, struct regions *r)

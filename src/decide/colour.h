@@ -4,8 +4,8 @@
 
 #include <stdbool.h>
 
-extern const double dw_xyz_d65[3];         /* CIE 15: xy 0.3127 0.3290, Y = 1 */
-extern const double dw_bt2020_to_xyz[9];   /* ITU-R BT.2020 primaries, D65 */
+extern const double dw_xyz_d65[3];       /* CIE 15: xy 0.3127 0.3290, Y = 1 */
+extern const double dw_bt2020_to_xyz[9]; /* ITU-R BT.2020 primaries, D65 */
 extern const double dw_bt2020_luminance[3];
 
 /* Camera multipliers that make `white` (XYZ) neutral, green = 1. cam_xyz: XYZ to camera.

@@ -5,25 +5,25 @@
 
 #include "decide/pairs.h"
 
-#define DW_COMPARE_BLOCK 32   /* steps that share one judgement of the tiles' noise */
-#define DW_COMPARE_REGION 5   /* tiles, across and down */
+#define DW_COMPARE_BLOCK 32 /* steps that share one judgement of the tiles' noise */
+#define DW_COMPARE_REGION 5 /* tiles, across and down */
 #define DW_COMPARE_REGIONS 256
-#define DW_TUKEY 4.685        /* 95 % efficient at the normal (Beaton & Tukey 1974) */
+#define DW_TUKEY 4.685 /* 95 % efficient at the normal (Beaton & Tukey 1974) */
 
 /* A step goes from shot j to shot j+1. */
 struct dw_compare {
     const struct dw_grids *g;
     const struct dw_pair_params *p;
     size_t tiles, steps;
-    double *seconds;       /* of each step, at least a millisecond */
-    float *rate;           /* steps*tiles: the tile's own drift, stops a second */
-    float *still;          /* steps*tiles: how still the tile was, 0..1 */
-    float *rel;            /* steps*tiles: its change beside the common one; NAN unknown */
-    float *excess;         /* blocks*tiles: variance of that beyond photon noise, when still */
-    double *v, *centre;    /* steps: common change; the slow part of it */
-    double black_var;      /* DN^2, of the black level's wander in a step */
+    double *seconds;    /* of each step, at least a millisecond */
+    float *rate;        /* steps*tiles: the tile's own drift, stops a second */
+    float *still;       /* steps*tiles: how still the tile was, 0..1 */
+    float *rel;         /* steps*tiles: its change beside the common one; NAN unknown */
+    float *excess;      /* blocks*tiles: variance of that beyond photon noise, when still */
+    double *v, *centre; /* steps: common change; the slow part of it */
+    double black_var;   /* DN^2, of the black level's wander in a step */
     double *wander, *wander_var; /* steps: found without a prior, and its photon variance */
-    int regions, *region;  /* of each tile */
+    int regions, *region;        /* of each tile */
 
     /* the pair at work: n tiles that both shots have */
     size_t n;

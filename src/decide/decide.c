@@ -2,6 +2,7 @@
 #include "decide/steps.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -51,6 +52,10 @@ static void fill_ledger(const struct dw_work *w, struct dw_ledger_row *ledger)
         row->flicker_stops = w->error[i];
         row->flicker_sigma = sqrt(w->error_var[i]);
         row->gain_stops = dw_gain(w, i) + log2(dw_line_key(w, w->line[i]));
+        if (fabs(w->jump[i]) > 0 && !row->reason[0])
+            snprintf(row->reason, sizeof row->reason,
+                     "its exposure record is wrong by %+.2f stop, as the picture shows; put right",
+                     -w->jump[i]);
         row->day_weight = dw_crossover(w->alt[i], w->params->night_deg, w->params->day_deg);
     }
 }

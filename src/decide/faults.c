@@ -16,7 +16,8 @@
 
 /* Names in the order of the bits of enum dw_fault. */
 static const char *const fault_names[DW_FAULT_COUNT] = {
-    "unreadable", "no-exposure", "gap", "bright", "dark", "flash", "soft", "haze", "cloud", "moved"};
+    "unreadable", "no-exposure", "gap",  "bright", "dark",
+    "flash",      "soft",        "haze", "cloud",  "moved"};
 
 const char *dw_fault_name(int i)
 {
@@ -59,8 +60,9 @@ static void judge_record(struct dw_work *w, struct dw_ledger_row *ledger)
         double usual = fmax(1, fmin(next, last));
         if (step > GAP_INTERVALS * usual) {
             double missing = round(step / usual) - 1;
-            snprintf(text, sizeof text, "%.0f frame%s missing before this one (%.0f s without a picture)",
-                     missing, missing > 1 ? "s are" : " is", step * w->interval);
+            snprintf(text, sizeof text,
+                     "%.0f frame%s missing before this one (%.0f s without a picture)", missing,
+                     missing > 1 ? "s are" : " is", step * w->interval);
             blame(&ledger[i], DW_GAP, fmin(0.1 * missing, 1), text);
         }
     }
@@ -121,9 +123,10 @@ static void judge_level(struct dw_work *w, struct dw_ledger_row *ledger, double 
         if (off > BRIGHT_STOPS || (off > BRIGHT_STOPS / 3 && clipped > BRIGHT_CLIPPED) ||
             clipped > LOST_CLIPPED) {
             if (off > 0.1)
-                snprintf(text, sizeof text,
-                         "%.1f stops brighter than its neighbours, %.0f %% of the picture is clipped",
-                         off, 100 * clipped);
+                snprintf(
+                    text, sizeof text,
+                    "%.1f stops brighter than its neighbours, %.0f %% of the picture is clipped",
+                    off, 100 * clipped);
             else
                 snprintf(text, sizeof text, "%.0f %% of the picture is clipped", 100 * clipped);
             blame(&ledger[i], DW_BRIGHT, 0.3 + 0.2 * off + clipped, text);

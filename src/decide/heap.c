@@ -7,10 +7,10 @@
 
 #include <math.h>
 
-#define CLEAR_SHARE 0.8   /* of the weight in one heap: no choice to make */
-#define HEAPS 6           /* candidates */
+#define CLEAR_SHARE 0.8 /* of the weight in one heap: no choice to make */
+#define HEAPS 6         /* candidates */
 #define BINS 64
-#define SHARP 0.01        /* stops: a tile as still as this has a full voice */
+#define SHARP 0.01 /* stops: a tile as still as this has a full voice */
 #define REGION_VOICE 30.0
 #define WRONG_RECORD 40.0 /* nats against any difference, however large */
 #define TEMPER 0.7        /* regions are not quite independent */
@@ -108,7 +108,7 @@ static double evidence(const struct dw_compare *c, double centre, bool free, dou
 /* Densest places of the differences near the expected one, by a histogram; returns how many. */
 static int dense_places(const struct dw_compare *c, double centre, double place[HEAPS])
 {
-    double bin[BINS] = {0}, height[HEAPS], width = 4 * c->p->reach_stops / BINS;
+    double bin[BINS] = {0}, height[HEAPS] = {0}, width = 4 * c->p->reach_stops / BINS;
     for (size_t k = 0; k < c->n; k++) {
         double x = (c->d[k] - centre) / width + BINS / 2;
         if (x >= 0 && x < BINS)

@@ -4,9 +4,9 @@
 
 #include <math.h>
 
-#define LEAST_JUMP 0.2   /* stops: no shutter errs by so much, no light leaps so in all tiles */
-#define SAME_JUMP 0.08   /* there and back agree to this; several times what shutters err by */
-#define MOST_SHOTS 300   /* a longer stretch may as well be the rest that is wrong */
+#define LEAST_JUMP 0.2 /* stops: no shutter errs by so much, no light leaps so in all tiles */
+#define SAME_JUMP 0.08 /* there and back agree to this; several times what shutters err by */
+#define MOST_SHOTS 300 /* a longer stretch may as well be the rest that is wrong */
 #define REACH 7
 
 /* Change of step j beyond the slow change of its neighbourhood; NAN where nothing is sure. */

@@ -35,8 +35,8 @@ static void learn(struct dw_work *w, size_t lead, bool *done, double *v, struct 
         size_t n = 0;
         for (size_t i = lead; i < w->n; i++)
             if (counts(w, i) && same_class(&shot[lead], &shot[i]))
-                v[n++] = (double)(c < 3 ? w->survey->measure[i].black[c]
-                                        : w->survey->measure[i].white);
+                v[n++] =
+                    (double)(c < 3 ? w->survey->measure[i].black[c] : w->survey->measure[i].white);
         float middle = (float)dw_median(v, n);
         if (c < 3)
             out->black[c] = middle;

@@ -3,6 +3,7 @@
  * weather). Both are cubic splines, so the line has two continuous derivatives: with knots joined
  * by straight pieces the twilight flickers. What is shown follows the light itself, softened, so
  * white and polar nights are ordinary cases. */
+#include "decide/banded.h"
 #include "decide/steps.h"
 #include "base/robust.h"
 
@@ -18,48 +19,78 @@
 #define ROUNDS 8
 #define REFERENCE_DEG 20.0
 
-/* The normal equations of both splines together, dense: some hundred unknowns. */
+/* The normal equations of both splines. A long shoot has a thousand coefficients of drift, each
+ * meeting its neighbours only, and some fifty of the law, which meet all: a band with a border, so
+ * that the work grows with the length of the shoot and no faster. */
 struct system {
-    int n, n_law;
-    double *a, *b; /* lower triangle in row-major n*n; right-hand side */
+    struct dw_banded drift;
+    int n_law;
+    double *border; /* n_law columns of drift.n: drift with law */
+    double *corner; /* n_law*n_law: law with law */
+    double *x, *y;  /* right-hand sides, then solutions: drift, law */
 };
 
-static void add_row(struct system *s, const int *index, const double *value, int n, double y,
-                    double weight)
+static void add_shot(struct system *s, const struct dw_work *w, size_t i, double value,
+                     double weight)
 {
-    for (int p = 0; p < n; p++) {
-        for (int q = 0; q < n; q++)
-            s->a[(size_t)index[p] * (size_t)s->n + (size_t)index[q]] += weight * value[p] * value[q];
-        s->b[index[p]] += weight * value[p] * y;
-    }
-}
-
-/* Prior: d-th differences of the coefficients first..first+n-1 are small; a faint pull to zero
- * settles what neither data nor smoothness tell. */
-static void add_prior(struct system *s, int first, int n, int d, double weight, double pull)
-{
-    static const double difference[4][4] = {{1}, {-1, 1}, {1, -2, 1}, {-1, 3, -3, 1}};
-    for (int i = 0; i + d < n; i++) {
-        int index[4];
-        for (int p = 0; p <= d; p++)
-            index[p] = first + i + p;
-        add_row(s, index, difference[d], d + 1, 0, weight);
-    }
-    for (int i = first; i < first + n; i++)
-        s->a[(size_t)i * (size_t)s->n + (size_t)i] += pull;
-}
-
-static void add_shot(struct system *s, const struct dw_work *w, size_t i, double y, double weight)
-{
-    int index[8];
-    double value[8];
-    int law = dw_spline_basis(&w->law, w->alt[i], value);
-    int drift = dw_spline_basis(&w->drift, w->utc[i], value + 4);
+    double law[4], drift[4];
+    int l = dw_spline_basis(&w->law, w->alt[i], law);
+    int d = dw_spline_basis(&w->drift, w->utc[i], drift);
     for (int p = 0; p < 4; p++) {
-        index[p] = law + p;
-        index[4 + p] = s->n_law + drift + p;
+        for (int q = 0; q <= p; q++)
+            dw_banded_add(&s->drift, d + p, d + q, weight * drift[p] * drift[q]);
+        for (int q = 0; q < 4; q++) {
+            s->border[(l + q) * s->drift.n + d + p] += weight * drift[p] * law[q];
+            s->corner[(l + p) * s->n_law + l + q] += weight * law[p] * law[q];
+        }
+        s->x[d + p] += weight * drift[p] * value;
+        s->y[l + p] += weight * law[p] * value;
     }
-    add_row(s, index, value, 8, y, weight);
+}
+
+/* Priors: third differences of the law and second differences of the drift are small; a faint pull
+ * to zero settles what neither data nor smoothness tell. */
+static void add_priors(struct system *s, double law, double law_pull, double drift,
+                       double drift_pull)
+{
+    const double third[4] = {-1, 3, -3, 1}, second[3] = {1, -2, 1};
+    for (int i = 0; i + 3 < s->n_law; i++)
+        for (int p = 0; p < 4; p++)
+            for (int q = 0; q < 4; q++)
+                s->corner[(i + p) * s->n_law + i + q] += law * third[p] * third[q];
+    for (int i = 0; i < s->n_law; i++)
+        s->corner[i * s->n_law + i] += law_pull;
+    for (int i = 0; i + 2 < s->drift.n; i++)
+        for (int p = 0; p < 3; p++)
+            for (int q = 0; q <= p; q++)
+                dw_banded_add(&s->drift, i + p, i + q, drift * second[p] * second[q]);
+    for (int i = 0; i < s->drift.n; i++)
+        dw_banded_add(&s->drift, i, i, drift_pull);
+}
+
+/* Schur complement: x takes drift, y takes law. */
+static bool solve(struct system *s, double *reduced)
+{
+    int n = s->drift.n, c = s->n_law;
+    memcpy(reduced, s->border, (size_t)n * (size_t)c * sizeof(double));
+    if (!dw_banded_factor(&s->drift) || !dw_banded_solve(&s->drift, s->x, 1) ||
+        !dw_banded_solve(&s->drift, reduced, c))
+        return false;
+    for (int a = 0; a < c; a++)
+        for (int i = 0; i < n; i++) {
+            double v = s->border[a * n + i];
+            if (v == 0)
+                continue; /* an altitude that this time never saw */
+            s->y[a] -= v * s->x[i];
+            for (int b = 0; b <= a; b++)
+                s->corner[a * c + b] -= v * reduced[b * n + i];
+        }
+    if (LAPACKE_dposv(LAPACK_ROW_MAJOR, 'L', c, 1, s->corner, c, s->y, 1) != 0)
+        return false;
+    for (int a = 0; a < c; a++)
+        for (int i = 0; i < n; i++)
+            s->x[i] -= reduced[a * n + i] * s->y[a];
+    return true;
 }
 
 static double middle_of(const struct dw_work *w, const double *y, double *work)
@@ -73,27 +104,28 @@ static double middle_of(const struct dw_work *w, const double *y, double *work)
 
 /* One weighted fit; y is measured from `middle`, which goes into the law afterwards. */
 static enum dw_status fit(struct dw_work *w, struct system *s, const double *y,
-                          const double *weight, double middle, struct dw_error *err)
+                          const double *weight, double middle, double *work, struct dw_error *err)
 {
-    size_t n = (size_t)s->n;
-    memset(s->a, 0, n * n * sizeof(double));
-    memset(s->b, 0, n * sizeof(double));
+    size_t n = (size_t)s->drift.n, c = (size_t)s->n_law;
+    memset(s->drift.a, 0, n * (size_t)(s->drift.kd + 1) * sizeof(double));
+    memset(s->border, 0, n * c * sizeof(double));
+    memset(s->corner, 0, c * c * sizeof(double));
+    memset(s->x, 0, n * sizeof(double));
+    memset(s->y, 0, c * sizeof(double));
     double total = 0;
     for (size_t i = 0; i < w->n; i++)
         if (weight[i] > 0) {
             add_shot(s, w, i, y[i] - middle, weight[i]);
             total += weight[i];
         }
-    double per_law = total / s->n_law, per_drift = total / (s->n - s->n_law);
-    add_prior(s, 0, s->n_law, 3, 1e-3 * per_law, 1e-9 * total);
-    add_prior(s, s->n_law, s->n - s->n_law, 2, DRIFT_STIFFNESS * per_drift, 1e-3 * per_drift);
-    if (LAPACKE_dposv(LAPACK_ROW_MAJOR, 'L', s->n, 1, s->a, s->n, s->b, 1) != 0)
-        return dw_fail(err, DW_ERR_NUMERIC,
-                       "the brightness line could not be fitted to %zu frames", w->n);
+    double per_law = total / s->n_law, per_drift = total / s->drift.n;
+    add_priors(s, 1e-3 * per_law, 1e-9 * total, DRIFT_STIFFNESS * per_drift, 1e-3 * per_drift);
+    if (!solve(s, work))
+        return dw_fail(err, DW_ERR_NUMERIC, "the brightness line could not be fitted to %zu frames",
+                       w->n);
     for (int i = 0; i < s->n_law; i++)
-        w->law_coef[i] = s->b[i] + middle;
-    for (int i = s->n_law; i < s->n; i++)
-        w->drift_coef[i - s->n_law] = s->b[i];
+        w->law_coef[i] = s->y[i] + middle;
+    memcpy(w->drift_coef, s->x, n * sizeof(double));
     return DW_OK;
 }
 
@@ -107,7 +139,8 @@ static enum dw_status fit_robustly(struct dw_work *w, struct system *s, struct d
 {
     double *y = DW_TAKE(&w->arena, w->n, double), *weight = DW_TAKE(&w->arena, w->n, double);
     double *work = DW_TAKE(&w->arena, w->n, double), *rest = DW_TAKE(&w->arena, w->n, double);
-    if (!y || !weight || !work || !rest)
+    double *reduced = DW_TAKE(&w->arena, (size_t)s->drift.n * (size_t)s->n_law, double);
+    if (!y || !weight || !work || !rest || !reduced)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the brightness line");
     for (size_t i = 0; i < w->n; i++) {
         y[i] = w->usable[i] ? w->key[i] - w->error[i] : (double)NAN;
@@ -115,7 +148,7 @@ static enum dw_status fit_robustly(struct dw_work *w, struct system *s, struct d
     }
     double middle = middle_of(w, y, work);
     for (int round = 0; round < ROUNDS; round++) {
-        enum dw_status status = fit(w, s, y, weight, middle, err);
+        enum dw_status status = fit(w, s, y, weight, middle, reduced, err);
         if (status < 0)
             return status;
         size_t n = 0;
@@ -128,8 +161,8 @@ static enum dw_status fit_robustly(struct dw_work *w, struct system *s, struct d
         for (size_t i = 0; i < w->n; i++)
             if (isfinite(y[i]))
                 /* never quite nothing: a shoot of ten frames must stay solvable */
-                weight[i] = 1e-6 + dw_tukey_weight(y[i] - dw_line_at(w, w->utc[i], w->alt[i]),
-                                                   3 * scale);
+                weight[i] =
+                    1e-6 + dw_tukey_weight(y[i] - dw_line_at(w, w->utc[i], w->alt[i]), 3 * scale);
     }
     return DW_OK;
 }
@@ -156,15 +189,20 @@ enum dw_status dw_line(struct dw_work *w, struct dw_facts *facts, struct dw_erro
             highest = fmax(highest, w->alt[i]);
     }
     w->law = dw_spline_over(low, high, LAW_KNOT_DEG);
-    /* very long shoots: the drift's knots stay below a thousand */
-    w->drift = dw_spline_over(first, last, fmax(DRIFT_KNOT_S, (last - first) / 1000));
-    struct system s = {w->law.n + w->drift.n, w->law.n, NULL, NULL};
-    s.a = DW_TAKE(&w->arena, (size_t)s.n * (size_t)s.n, double);
-    s.b = DW_TAKE(&w->arena, (size_t)s.n, double);
+    /* a camera that stood for years: knots stay countable */
+    w->drift = dw_spline_over(first, last, fmax(DRIFT_KNOT_S, (last - first) / 20000));
+    size_t drifts = (size_t)w->drift.n, laws = (size_t)w->law.n;
+    struct system s = {.drift = {w->drift.n, 3, DW_TAKE(&w->arena, 4 * drifts, double)},
+                       .n_law = w->law.n,
+                       .border = DW_TAKE(&w->arena, drifts * laws, double),
+                       .corner = DW_TAKE(&w->arena, laws * laws, double),
+                       .x = DW_TAKE(&w->arena, drifts, double),
+                       .y = DW_TAKE(&w->arena, laws, double)};
     w->law_coef = DW_TAKE(&w->arena, (size_t)w->law.n, double);
     w->drift_coef = DW_TAKE(&w->arena, (size_t)w->drift.n, double);
     w->line = DW_TAKE(&w->arena, w->n, double);
-    if (!s.a || !s.b || !w->law_coef || !w->drift_coef || !w->line)
+    if (!s.drift.a || !s.border || !s.corner || !s.x || !s.y || !w->law_coef || !w->drift_coef ||
+        !w->line)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the brightness line");
     enum dw_status status = fit_robustly(w, &s, err);
     if (status < 0)

@@ -10,7 +10,7 @@
 #include <math.h>
 #include <string.h>
 
-#define PASSES 3
+#define PASSES 2
 #define MIN_TILES 3
 #define CENTRE_REACH 7
 

@@ -11,7 +11,7 @@
 
 /* Light grids of the shots that take part, in order of time. */
 struct dw_grids {
-    size_t n;           /* shots */
+    size_t n; /* shots */
     int cols, rows;
     const float *light; /* n*cols*rows, stops by the record; NAN where a tile does not count */
     const float *noise; /* its variance, stops^2 */
@@ -32,9 +32,12 @@ struct dw_pair_params {
     double drift_window_s; /* a tile's own drift is smooth over this long */
     double floor_stops;    /* no tile is better than this, per comparison */
     double reach_stops;    /* exposure errors of neighbours differ by less than this, ordinarily */
-    double black_dn;       /* the black level's wander between neighbours, when nothing else tells */
+    double black_dn; /* the black level's wander between neighbours, when nothing else tells */
 };
-#define DW_PAIR_DEFAULTS {1500, 4e-4, 0.15, 0.3}
+#define DW_PAIR_DEFAULTS                                                                           \
+    {                                                                                              \
+        1500, 4e-4, 0.15, 0.3                                                                      \
+    }
 
 /* Compares every shot with the next and the one after: at most 2n-3 pairs, from the arena. */
 enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pair_params *params,

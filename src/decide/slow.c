@@ -5,9 +5,9 @@
 
 #include <math.h>
 
-#define REACH 6          /* shots to either side in the first, rough look */
-#define PERIOD 24.0      /* shots: waves shorter than this count as exposure error */
-#define UNSURE 1.7       /* times chance: still nothing is believed */
+#define REACH 6     /* shots to either side in the first, rough look */
+#define PERIOD 24.0 /* shots: waves shorter than this count as exposure error */
+#define UNSURE 1.7  /* times chance: still nothing is believed */
 #define SURE 3.0
 #define ROUNDS 3
 

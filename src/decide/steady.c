@@ -13,14 +13,14 @@
 #include <string.h>
 
 struct dw_steady_params {
-    double light_stops;    /* rms third difference of light beside the law, per 120 s */
-    double law_share;      /* and per stop that the law changes in one interval */
-    double offset_stops;   /* rms of a setting's own error */
-    double error_stops;    /* of a shot's own error, before it is learnt */
-    double loose_stops;    /* of a shot without a record */
-    double outlier_floor;  /* pairs are outliers against this at least, stops */
-    double tail;           /* degrees of freedom of the shots' errors (Student): few are large */
-    double light_tail;     /* the same for the bends of light */
+    double light_stops;   /* rms third difference of light beside the law, per 120 s */
+    double law_share;     /* and per stop that the law changes in one interval */
+    double offset_stops;  /* rms of a setting's own error */
+    double error_stops;   /* of a shot's own error, before it is learnt */
+    double loose_stops;   /* of a shot without a record */
+    double outlier_floor; /* pairs are outliers against this at least, stops */
+    double tail;          /* degrees of freedom of the shots' errors (Student): few are large */
+    double light_tail;    /* the same for the bends of light */
     int rounds, laws;
 };
 static const struct dw_steady_params defaults = {2e-4, 0.003, 0.03, 0.03, 5, 0.004, 5, 4, 5, 3};
@@ -35,12 +35,12 @@ struct task {
     bool *loose;
     struct dw_pair *pair;
     size_t n_pairs;
-    double *change;        /* of the law, per pair */
+    double *change; /* of the law, per pair */
     double *weight, *stiff, *tie, *s, *e, *e_var, *offset, *work;
     int (*setting)[DW_MAX_CLASSES];
     int classes;
-    double *jump;          /* per shot: its record is wrong by this, as all tiles say; already
-                            * taken out of the pairs */
+    double *jump; /* per shot: its record is wrong by this, as all tiles say; already
+                   * taken out of the pairs */
     bool solved;  /* s, e and offset hold something */
     double sigma; /* rms of the shots' own errors, learnt */
 };
@@ -96,8 +96,8 @@ static enum dw_status compare(struct task *t, struct dw_error *err)
         for (size_t i = 0; i < t->n; i++)
             memcpy(grid[g] + i * tiles, from + t->shot[i] * tiles, tiles * sizeof(float));
     }
-    struct dw_grids grids = {t->n,    w->survey->cols, w->survey->rows, grid[0], grid[1],
-                             grid[2], t->time,         t->loose};
+    struct dw_grids grids = {t->n,    w->survey->cols, w->survey->rows, grid[0],
+                             grid[1], grid[2],         t->time,         t->loose};
     struct dw_pair_params params = DW_PAIR_DEFAULTS;
     struct dw_pair *pair;
     enum dw_status status = dw_pairs_compare(&grids, &params, &w->arena, &pair, &t->n_pairs, err);
@@ -272,8 +272,8 @@ static void right_records(struct task *t)
         wrong += t->jump[i] != 0;
     if (wrong)
         dw_say(t->w->run, DW_WARNING,
-               "the exposure record of %zu frame%s is wrong, as the pictures show; put right", wrong,
-               wrong > 1 ? "s" : "");
+               "the exposure record of %zu frame%s is wrong, as the pictures show; put right",
+               wrong, wrong > 1 ? "s" : "");
 }
 
 /* Errors lose their slow part and get back what the record was wrong by. */
@@ -316,8 +316,8 @@ static bool take_room(struct task *t)
     t->jump = DW_TAKE(a, t->w->n, double);
     t->setting = dw_arena_take(a, t->w->n, sizeof *t->setting);
     return t->shot && t->time && t->alt && t->loose && t->pair && t->change && t->weight &&
-           t->stiff && t->tie && t->s && t->e && t->e_var && t->offset && t->work &&
-           t->jump && t->setting;
+           t->stiff && t->tie && t->s && t->e && t->e_var && t->offset && t->work && t->jump &&
+           t->setting;
 }
 
 /* What is left on still tiles: second differences of the pairs freed of what was found, and how
@@ -333,8 +333,7 @@ static void measure_rest(const struct task *t)
         double e = t->e[i] - 0.5 * (t->e[i - 1] + t->e[i + 1]);
         double s = t->s[i] - 0.5 * (t->s[i - 1] + t->s[i + 1]);
         double rest = 0.5 * (p->v - q->v) - e - s;
-        t->w->before[t->shot[i]] =
-            e + t->jump[i] - 0.5 * (t->jump[i - 1] + t->jump[i + 1]);
+        t->w->before[t->shot[i]] = e + t->jump[i] - 0.5 * (t->jump[i - 1] + t->jump[i + 1]);
         t->w->left[t->shot[i]] = sqrt(rest * rest + 0.25 * (p->var + q->var));
     }
 }
@@ -363,7 +362,7 @@ enum dw_status dw_steady(struct dw_work *w, struct dw_error *err)
     w->jump = DW_TAKE(&w->arena, w->n, double);
     w->left = DW_TAKE(&w->arena, w->n, double);
     w->before = DW_TAKE(&w->arena, w->n, double);
-    if (!w->error || !w->error_var || !w->jump  || !w->left || !w->before || !take_room(&t))
+    if (!w->error || !w->error_var || !w->jump || !w->left || !w->before || !take_room(&t))
         return no_room(err);
     for (size_t i = 0; i < w->n; i++) {
         w->left[i] = w->before[i] = (double)NAN;

@@ -16,15 +16,15 @@
  *
  * The last term only settles the level of s, which pairs do not tell. */
 struct dw_joint {
-    size_t n;               /* shots */
-    const double *time;     /* s; equal times are kept apart by a millisecond */
+    size_t n;           /* shots */
+    const double *time; /* s; equal times are kept apart by a millisecond */
     size_t n_pairs;
     const struct dw_pair *pair;
-    const double *weight;   /* per pair: 1/variance times its robust weight */
-    const double *stiff;    /* n-3 of them */
-    double unit_s;          /* differences are taken in this unit of time */
-    const double *tie;      /* per shot */
-    int classes;            /* offsets in all */
+    const double *weight;                 /* per pair: 1/variance times its robust weight */
+    const double *stiff;                  /* n-3 of them */
+    double unit_s;                        /* differences are taken in this unit of time */
+    const double *tie;                    /* per shot */
+    int classes;                          /* offsets in all */
     const int (*setting)[DW_MAX_CLASSES]; /* per shot: indices of its offsets, or -1 */
     double offset_weight;
 };

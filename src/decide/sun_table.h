@@ -10,7 +10,7 @@
 struct dw_sun_table {
     double first, step; /* Unix seconds; s */
     size_t n;
-    double *sine;       /* of the altitude at first + (i-1)*step */
+    double *sine; /* of the altitude at first + (i-1)*step */
 };
 
 /* Covers from..to. Errors: as dw_sun, and DW_ERR_MEMORY. */

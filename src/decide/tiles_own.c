@@ -6,9 +6,9 @@
 #include <math.h>
 #include <string.h>
 
-#define BRISK 0.15       /* stops a step: twilight; there the tiles' drifts change fast */
+#define BRISK 0.15 /* stops a step: twilight; there the tiles' drifts change fast */
 #define MEDIAN_STEPS 13
-#define MOST_WANDER 1.0  /* DN rms between neighbours that are believed of a black level */
+#define MOST_WANDER 1.0 /* DN rms between neighbours that are believed of a black level */
 
 /* Sliding median of up to MEDIAN_STEPS values: a sorted window. */
 static double slide(double *window, int *n, double out, double in)
@@ -145,8 +145,8 @@ void dw_own_noise(struct dw_compare *c)
     for (size_t block = 0; block * DW_COMPARE_BLOCK < c->steps; block++) {
         size_t start = block * DW_COMPARE_BLOCK, wing = DW_COMPARE_BLOCK / 2;
         size_t first = start > wing ? start - wing : 0;
-        size_t last = first + 2 * DW_COMPARE_BLOCK < c->steps ? first + 2 * DW_COMPARE_BLOCK
-                                                              : c->steps;
+        size_t last =
+            first + 2 * DW_COMPARE_BLOCK < c->steps ? first + 2 * DW_COMPARE_BLOCK : c->steps;
         for (size_t k = 0; k < c->tiles; k++) {
             size_t n = 0;
             double photon = 0;
@@ -177,8 +177,8 @@ void dw_own_black(struct dw_compare *c, double *work)
     size_t n = 0;
     for (size_t j = 0; j < c->steps; j++)
         if (c->wander_var[j] < 1)
-            work[n++] = c->wander[j] * c->wander[j] * DW_MAD_TO_SIGMA * DW_MAD_TO_SIGMA -
-                        c->wander_var[j];
+            work[n++] =
+                c->wander[j] * c->wander[j] * DW_MAD_TO_SIGMA * DW_MAD_TO_SIGMA - c->wander_var[j];
     if (n >= 12)
         c->black_var = fmin(fmax(0, dw_median(work, n)), MOST_WANDER * MOST_WANDER);
 }

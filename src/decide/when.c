@@ -94,8 +94,8 @@ static enum dw_status fill_clock(struct dw_work *w, double *clock, struct dw_err
                 clock[k] = clock[i - 1] + (double)(k - i + 1);
         else
             for (size_t k = i; k < j; k++)
-                clock[k] = clock[i - 1] + (clock[j] - clock[i - 1]) * (double)(k - i + 1) /
-                                              (double)(j - i + 1);
+                clock[k] = clock[i - 1] +
+                           (clock[j] - clock[i - 1]) * (double)(k - i + 1) / (double)(j - i + 1);
     }
     return DW_OK;
 }
@@ -106,10 +106,11 @@ enum dw_status dw_altitude(const struct dw_site *site, double utc, double *alt,
     struct dw_horizontal sun;
     enum dw_status status = dw_sun(site, utc, &sun);
     if (status < 0)
-        return dw_fail(err, status,
-                       "the sun's altitude at Unix time %.0f cannot be computed: the camera's "
-                       "clock must lie in the years 1972 to 2099 and the latitude within 90 degrees",
-                       utc);
+        return dw_fail(
+            err, status,
+            "the sun's altitude at Unix time %.0f cannot be computed: the camera's "
+            "clock must lie in the years 1972 to 2099 and the latitude within 90 degrees",
+            utc);
     *alt = sun.alt_deg;
     return DW_OK;
 }

@@ -22,8 +22,8 @@ struct dw_work {
     double interval;   /* median time between neighbouring shots, s */
 
     /* record.c */
-    bool *recorded; /* shutter and ISO are known */
-    double *ev;     /* EV100 by the record; borrowed or invented where there is none */
+    bool *recorded;  /* shutter and ISO are known */
+    double *ev;      /* EV100 by the record; borrowed or invented where there is none */
     bool no_records; /* of none of the shots: ev follows the sun by a standard law */
 
     /* faults.c, and the person's word */
@@ -32,15 +32,15 @@ struct dw_work {
     /* tiles.c: light of each tile, log2(share of range) + ev, shot-major, n*tiles; NAN where the
      * tile does not count */
     float *light;
-    float *noise;  /* its variance from photon and read noise, stops^2 */
-    float *lever;  /* change of light per count of black level, stops/DN */
-    double *key;   /* key light of the shot by its record: see dw_tiles_key */
+    float *noise; /* its variance from photon and read noise, stops^2 */
+    float *lever; /* change of light per count of black level, stops/DN */
+    double *key;  /* key light of the shot by its record: see dw_tiles_key */
 
     /* steady.c */
     double *error, *error_var; /* exposure error, stops; its variance */
     double *jump;              /* part of it by which the record is plainly wrong */
     double *before, *left;     /* second differences: of the light by the record; of what is left
-                               * on still tiles; NAN where unknown */
+                                * on still tiles; NAN where unknown */
 
     /* calm.c */
     double *calm; /* real fast light that is taken out, stops */
