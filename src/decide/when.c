@@ -118,12 +118,14 @@ enum dw_status dw_altitude(const struct dw_site *site, double utc, double *alt,
 static enum dw_status find_times(struct dw_work *w, const struct dw_facts *facts,
                                  const double *clock, struct dw_error *err)
 {
-    double first = INFINITY, last = -INFINITY;
+    double first = INFINITY, last = -INFINITY, half = 0;
     for (size_t i = 0; i < w->n; i++) {
         const struct dw_shot *s = &w->shots->shot[i];
         /* a shot's own tag knows of a change of the clock in mid-shoot */
         bool own = s->has_offset && !w->params->has_utc_offset;
-        double half = s->has_shutter && s->shutter_s > 0 ? s->shutter_s / 2 : 0;
+        /* without a record the exposure was most likely as long as the one before */
+        if (s->has_shutter && s->shutter_s > 0)
+            half = s->shutter_s / 2;
         w->utc[i] = clock[i] - (own ? s->offset_s : facts->utc_offset_s) + half;
         first = fmin(first, w->utc[i]);
         last = fmax(last, w->utc[i]);

@@ -43,7 +43,8 @@ const struct dwi_scene dwi_scenes[] = {
     {"faults", "two hours from night to sunrise with one fault of each code",
      "frames=121; interval=60; start=2025-03-29T03:10:00Z; "
      "faults=truncated@6 cloud@12-20 flash@27 gap@33-34 empty@38 zeroed@43 dark@47 no-exposure@52 "
-     "wrong-magic@57 bright@62 flipped@67 haze@74-84*3 soft@90-101*3 moved@108*9"},
+     "wrong-magic@57 flipped@67 haze@74-84*3 soft@90-101*3 "
+     "bright@105 moved@110*9"},
     {"target", "a 24-patch colour target in daylight, camera by a whole day's light",
      "view=target; lamps=off; frames=24; interval=1200; start=2025-03-28T07:30:00Z; "
      "setting-error=0; "

@@ -3,6 +3,7 @@
 
 #include "base/atomic_file.h"
 #include "base/csv.h"
+#include "base/text.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -41,7 +42,8 @@ static bool read_shots(const char *dir, struct score_truth *t)
         faults = dw_csv_column(&c, "faults");
     for (size_t i = 0; i < t->n_shots; i++) {
         struct score_shot *s = &t->shot[i];
-        snprintf(s->name, sizeof s->name, "%s", dw_csv_field(&c, i, file));
+        /* the ledger names files, not the cards they came on */
+        snprintf(s->name, sizeof s->name, "%s", dw_text_basename(dw_csv_field(&c, i, file)));
         snprintf(s->faults, sizeof s->faults, "%s", dw_csv_field(&c, i, faults));
         s->alt_deg = number(&c, i, alt);
         s->error_stops = number(&c, i, error);
@@ -117,7 +119,8 @@ static bool read_patches(const char *dir, struct score_truth *t)
         clipped = dw_csv_column(&c, "clipped");
     size_t hint = 0;
     for (size_t i = 0; i < c.rows; i++) {
-        const struct score_shot *s = find_shot(t, dw_csv_field(&c, i, file), hint);
+        const struct score_shot *s =
+            find_shot(t, dw_text_basename(dw_csv_field(&c, i, file)), hint);
         if (!s)
             continue;
         hint = (size_t)(s - t->shot);
