@@ -149,10 +149,10 @@ START_TEST(sentences_say_what_is_wrong_and_what_was_done)
     s->d.ledger[2].frame = 0;
     s->d.frame[2].n_sources = 2;
     dw_problem_remedy(&s->d, 2, text);
-    ck_assert_str_eq(text, "Left out; frame 3 is bridged from its neighbours.");
+    ck_assert_str_eq(text, "Left out; frame 3 made from its neighbours.");
     s->d.frame[2].n_sources = 1;
     dw_problem_remedy(&s->d, 2, text);
-    ck_assert_str_eq(text, "Left out; frame 3 is bridged from a neighbour.");
+    ck_assert_str_eq(text, "Left out; frame 3 made from a neighbour.");
     blame(3, DW_GAP, 0.2); /* frames 3 and 4 of six, shot 3 shown by frame 5 */
     s->d.ledger[3].frame = 5;
     for (size_t i = 3; i < 6; i++) {

@@ -157,7 +157,7 @@ void dw_problem_remedy(const struct dw_decision *d, size_t i, char out[200])
     if (!row->use) {
         bool there = f && fabs(f->utc_s - row->utc_s) < 0.75 * d->facts.interval_s;
         if (there)
-            snprintf(out, 200, "Left out; frame %lu is bridged from %s.", (unsigned long)f->number,
+            snprintf(out, 200, "Left out; frame %lu made from %s.", (unsigned long)f->number,
                      f->n_sources > 1 ? "its neighbours" : "a neighbour");
         else
             snprintf(out, 200, "Left out.");

@@ -1,0 +1,180 @@
+/* test_target.c: colour from the RAW file of a 24-patch target to scene-linear light, through scan,
+ * decoder, survey, decision and the linear half. The look shapes contrast and saturation on
+ * purpose and is not judged here. The shoot is invented by the generator, which shares no code
+ * with the program; the environment says where it is. */
+#include "check_main.h"
+#include "ciede2000.h"
+
+#include "base/csv.h"
+#include "base/atomic_file.h"
+
+#include <daywheel/daywheel.h>
+
+#include <stdio.h>
+#include <string.h>
+#include <unistd.h>
+
+/* Sharma, Wu & Dalal 2005, their table 1 (rows on the edge of arctan left out). */
+START_TEST(colour_difference_gives_the_published_pairs)
+{
+    static const double pair[][7] = {
+        {50, 2.6772, -79.7751, 50, 0, -82.7485, 2.0425},
+        {50, -1.3802, -84.2814, 50, 0, -82.7485, 1.0000},
+        {50, 0, 0, 50, -1, 2, 2.3669},
+        {50, 2.4900, -0.0010, 50, -2.4900, 0.0009, 7.1792},
+        {50, 2.4900, -0.0010, 50, -2.4900, 0.0011, 7.2195},
+        {50, 2.5, 0, 73, 25, -18, 27.1492},
+        {50, 2.5, 0, 58, 24, 15, 19.4535},
+        {60.2574, -34.0099, 36.2677, 60.4626, -34.1751, 39.4387, 1.2644},
+        {22.7233, 20.0904, -46.6940, 23.0331, 14.9730, -42.5619, 2.0373},
+        {6.7747, -0.2908, -2.4247, 5.8714, -0.0985, -2.2286, 0.6377},
+        {2.0776, 0.0795, -1.1350, 0.9033, -0.0636, -0.5514, 0.9082},
+    };
+    for (size_t i = 0; i < sizeof pair / sizeof *pair; i++)
+        ck_assert_double_eq_tol(ciede2000(pair[i], pair[i] + 3), pair[i][6], 5e-5);
+}
+END_TEST
+
+/* CIELAB (D50, 2 degrees) of the classic 24-patch target of McCamy, Marcus & Davidson 1976 as its
+ * maker published them in 2005; from memory. */
+static const double published[24][3] = {
+    {37.986, 13.555, 14.059},  {65.711, 18.130, 17.810},  {49.927, -4.880, -21.925},
+    {43.139, -13.095, 21.905}, {55.112, 8.844, -25.399},  {70.719, -33.397, -0.199},
+    {62.661, 36.067, 57.096},  {40.020, 10.410, -45.964}, {51.124, 48.239, 16.248},
+    {30.325, 22.976, -21.587}, {72.532, -23.709, 57.255}, {71.941, 19.363, 67.857},
+    {28.778, 14.179, -50.297}, {55.261, -38.342, 31.370}, {42.101, 53.378, 28.190},
+    {81.733, 4.039, 79.819},   {51.935, 49.986, -14.574}, {51.038, -28.631, -28.638},
+    {96.539, -0.425, 1.186},   {81.257, -0.638, -0.335},  {66.766, -0.734, -0.504},
+    {50.867, -0.153, -0.270},  {35.656, -0.421, -1.231},  {20.461, -0.079, -0.973},
+};
+
+/* Linear BT.2020 (D65) to CIELAB under D50. Matrix: ITU-R BT.2020 primaries; Bradford D65 to D50
+ * as published with ICC.1. */
+static void to_lab(const double rgb[3], double lab[3])
+{
+    static const double wide[9] = {0.63695805, 0.14461690, 0.16888098, 0.26270021, 0.67799807,
+                                   0.05930172, 0,          0.02807269, 1.06098506};
+    static const double adapt[9] = {1.04792979, 0.02294687, -0.05019227, 0.02962781, 0.99043443,
+                                    -0.01707380, -0.00924304, 0.01505519, 0.75187428};
+    static const double white[3] = {0.96422, 1, 0.82521};
+    double xyz[3], v[3];
+    for (int i = 0; i < 3; i++)
+        xyz[i] = wide[3 * i] * rgb[0] + wide[3 * i + 1] * rgb[1] + wide[3 * i + 2] * rgb[2];
+    for (int i = 0; i < 3; i++) {
+        double t = (adapt[3 * i] * xyz[0] + adapt[3 * i + 1] * xyz[1] + adapt[3 * i + 2] * xyz[2]) /
+                   white[i];
+        v[i] = t > 216.0 / 24389 ? cbrt(t) : (24389.0 / 27 * t + 16) / 116;
+    }
+    lab[0] = 116 * v[1] - 16;
+    lab[1] = 500 * (v[0] - v[1]);
+    lab[2] = 200 * (v[1] - v[2]);
+}
+
+/* Means of the patches in linear light, from their places in the truth table (mosaic pixels; the
+ * picture is half as large), a sixth inside the edges. */
+static void measure_patches(const char *shoot, const struct dw_linear *light, double rgb[24][3])
+{
+    char *path = dw_join_path(shoot, "truth/target.csv"), *data;
+    size_t n;
+    struct dw_csv t;
+    ck_assert_int_eq(dw_read_whole(path, 1 << 20, &data, &n, NULL), DW_OK);
+    ck_assert_int_eq(dw_csv_parse(path, data, n, &t, NULL), DW_OK);
+    ck_assert_uint_ge(t.rows, 24);
+    for (size_t p = 0; p < 24; p++) {
+        int place[4];
+        static const char *const name[4] = {"x", "y", "w", "h"};
+        for (int k = 0; k < 4; k++)
+            place[k] = atoi(dw_csv_field(&t, p, dw_csv_column(&t, name[k]))) / 2;
+        int rim_x = place[2] / 6, rim_y = place[3] / 6;
+        size_t count = 0;
+        double sum[3] = {0};
+        for (int y = place[1] + rim_y; y < place[1] + place[3] - rim_y; y++)
+            for (int x = place[0] + rim_x; x < place[0] + place[2] - rim_x; x++, count++)
+                for (int c = 0; c < 3; c++)
+                    sum[c] += (double)light->plane[c][(size_t)y * (size_t)light->width + (size_t)x];
+        ck_assert_uint_gt(count, 50);
+        for (int c = 0; c < 3; c++)
+            rgb[p][c] = sum[c] / (double)count;
+    }
+    dw_csv_free(&t);
+    free(data);
+    free(path);
+}
+
+START_TEST(a_colour_target_by_day_keeps_its_colours)
+{
+    const char *invent = getenv("DAYWHEEL_INVENT");
+    ck_assert_msg(invent != NULL, "DAYWHEEL_INVENT must name the generator");
+    char dir[] = "/tmp/dw-test-target-XXXXXX", command[1000];
+    ck_assert_ptr_nonnull(mkdtemp(dir));
+    char *shoot = dw_join_path(dir, "shoot"), *survey_path = dw_join_path(dir, "survey.dws");
+    snprintf(command, sizeof command, "'%s' --scene target --out '%s' >/dev/null 2>&1", invent,
+             shoot);
+    ck_assert_int_eq(system(command), 0);
+
+    struct dw_error err = {0};
+    struct dw_run run = {.jobs = 2};
+    struct dw_scan_params scan = DW_SCAN_DEFAULTS;
+    struct dw_survey_params survey_params = DW_SURVEY_DEFAULTS;
+    struct dw_decide_params decide = DW_DECIDE_DEFAULTS;
+    struct dw_shots shots = {0};
+    struct dw_survey survey = {0};
+    struct dw_decision decision = {0};
+    const char *inputs[] = {shoot};
+    ck_assert_msg(dw_scan(inputs, 1, &scan, &run, &shots, &err) >= 0, "%s", err.text);
+    ck_assert_msg(
+        dw_survey_run(&shots, survey_path, &survey_params, NULL, &run, &survey, &err) >= 0, "%s",
+        err.text);
+    ck_assert_msg(dw_decide(&shots, &survey, &decide, &run, &decision, &err) >= 0, "%s", err.text);
+
+    const struct dw_frame *frame = &decision.frame[decision.n_frames / 2]; /* about noon */
+    const struct dw_shot *shot = &shots.shot[frame->source[0].shot];
+    struct dw_decoder *decoder = dw_decoder_new();
+    struct dw_mosaic mosaic = {0};
+    struct dw_linear light = {0};
+    struct dw_size size = {DW_SIZE_HALF, 0, 0};
+    ck_assert_msg(dw_decode(decoder, shot, &mosaic, &err) >= 0, "%s", err.text);
+    ck_assert_msg(dw_linear_from_mosaic(&mosaic, dw_facts_levels(&decision.facts, shot),
+                                        &decision.facts, &frame->source[0], &size, false, &light,
+                                        &err) >= 0,
+                  "%s", err.text);
+    double rgb[24][3], scale = 0, mean = 0, worst = 0;
+    measure_patches(shoot, &light, rgb);
+    /* brightness is free: the fourth grey carries its published lightness */
+    double grey = 0.2627 * rgb[21][0] + 0.6780 * rgb[21][1] + 0.0593 * rgb[21][2];
+    scale = pow((published[21][0] + 16) / 116, 3) / grey;
+    for (int p = 0; p < 24; p++) {
+        double lab[3];
+        for (int c = 0; c < 3; c++)
+            rgb[p][c] *= scale;
+        to_lab(rgb[p], lab);
+        double apart = ciede2000(lab, published[p]);
+        mean += apart / 24;
+        worst = fmax(worst, apart);
+    }
+    printf("# CIEDE2000 of 24 patches: mean %.3f, worst %.3f\n", mean, worst);
+    ck_assert_double_le(mean, 2);
+    ck_assert_double_le(worst, 4);
+
+    dw_linear_free(&light);
+    dw_mosaic_free(&mosaic);
+    dw_decoder_free(decoder);
+    dw_decision_free(&decision);
+    dw_survey_free(&survey);
+    dw_shots_free(&shots);
+    snprintf(command, sizeof command, "rm -rf '%s'", dir);
+    ck_assert_int_eq(system(command), 0);
+    free(survey_path);
+    free(shoot);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *s = suite_create("target");
+    TCase *t = tcase_create("target");
+    tcase_add_test(t, colour_difference_gives_the_published_pairs);
+    tcase_add_test(t, a_colour_target_by_day_keeps_its_colours);
+    suite_add_tcase(s, t);
+    return dw_check_main(s);
+}
