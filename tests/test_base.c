@@ -6,6 +6,7 @@
 #include "base/hash.h"
 #include "base/matrix3.h"
 #include "base/pool.h"
+#include "base/primaries.h"
 #include "base/robust.h"
 #include "base/text.h"
 
@@ -38,6 +39,30 @@ START_TEST(text_from_outside_is_made_printable)
     char small[6];
     dw_text_clean(small, sizeof small, "ab\x01\x02", 4); /* escapes are not cut in half */
     ck_assert_str_eq(small, "ab");
+}
+END_TEST
+
+START_TEST(a_name_told_already_is_taken_off)
+{
+    ck_assert_str_eq(dw_text_after_name("/card/A.DNG: is empty", "/card/A.DNG"), "is empty");
+    ck_assert_str_eq(dw_text_after_name("/card/A.DNGX: is", "/card/A.DNG"), "/card/A.DNGX: is");
+    ck_assert_str_eq(dw_text_after_name("is empty", ""), "is empty");
+}
+END_TEST
+
+/* sRGB to XYZ as IEC 61966-2-1 prints it (four decimals), and BT.2020 luminance by ITU-R BT.2020. */
+START_TEST(primaries_give_the_published_matrices)
+{
+    static const double srgb[9] = {0.4124, 0.3576, 0.1805, 0.2126, 0.7152,
+                                   0.0722, 0.0193, 0.1192, 0.9505};
+    double m[9];
+    dw_primaries_to_xyz(&dw_primaries_srgb, m);
+    for (int i = 0; i < 9; i++)
+        ck_assert_double_eq_tol(m[i], srgb[i], 6e-5);
+    dw_primaries_to_xyz(&dw_primaries_bt2020, m);
+    ck_assert_double_eq_tol(m[3], 0.2627, 5e-5);
+    ck_assert_double_eq_tol(m[4], 0.6780, 5e-5);
+    ck_assert_double_eq_tol(m[5], 0.0593, 5e-5);
 }
 END_TEST
 
@@ -237,6 +262,8 @@ int main(void)
     TCase *t = tcase_create("base");
     tcase_add_test(t, hash_gives_the_published_vectors);
     tcase_add_test(t, text_from_outside_is_made_printable);
+    tcase_add_test(t, a_name_told_already_is_taken_off);
+    tcase_add_test(t, primaries_give_the_published_matrices);
     tcase_add_test(t, distance_counts_single_edits);
     tcase_add_test(t, csv_survives_a_round_trip);
     tcase_add_test(t, csv_fills_short_lines_and_cuts_long_ones);

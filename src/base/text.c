@@ -71,6 +71,13 @@ const char *dw_text_basename(const char *path)
     return slash ? slash + 1 : path;
 }
 
+const char *dw_text_after_name(const char *text, const char *name)
+{
+    size_t n = strlen(name);
+    return n > 0 && strncmp(text, name, n) == 0 && strncmp(text + n, ": ", 2) == 0 ? text + n + 2
+                                                                                  : text;
+}
+
 bool dw_text_same(const char *a, const char *b)
 {
     return strcasecmp(a, b) == 0;

@@ -13,6 +13,10 @@ void dw_text_clean(char *dst, size_t dst_size, const char *src, size_t n);
 /* The name behind the last slash of a path. Points into path. */
 const char *dw_text_basename(const char *path);
 
+/* What follows "NAME: " in a text that begins so, else the text itself: an error that is told
+ * beside the file's name need not repeat its path. Points into text. */
+const char *dw_text_after_name(const char *text, const char *name);
+
 /* True when a and b are equal but for ASCII case. */
 bool dw_text_same(const char *a, const char *b);
 

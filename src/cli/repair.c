@@ -1,6 +1,8 @@
 /* repair.c: see repair.h. */
 #include "cli/repair.h"
 
+#include "base/text.h"
+
 #include <stdio.h>
 
 /* Reads one shot; notes it as unreadable if that fails. */
@@ -16,7 +18,8 @@ static bool is_lost(struct dw_job *job, struct dw_decoder *decoder, size_t shot,
     if (status >= 0 || status == DW_ERR_MEMORY)
         return false;
     m->usable = false;
-    snprintf(m->problem, sizeof m->problem, "%.250s", why.text);
+    snprintf(m->problem, sizeof m->problem, "%.250s",
+             dw_text_after_name(why.text, job->shots.shot[shot].path));
     return true;
 }
 

@@ -2,15 +2,11 @@
 #include "decide/colour.h"
 #include "decide/steps.h"
 #include "base/matrix3.h"
+#include "base/primaries.h"
 #include "base/robust.h"
 
 #include <math.h>
 #include <string.h>
-
-const double dw_xyz_d65[3] = {0.95045593, 1, 1.08905775};
-const double dw_bt2020_to_xyz[9] = {0.63695805, 0.14461690, 0.16888098, 0.26270021, 0.67799807,
-                                    0.05930172, 0,          0.02807269, 1.06098506};
-const double dw_bt2020_luminance[3] = {0.26270021, 0.67799807, 0.05930172};
 
 bool dw_camera_balance(const double cam_xyz[9], const double white[3], double mul[3])
 {
@@ -36,21 +32,6 @@ bool dw_camera_to_rgb(const double cam_xyz[9], const double rgb_to_xyz[9], doubl
             m[3 * row + c] /= sum;
     }
     return dw_m3_invert(m, out);
-}
-
-bool dw_bradford(const double from[3], const double to[3], double out[9])
-{
-    static const double cone[9] = {0.8951, 0.2664, -0.1614, -0.7502, 1.7135,
-                                   0.0367, 0.0389, -0.0685, 1.0296};
-    double a[3], b[3], back[9];
-    dw_m3_apply(cone, from, a);
-    dw_m3_apply(cone, to, b);
-    if (!dw_m3_invert(cone, back))
-        return false;
-    double scale[9] = {b[0] / a[0], 0, 0, 0, b[1] / a[1], 0, 0, 0, b[2] / a[2]};
-    dw_m3_multiply(scale, cone, out);
-    dw_m3_multiply(back, out, out);
-    return true;
 }
 
 /* Multipliers for a camera without a matrix: its own daylight ones, else grey on average over
@@ -108,8 +89,10 @@ enum dw_status dw_colour(struct dw_work *w, struct dw_facts *facts, struct dw_er
         double cam[9];
         for (int k = 0; k < 9; k++)
             cam[k] = (double)shot->cam_xyz[k];
-        known = dw_camera_balance(cam, dw_xyz_d65, mul) &&
-                dw_camera_to_rgb(cam, dw_bt2020_to_xyz, wide);
+        double white[3], rgb_to_xyz[9];
+        dw_d65_xyz(white);
+        dw_primaries_to_xyz(&dw_primaries_bt2020, rgb_to_xyz);
+        known = dw_camera_balance(cam, white, mul) && dw_camera_to_rgb(cam, rgb_to_xyz, wide);
     }
     if (!known) {
         guess_balance(w, facts, work, mul);

@@ -4,17 +4,11 @@
 
 #include <stdbool.h>
 
-extern const double dw_xyz_d65[3];       /* CIE 15: xy 0.3127 0.3290, Y = 1 */
-extern const double dw_bt2020_to_xyz[9]; /* ITU-R BT.2020 primaries, D65 */
-extern const double dw_bt2020_luminance[3];
-
 /* Camera multipliers that make `white` (XYZ) neutral, green = 1. cam_xyz: XYZ to camera.
  * False when the matrix sees no light of some colour. Source: DNG specification 1.4, chapter 6. */
 bool dw_camera_balance(const double cam_xyz[9], const double white[3], double mul[3]);
 /* Balanced camera RGB to linear RGB with the given primaries (RGB to XYZ, whose white is
  * `white`), rows summing to 1 so that neutral stays neutral. False for a singular matrix. */
 bool dw_camera_to_rgb(const double cam_xyz[9], const double rgb_to_xyz[9], double out[9]);
-/* Linear Bradford adaptation of XYZ from one white to another (ICC.1 annex E). */
-bool dw_bradford(const double from[3], const double to[3], double out[9]);
 
 #endif

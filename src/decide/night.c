@@ -1,6 +1,6 @@
 /* night.c: the night sky's colour, level and noise, from the darkest shots. */
-#include "decide/colour.h"
 #include "decide/steps.h"
+#include "base/primaries.h"
 #include "base/robust.h"
 
 #include <math.h>
@@ -65,7 +65,9 @@ static void add_sky(const struct dw_work *w, const struct dw_facts *facts, size_
 /* Multipliers towards grey, then towards the cool side on which eyes see moonlight. */
 static void night_balance(const struct dw_facts *facts, const struct sky_sum *sum, float out[3])
 {
-    double rgb[3], mul[3], before = 0, after = 0;
+    double rgb[3], mul[3], to_xyz[9], before = 0, after = 0;
+    dw_primaries_to_xyz(&dw_primaries_bt2020, to_xyz);
+    const double *luminance = to_xyz + 3;
     const double cool[3] = {0.88, 1, 1.35};
     for (int row = 0; row < 3; row++) {
         rgb[row] = 0;
@@ -76,8 +78,8 @@ static void night_balance(const struct dw_facts *facts, const struct sky_sum *su
     for (int c = 0; c < 3; c++) {
         double grey = rgb[c] > 0 && rgb[1] > 0 ? rgb[1] / rgb[c] : 1;
         mul[c] = fmax(0.7, fmin(1.4, grey)) * cool[c];
-        before += dw_bt2020_luminance[c] * fmax(rgb[c], 0);
-        after += dw_bt2020_luminance[c] * fmax(rgb[c], 0) * mul[c];
+        before += luminance[c] * fmax(rgb[c], 0);
+        after += luminance[c] * fmax(rgb[c], 0) * mul[c];
     }
     for (int c = 0; c < 3; c++)
         out[c] = (float)(after > 0 ? mul[c] * before / after : mul[c]);

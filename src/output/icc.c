@@ -1,24 +1,26 @@
 /* icc.c: see icc.h. Source of the layout: ICC.1:2022; the profile itself is made by lcms2. */
 #include "output/icc.h"
 
+#include "render/colour.h"
+
 #include <lcms2.h>
 
 #include <stdlib.h>
 #include <string.h>
 
-struct space {
-    const char *name;
-    cmsCIExyYTRIPLE primaries;
+static const char *const names[] = {
+    [DW_SPACE_SRGB] = "sRGB",
+    [DW_SPACE_P3] = "Display P3",
+    [DW_SPACE_REC2020] = "Rec. 2020 primaries, sRGB curve",
 };
 
-static const cmsCIExyY d65 = {0.3127, 0.3290, 1};
-
-static const struct space spaces[] = {
-    [DW_SPACE_SRGB] = {"sRGB", {{0.64, 0.33, 1}, {0.30, 0.60, 1}, {0.15, 0.06, 1}}},
-    [DW_SPACE_P3] = {"Display P3", {{0.68, 0.32, 1}, {0.265, 0.69, 1}, {0.15, 0.06, 1}}},
-    [DW_SPACE_REC2020] = {"Rec. 2020 primaries, sRGB curve",
-                          {{0.708, 0.292, 1}, {0.170, 0.797, 1}, {0.131, 0.046, 1}}},
-};
+static cmsCIExyYTRIPLE primaries_of(enum dw_space space)
+{
+    const struct dw_primaries *p = dw_space_primaries(space);
+    return (cmsCIExyYTRIPLE){{p->xy[0][0], p->xy[0][1], 1},
+                             {p->xy[1][0], p->xy[1][1], 1},
+                             {p->xy[2][0], p->xy[2][1], 1}};
+}
 
 static bool set_text(cmsContext ctx, cmsHPROFILE profile, cmsTagSignature tag, const char *text)
 {
@@ -41,7 +43,7 @@ enum dw_status dw_icc_profile(enum dw_space space, unsigned char **data, size_t 
 {
     *data = NULL;
     *n = 0;
-    if ((size_t)space >= sizeof spaces / sizeof *spaces)
+    if ((size_t)space >= sizeof names / sizeof *names)
         return dw_fail(err, DW_ERR_USAGE, "colour space %d is not known", (int)space);
     enum dw_status status = DW_ERR_MEMORY;
     cmsToneCurve *curve = NULL;
@@ -51,13 +53,15 @@ enum dw_status dw_icc_profile(enum dw_space space, unsigned char **data, size_t 
     cmsContext ctx = cmsCreateContext(NULL, NULL);
     if (!ctx)
         goto out;
+    const cmsCIExyY d65 = {DW_D65_X, DW_D65_Y, 1};
+    const cmsCIExyYTRIPLE primaries = primaries_of(space);
     /* IEC 61966-2-1 decoding: ((V + 0.055) / 1.055)^2.4 from 0.04045, V / 12.92 below. */
     const cmsFloat64Number srgb[5] = {2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045};
     curve = cmsBuildParametricToneCurve(ctx, 4, srgb);
     cmsToneCurve *const three[3] = {curve, curve, curve};
     if (curve)
-        profile = cmsCreateRGBProfileTHR(ctx, &d65, &spaces[space].primaries, three);
-    if (!profile || !set_text(ctx, profile, cmsSigProfileDescriptionTag, spaces[space].name) ||
+        profile = cmsCreateRGBProfileTHR(ctx, &d65, &primaries, three);
+    if (!profile || !set_text(ctx, profile, cmsSigProfileDescriptionTag, names[space]) ||
         !set_text(ctx, profile, cmsSigCopyrightTag, "No copyright, use freely"))
         goto out;
     cmsSetHeaderRenderingIntent(profile, INTENT_RELATIVE_COLORIMETRIC);
@@ -81,6 +85,6 @@ out:
     if (ctx)
         cmsDeleteContext(ctx);
     if (status < 0)
-        dw_fail(err, status, "the colour profile \"%s\" could not be made", spaces[space].name);
+        dw_fail(err, status, "the colour profile \"%s\" could not be made", names[space]);
     return status;
 }

@@ -175,7 +175,7 @@ void dw_problem_remedy(const struct dw_decision *d, size_t i, char out[200])
         snprintf(out + n, 200 - (size_t)n, ".");
 }
 
-void dw_problem_reason(const struct dw_ledger_row *row, const char *path, char out[300])
+void dw_problem_reason(const struct dw_ledger_row *row, char out[300])
 {
     static const char *const words[DW_FAULT_COUNT] = {"it cannot be decoded",
                                                       "its shutter time or ISO is not recorded",
@@ -190,12 +190,6 @@ void dw_problem_reason(const struct dw_ledger_row *row, const char *path, char o
     int lead = dw_problem_leading(row->faults);
     const char *text = row->reason[0] ? row->reason : lead >= 0 ? words[lead] : "";
     snprintf(out, 299, "%s", text);
-    char *named = path && path[0] ? strstr(out, path) : NULL;
-    if (named) {
-        const char *rest = named + strlen(path);
-        rest += strspn(rest, ": ");
-        memmove(named, rest, strlen(rest) + 1);
-    }
     size_t n = strlen(out);
     if (n > 0 && out[n - 1] != '.')
         strcpy(out + n, ".");

@@ -24,8 +24,7 @@ enum dw_status dw_problems(const struct dw_decision *d, size_t most, struct dw_p
 
 /* A plain sentence: what was done about shot i. */
 void dw_problem_remedy(const struct dw_decision *d, size_t i, char out[200]);
-/* A plain sentence: what is wrong with a shot. The judge's reason without the shot's path (its name
- * stands above), or else the fault's own words. */
-void dw_problem_reason(const struct dw_ledger_row *row, const char *path, char out[300]);
+/* A plain sentence: what is wrong with a shot. The judge's reason, or else the fault's own words. */
+void dw_problem_reason(const struct dw_ledger_row *row, char out[300]);
 
 #endif

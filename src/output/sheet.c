@@ -180,7 +180,7 @@ static void draw_cell(struct dw_paper *p, const struct sheet *s, const struct dw
                                 strlen(when) == 19 ? when + 5 : when); /* the year stands above */
     dw_paper_line(p, x, base, w - used - 16, DW_LEFT, &name, s->shots->shot[problem->shot].name);
     draw_codes(p, x, base + 26, w, row);
-    dw_problem_reason(row, s->shots->shot[problem->shot].path, text);
+    dw_problem_reason(row, text);
     int lines = dw_paper_words(p, x, base + 51, w, 2, 22, &plain, text);
     dw_problem_remedy(s->d, problem->shot, text);
     dw_paper_words(p, x, base + 51 + 22 * lines, w, 4 - lines > 2 ? 2 : 1, 22, &small, text);

@@ -4,9 +4,12 @@
 
 #include <daywheel/render.h>
 
-/* Linear RGB of a space to CIE XYZ with Y of white = 1, white D65 (x .3127, y .3290).
- * Primaries: IEC 61966-2-1 (sRGB), SMPTE EG 432-1 (P3, with D65 as Display P3 has it),
- * ITU-R BT.2020. */
+#include "base/primaries.h"
+
+/* Its primaries. */
+const struct dw_primaries *dw_space_primaries(enum dw_space space);
+
+/* Linear RGB of a space to CIE XYZ with Y of white = 1, white D65. */
 void dw_space_to_xyz(enum dw_space space, double m[9]);
 
 /* Linear BT.2020, in which all light is carried, to linear RGB of a space. */

@@ -47,22 +47,6 @@ static void take_dng_matrix(const libraw_colordata_t *c, const libraw_dng_color_
     }
 }
 
-/* White of D65, XYZ (CIE 15), in the camera: its reciprocal is the balance for daylight. */
-static void daylight_from_matrix(const float m[9], float mul[3])
-{
-    static const double d65[3] = {0.95046, 1, 1.08906};
-    double white[3];
-    for (int i = 0; i < 3; i++) {
-        white[i] = 0;
-        for (int j = 0; j < 3; j++)
-            white[i] += (double)m[3 * i + j] * d65[j];
-        if (!(white[i] > 1e-6))
-            return;
-    }
-    for (int i = 0; i < 3; i++)
-        mul[i] = (float)(white[1] / white[i]);
-}
-
 void dw_raw_take_colour(const struct dw_raw *r, struct dw_raw_record *rec)
 {
     const libraw_colordata_t *c = &r->lr->color;
@@ -83,12 +67,9 @@ void dw_raw_take_colour(const struct dw_raw *r, struct dw_raw_record *rec)
         rec->has_cam_xyz = true;
     }
     const int *day = c->WB_Coeffs[LIBRAW_WBI_Daylight];
-    if (day[0] > 0 && day[1] > 0 && day[2] > 0) {
+    if (day[0] > 0 && day[1] > 0 && day[2] > 0)
         for (int i = 0; i < 3; i++)
             rec->daylight_mul[i] = (float)day[i] / (float)day[1];
-    } else if (rec->has_cam_xyz) {
-        daylight_from_matrix(rec->cam_xyz, rec->daylight_mul);
-    }
 }
 
 static int colour_at(const struct dw_raw *r, int row, int col)

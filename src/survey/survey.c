@@ -4,6 +4,7 @@
 
 #include "base/buffers.h"
 #include "base/pool.h"
+#include "base/text.h"
 #include "survey/file.h"
 #include "survey/key.h"
 #include "survey/measure.h"
@@ -104,7 +105,7 @@ static enum dw_status measure_shot(void *ctx, void *state, size_t item, struct d
         return s;
     const bool broken = s < 0;
     if (broken)
-        set_unusable(&measured.m, j->tiles, err->text);
+        set_unusable(&measured.m, j->tiles, dw_text_after_name(err->text, shot->path));
     else if (j->packs)
         pack(j, shot, &w->mosaic);
     *m = measured.m;
