@@ -1,18 +1,9 @@
 /* test_target.c: colour from the RAW file of a 24-patch target to scene-linear light, through scan,
  * decoder, survey, decision and the linear half. The look shapes contrast and saturation on
- * purpose and is not judged here. The shoot is invented by the generator, which shares no code
- * with the program; the environment says where it is. */
+ * purpose and is not judged here. */
 #include "check_main.h"
 #include "ciede2000.h"
-
-#include "base/csv.h"
-#include "base/atomic_file.h"
-
-#include <daywheel/daywheel.h>
-
-#include <stdio.h>
-#include <string.h>
-#include <unistd.h>
+#include "invented.h"
 
 /* Sharma, Wu & Dalal 2005, their table 1 (rows on the edge of arctan left out). */
 START_TEST(colour_difference_gives_the_published_pairs)
@@ -72,13 +63,10 @@ static void to_lab(const double rgb[3], double lab[3])
 
 /* Means of the patches in linear light, from their places in the truth table (mosaic pixels; the
  * picture is half as large), a sixth inside the edges. */
-static void measure_patches(const char *shoot, const struct dw_linear *light, double rgb[24][3])
+static void measure_patches(const struct invented *v, const struct dw_linear *light,
+                            double rgb[24][3])
 {
-    char *path = dw_join_path(shoot, "truth/target.csv"), *data;
-    size_t n;
-    struct dw_csv t;
-    ck_assert_int_eq(dw_read_whole(path, 1 << 20, &data, &n, NULL), DW_OK);
-    ck_assert_int_eq(dw_csv_parse(path, data, n, &t, NULL), DW_OK);
+    struct dw_csv t = invented_table(v, "truth/target.csv");
     ck_assert_uint_ge(t.rows, 24);
     for (size_t p = 0; p < 24; p++) {
         int place[4];
@@ -97,49 +85,26 @@ static void measure_patches(const char *shoot, const struct dw_linear *light, do
             rgb[p][c] = sum[c] / (double)count;
     }
     dw_csv_free(&t);
-    free(data);
-    free(path);
 }
 
 START_TEST(a_colour_target_by_day_keeps_its_colours)
 {
-    const char *invent = getenv("DAYWHEEL_INVENT");
-    ck_assert_msg(invent != NULL, "DAYWHEEL_INVENT must name the generator");
-    char dir[] = "/tmp/dw-test-target-XXXXXX", command[1000];
-    ck_assert_ptr_nonnull(mkdtemp(dir));
-    char *shoot = dw_join_path(dir, "shoot"), *survey_path = dw_join_path(dir, "survey.dws");
-    snprintf(command, sizeof command, "'%s' --scene target --out '%s' >/dev/null 2>&1", invent,
-             shoot);
-    ck_assert_int_eq(system(command), 0);
-
+    struct invented v;
     struct dw_error err = {0};
-    struct dw_run run = {.jobs = 2};
-    struct dw_scan_params scan = DW_SCAN_DEFAULTS;
-    struct dw_survey_params survey_params = DW_SURVEY_DEFAULTS;
-    struct dw_decide_params decide = DW_DECIDE_DEFAULTS;
-    struct dw_shots shots = {0};
-    struct dw_survey survey = {0};
-    struct dw_decision decision = {0};
-    const char *inputs[] = {shoot};
-    ck_assert_msg(dw_scan(inputs, 1, &scan, &run, &shots, &err) >= 0, "%s", err.text);
-    ck_assert_msg(
-        dw_survey_run(&shots, survey_path, &survey_params, NULL, &run, &survey, &err) >= 0, "%s",
-        err.text);
-    ck_assert_msg(dw_decide(&shots, &survey, &decide, &run, &decision, &err) >= 0, "%s", err.text);
-
-    const struct dw_frame *frame = &decision.frame[decision.n_frames / 2]; /* about noon */
-    const struct dw_shot *shot = &shots.shot[frame->source[0].shot];
+    invented_make(&v, "--scene target");
+    const struct dw_frame *frame = &v.decision.frame[v.decision.n_frames / 2]; /* about noon */
+    const struct dw_shot *shot = &v.shots.shot[frame->source[0].shot];
     struct dw_decoder *decoder = dw_decoder_new();
     struct dw_mosaic mosaic = {0};
     struct dw_linear light = {0};
     struct dw_size size = {DW_SIZE_HALF, 0, 0};
     ck_assert_msg(dw_decode(decoder, shot, &mosaic, &err) >= 0, "%s", err.text);
-    ck_assert_msg(dw_linear_from_mosaic(&mosaic, dw_facts_levels(&decision.facts, shot),
-                                        &decision.facts, &frame->source[0], &size, false, &light,
+    ck_assert_msg(dw_linear_from_mosaic(&mosaic, dw_facts_levels(&v.decision.facts, shot),
+                                        &v.decision.facts, &frame->source[0], &size, false, &light,
                                         &err) >= 0,
                   "%s", err.text);
     double rgb[24][3], scale = 0, mean = 0, worst = 0;
-    measure_patches(shoot, &light, rgb);
+    measure_patches(&v, &light, rgb);
     /* brightness is free: the fourth grey carries its published lightness */
     double grey = 0.2627 * rgb[21][0] + 0.6780 * rgb[21][1] + 0.0593 * rgb[21][2];
     scale = pow((published[21][0] + 16) / 116, 3) / grey;
@@ -159,13 +124,7 @@ START_TEST(a_colour_target_by_day_keeps_its_colours)
     dw_linear_free(&light);
     dw_mosaic_free(&mosaic);
     dw_decoder_free(decoder);
-    dw_decision_free(&decision);
-    dw_survey_free(&survey);
-    dw_shots_free(&shots);
-    snprintf(command, sizeof command, "rm -rf '%s'", dir);
-    ck_assert_int_eq(system(command), 0);
-    free(survey_path);
-    free(shoot);
+    invented_free(&v);
 }
 END_TEST
 

@@ -19,10 +19,11 @@ struct hot_params {
     double share;         /* of them must hold the spot */
     double scatter;       /* of its excess, share of the excess (MAD sigma), at most */
     double neighbour;     /* a neighbour seen in this share of the spot's shots: not one pixel */
+    double least_glow;    /* log2 of seconds x ISO/100: shorter exposures show no hot pixels */
     double exposure_span; /* shots within this factor of the longest exposure x gain count, stops */
     double day_ratio;     /* relative excess must be so many times that in short exposures */
 };
-static const struct hot_params HOT = {17, 5, 0.6, 0.35, 0.5, 1.2, 4.0};
+static const struct hot_params HOT = {17, 5, 0.6, 0.35, 0.5, 0.0, 1.2, 4.0};
 
 /* A bright spot of one shot. */
 struct spot {
@@ -115,14 +116,15 @@ static size_t join(const struct spot *spot, size_t n, struct place *place, doubl
 {
     size_t places = 0;
     for (size_t i = 0, end; i < n; i = end) {
-        for (end = i; end < n && spot[end].at == spot[i].at;)
-            end++;
-        size_t k = end - i;
-        for (size_t j = 0; j < k; j++)
-            work[j] = (double)spot[i + j].relative;
+        size_t k = 0; /* shots, each once, whatever a survey file says */
+        for (end = i; end < n && spot[end].at == spot[i].at; end++)
+            if (end == i || spot[end].shot != spot[end - 1].shot)
+                work[k++] = (double)spot[end].relative;
         double relative = dw_median(work, k);
-        for (size_t j = 0; j < k; j++)
-            work[j] = (double)spot[i + j].excess;
+        k = 0;
+        for (size_t j = i; j < end; j++)
+            if (j == i || spot[j].shot != spot[j - 1].shot)
+                work[k++] = (double)spot[j].excess;
         double excess = dw_median(work, k);
         double scatter = dw_mad_sigma(work, k, excess, work + k);
         place[places++] = (struct place){spot[i].at, (uint32_t)k, (float)excess, (float)relative,
@@ -168,6 +170,8 @@ enum dw_status dw_hot_pixels(struct dw_work *w, struct dw_facts *facts, struct d
         if (w->usable[i] && g > most)
             most = g;
     }
+    if (!(most >= HOT.least_glow))
+        return DW_OK; /* what stands still in brief exposures is the scene */
     uint32_t night[32], day[32];
     size_t n_night = pick(w, most - HOT.exposure_span, most, night);
     size_t n_day = pick(w, -HUGE_VAL, most - 6, day); /* glow too faint to be seen */
