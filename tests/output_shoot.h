@@ -104,7 +104,6 @@ static inline struct shoot *shoot_new(size_t n)
         struct dw_ledger_row *row = &s->d.ledger[i];
         *row = (struct dw_ledger_row){.frame = (uint32_t)i + 1,
                                       .utc_s = SHOOT_START + 20.0 * (double)i,
-                                      .ev100 = 9,
                                       .sun_alt_deg = -18 + 0.37 * (double)i,
                                       .luminance_stops = -3 + 0.1 * (double)i,
                                       .flicker_stops = 0.0123456,

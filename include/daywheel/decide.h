@@ -74,7 +74,6 @@ struct dw_facts {
 struct dw_ledger_row {
     uint32_t frame; /* output number, 0 = none */
     double utc_s;   /* mid-exposure */
-    double ev100;   /* NAN if not recorded */
     double sun_alt_deg;
     double luminance_stops;    /* log2 cd/m^2 of the scene's key; NAN unknown */
     double flicker_stops;      /* exposure error found; positive: brighter than its record */
@@ -154,6 +153,11 @@ struct dw_decision {
 enum dw_status dw_decide(const struct dw_shots *shots, const struct dw_survey *survey,
                          const struct dw_decide_params *params, const struct dw_run *run,
                          struct dw_decision *out, struct dw_error *err);
+/* Where the camera stood: `given` unless NULL, else the median of the shots' GPS tags, which one bad
+ * fix does not move. DW_ERR_USAGE without either (the text says how to give one). dw_decide calls
+ * it; call it before a long survey to fail early. */
+enum dw_status dw_find_site(const struct dw_shots *shots, const struct dw_site *given,
+                            struct dw_site *out, struct dw_error *err);
 void dw_facts_free(struct dw_facts *facts);
 void dw_decision_free(struct dw_decision *d);
 

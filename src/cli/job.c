@@ -58,18 +58,13 @@ static enum dw_status heard(struct dw_job *job, enum dw_status status)
     return status;
 }
 
+/* Before the long survey, so that a missing site is not found out after hours. */
 static enum dw_status need_site(struct dw_job *job)
 {
-    if (job->settings->has_site)
-        return DW_OK;
-    for (size_t i = 0; i < job->shots.n; i++)
-        if (job->shots.shot[i].has_gps)
-            return DW_OK;
-    return dw_fail(&job->error, DW_ERR_USAGE,
-                   "the site is not known, and none of the %zu frames has GPS tags; say where the "
-                   "camera stood, in degrees, north and east positive, such as --site 46.40,8.10 "
-                   "(a tenth of a degree is good enough)",
-                   job->shots.n);
+    const struct dw_settings *s = job->settings;
+    const struct dw_site given = {s->site[0], s->site[1], 0};
+    struct dw_site site;
+    return dw_find_site(&job->shots, s->has_site ? &given : NULL, &site, &job->error);
 }
 
 static void tell_scan(struct dw_job *job)
@@ -186,7 +181,7 @@ static enum dw_status write_documents(struct dw_job *job)
     if (status >= 0)
         status = dw_write_summary(dir, d, &job->error);
     if (status >= 0)
-        status = dw_write_sheets(dir, &job->shots, &job->survey, d, &pages, &job->error);
+        status = heard(job, dw_write_sheets(dir, &job->shots, &job->survey, d, &pages, &job->error));
     if (status >= 0) /* last: the ledger is what a person looks for, and then all else is there */
         status = dw_write_ledger(dir, &job->shots, d, job->word, &job->error);
     return heard(job, status);

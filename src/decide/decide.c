@@ -47,7 +47,6 @@ static void fill_ledger(const struct dw_work *w, struct dw_ledger_row *ledger)
         struct dw_ledger_row *row = &ledger[i];
         row->utc_s = w->utc[i];
         row->sun_alt_deg = w->alt[i];
-        row->ev100 = w->recorded[i] ? w->ev[i] : (double)NAN;
         row->luminance_stops = w->key[i] - w->error[i] + LIGHT_TO_LUMINANCE;
         row->flicker_stops = w->error[i];
         row->flicker_sigma = sqrt(w->error_var[i]);

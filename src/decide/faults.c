@@ -149,7 +149,9 @@ enum dw_status dw_faults(struct dw_work *w, struct dw_ledger_row *ledger, struct
         const uint32_t spoiled = DW_UNREADABLE | DW_BRIGHT | DW_DARK;
         enum dw_word word = w->params->word ? w->params->word[i] : DW_WORD_NONE;
         bool decoded = !(ledger[i].faults & DW_UNREADABLE) && isfinite(w->key[i]);
-        w->usable[i] = decoded && !(ledger[i].faults & spoiled);
+        /* what a person rejects teaches nothing either; a spoiled shot that is wanted all the same
+         * is shown, but does not pull the others */
+        w->usable[i] = decoded && !(ledger[i].faults & spoiled) && word != DW_WORD_DROP;
         ledger[i].use = decoded && (word == DW_WORD_USE ||
                                     (word == DW_WORD_NONE && !(ledger[i].faults & spoiled)));
         if (word == DW_WORD_DROP && !ledger[i].reason[0])

@@ -13,19 +13,18 @@ static int compare_ints(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* The site of the option, else the median of the GPS tags: one bad fix does not move it. */
-static enum dw_status find_site(struct dw_work *w, struct dw_facts *facts, struct dw_error *err)
+enum dw_status dw_find_site(const struct dw_shots *shots, const struct dw_site *given,
+                            struct dw_site *out, struct dw_error *err)
 {
-    if (w->params->has_site) {
-        facts->site = w->params->site;
+    if (given) {
+        *out = *given;
         return DW_OK;
     }
-    double *lat = DW_TAKE(&w->arena, w->n, double), *lon = DW_TAKE(&w->arena, w->n, double);
-    if (!lat || !lon)
-        return dw_fail(err, DW_ERR_MEMORY, "out of memory while reading GPS tags");
+    double *lat = malloc((shots->n + 1) * sizeof *lat), *lon = malloc((shots->n + 1) * sizeof *lon);
     size_t n = 0;
-    for (size_t i = 0; i < w->n; i++) {
-        const struct dw_shot *s = &w->shots->shot[i];
+    enum dw_status status = DW_OK;
+    for (size_t i = 0; lat && lon && i < shots->n; i++) {
+        const struct dw_shot *s = &shots->shot[i];
         if (!s->has_gps || !(fabs(s->lat_deg) <= 90) || !(fabs(s->lon_deg) <= 360))
             continue;
         lat[n] = s->lat_deg;
@@ -33,15 +32,20 @@ static enum dw_status find_site(struct dw_work *w, struct dw_facts *facts, struc
         lon[n] = n ? lon[0] + remainder(s->lon_deg - lon[0], 360) : s->lon_deg;
         n++;
     }
-    if (n == 0)
-        return dw_fail(err, DW_ERR_USAGE,
-                       "the site is not known: none of the %zu frames holds GPS tags; give it "
-                       "with --site LAT,LON in degrees, north and east positive",
-                       w->n);
-    facts->site.lat_deg = dw_median(lat, n);
-    facts->site.lon_deg = remainder(dw_median(lon, n), 360);
-    facts->site.height_m = 0;
-    return DW_OK;
+    if (!lat || !lon)
+        status = dw_fail(err, DW_ERR_MEMORY, "out of memory while reading GPS tags");
+    else if (n == 0)
+        status = dw_fail(
+            err, DW_ERR_USAGE,
+            "the site is not known, and none of the %zu frames has GPS tags; say where the "
+            "camera stood, in degrees, north and east positive, such as --site 46.40,8.10 "
+            "(a tenth of a degree is good enough)",
+            shots->n);
+    else
+        *out = (struct dw_site){dw_median(lat, n), remainder(dw_median(lon, n), 360), 0};
+    free(lat);
+    free(lon);
+    return status;
 }
 
 /* The commonest offset tag; false without any. */
@@ -161,7 +165,9 @@ enum dw_status dw_when(struct dw_work *w, struct dw_facts *facts, struct dw_erro
     w->alt = DW_TAKE(&w->arena, w->n, double);
     if (!clock || !tags || !w->utc || !w->alt)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu shots", w->n);
-    enum dw_status status = find_site(w, facts, err);
+    const struct dw_decide_params *p = w->params;
+    enum dw_status status =
+        dw_find_site(w->shots, p->has_site ? &p->site : NULL, &facts->site, err);
     if (status >= 0)
         status = fill_clock(w, clock, err);
     if (status < 0)
