@@ -259,6 +259,36 @@ START_TEST(a_person_has_the_last_word)
 }
 END_TEST
 
+/* A shoot may begin and end in the middle of dusk, where the light falls by a stop a shot and the
+ * camera stands at its limits: that is no fault of its first and last shots. A true fault is. */
+START_TEST(the_first_and_last_shots_may_lie_in_dusk)
+{
+    struct fake_shoot f = shoot(781, 0);
+    for (size_t from = 170; from < 230; from += 10) {
+        struct fake_shoot part = f; /* a window on the same shots */
+        part.shots.shot = f.shots.shot + from;
+        part.shots.n = 40;
+        part.survey.measure = f.survey.measure + from;
+        part.survey.n = 40;
+        struct dw_decide_params params = for_site(&f);
+        struct dw_decision d = decide(&part, &params);
+        for (size_t i = 0; i < 40; i++)
+            ck_assert_msg(!(d.ledger[i].faults & (DW_BRIGHT | DW_DARK)), "shot %zu from %zu: %s", i,
+                          from, d.ledger[i].reason);
+        dw_decision_free(&d);
+    }
+    fake_free(&f);
+    f = shoot(40, 0);
+    brighten(&f, 0, 3);
+    struct dw_decide_params params = for_site(&f);
+    struct dw_decision d = decide(&f, &params);
+    ck_assert(d.ledger[0].faults & DW_BRIGHT);
+    ck_assert(!(d.ledger[1].faults & DW_BRIGHT));
+    dw_decision_free(&d);
+    fake_free(&f);
+}
+END_TEST
+
 /* A shot that a person rejects teaches nothing, not even where the program saw no fault in it. */
 START_TEST(a_rejected_shot_pulls_nothing)
 {
@@ -392,6 +422,7 @@ int main(void)
     tcase_add_test(t, spoiled_exposures_are_found_and_pull_nothing);
     tcase_add_test(t, a_person_has_the_last_word);
     tcase_add_test(t, a_rejected_shot_pulls_nothing);
+    tcase_add_test(t, the_first_and_last_shots_may_lie_in_dusk);
     tcase_add_test(t, levels_are_frozen_by_class);
     tcase_add_test(t, no_record_at_all_is_said_once_and_goes_on);
     tcase_add_test(t, nothing_usable_is_an_error_in_words);

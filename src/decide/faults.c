@@ -83,8 +83,8 @@ static double clipped_tiles(const struct dw_work *w, size_t i)
     return (double)n / w->tiles;
 }
 
-/* Median of a measure over up to an hour to one side, trend carried on: NAN without neighbours. */
-static double side_level(const struct dw_work *w, size_t i, int side, double *work)
+/* Raw levels of the shots to one side, nearest first, up to an hour's; returns how many. */
+static size_t side_levels(const struct dw_work *w, size_t i, int side, double *level)
 {
     size_t reach = (size_t)fmin(60, fmax(15, 3600 / w->interval)), n = 0;
     for (size_t d = 1; d <= reach; d++) {
@@ -92,25 +92,39 @@ static double side_level(const struct dw_work *w, size_t i, int side, double *wo
             break;
         size_t j = side < 0 ? i - d : i + d;
         if (isfinite(w->key[j]))
-            work[n++] = raw_level(w, j);
+            level[n++] = raw_level(w, j);
     }
-    return n ? dw_median(work, n) : (double)NAN;
+    return n;
+}
+
+/* What two comparisons agree on: the smaller if they have one sign, else nothing. */
+static double agreed(double a, double b)
+{
+    if ((a > 0) != (b > 0))
+        return 0;
+    return fabs(a) < fabs(b) ? a : b;
 }
 
 /* How far a shot stands out from the camera's habit. The habit is what came before *and* what came
  * after: a lamp that goes on for the evening changes the one, dusk at the end of the camera's range
- * lies between the two, and only a spoiled shot stands out from both. */
+ * lies between the two, and only a spoiled shot stands out from both. The first and last shots of a
+ * shoot have one side only: they must stand out from their neighbour and from where their two
+ * neighbours' trend leads as well, or dusk would be a fault of the shoot's first shot. */
 static double stands_out(const struct dw_work *w, size_t i, double *work)
 {
-    double level = raw_level(w, i);
-    double before = level - side_level(w, i, -1, work), after = level - side_level(w, i, 1, work);
-    if (!isfinite(before))
-        return isfinite(after) ? after : 0;
-    if (!isfinite(after))
-        return before;
-    if ((before > 0) != (after > 0))
-        return 0;
-    return fabs(before) < fabs(after) ? before : after;
+    double level = raw_level(w, i), off[2] = {0, 0}, edge = 0;
+    bool known[2];
+    for (int k = 0; k < 2; k++) {
+        size_t n = side_levels(w, i, k ? 1 : -1, work);
+        known[k] = n > 0;
+        if (n == 0)
+            continue;
+        edge = agreed(level - work[0], n > 1 ? level - (2 * work[0] - work[1]) : level - work[0]);
+        off[k] = level - dw_median(work, n); /* reorders work */
+    }
+    if (known[0] && known[1])
+        return agreed(off[0], off[1]);
+    return agreed(known[0] ? off[0] : off[1], edge);
 }
 
 static void judge_level(struct dw_work *w, struct dw_ledger_row *ledger, double *work)
