@@ -104,6 +104,24 @@ START_TEST(examples_and_defaults_are_accepted)
 }
 END_TEST
 
+START_TEST(renderings_are_words_in_any_order)
+{
+    ck_assert_int_eq(render("shots -o out"), DW_OK);
+    ck_assert_uint_eq(settings.also, 0);
+    ck_assert_int_eq(render("shots -o out --also day,night"), DW_OK);
+    ck_assert_uint_eq(settings.also, 1u << DW_DAY | 1u << DW_NIGHT);
+    ck_assert_int_eq(render("shots -o out --also night"), DW_OK);
+    ck_assert_uint_eq(settings.also, 1u << DW_NIGHT);
+    ck_assert_int_eq(render("shots -o out --also night --also none"), DW_OK);
+    ck_assert_uint_eq(settings.also, 0);
+    REFUSED("shots -o out --also dusk", "--also", "'dusk'", "night and day");
+    REFUSED("shots -o out --also night,", "--also", "night,day");
+    REFUSED("shots -o out --also night,,day", "--also");
+    REFUSED("shots -o out --also night,none", "--also");
+    REFUSED("shots -o out --also day,day", "day stands twice");
+}
+END_TEST
+
 START_TEST(every_example_of_the_help_can_be_read)
 {
     if (access("out/settings.ini", R_OK) != 0) { /* one example reads what a run has left */
@@ -485,6 +503,7 @@ int main(void)
     tcase_add_checked_fixture(c, setup, teardown);
     tcase_add_test(c, table_is_sound);
     tcase_add_test(c, examples_and_defaults_are_accepted);
+    tcase_add_test(c, renderings_are_words_in_any_order);
     tcase_add_test(c, every_example_of_the_help_can_be_read);
     tcase_add_test(c, spellings_after_the_gnu_conventions);
     tcase_add_test(c, values_are_read);

@@ -57,8 +57,8 @@ static void make_shoot(struct shoot *s, int turn)
     snprintf(s->dir, sizeof s->dir, "/tmp/dw-test-render-%ld", (long)getpid());
     for (int i = 0; i < SHOTS; i++) {
         struct dw_shot *shot = &s->shot[i];
-        *shot = (struct dw_shot){.readable = true, .width = W, .height = H, .turn_deg = turn,
-                                 .cfa = DW_CFA_BAYER};
+        *shot = (struct dw_shot){
+            .readable = true, .width = W, .height = H, .turn_deg = turn, .cfa = DW_CFA_BAYER};
         char name[] = "shot-0.dng";
         name[5] = (char)('0' + i);
         shot->path = strdup("/nowhere/at/all.dng");
@@ -73,8 +73,8 @@ static void make_shoot(struct shoot *s, int turn)
     s->facts.hot = s->hot;
     s->facts.n_hot = 2;
     fill_frames(s);
-    s->decision = (struct dw_decision){.facts = s->facts, .n_shots = SHOTS, .n_frames = FRAMES,
-                                       .frame = s->frame};
+    s->decision = (struct dw_decision){
+        .facts = s->facts, .n_shots = SHOTS, .n_frames = FRAMES, .frame = s->frame};
     struct dw_error err = {0};
     ck_assert_msg(dw_scratch_open(s->dir, &s->shots, NULL, &s->scratch, &err) >= 0, "%s", err.text);
     for (which = 0; which < SHOTS - 1; which++) {
@@ -141,11 +141,11 @@ static enum dw_status run_shoot(const struct shoot *s, int jobs,
                                 const struct dw_render_params *params, struct kept *k, size_t *made)
 {
     struct dw_run run = {.jobs = jobs, .message = say, .ctx = k};
-    struct dw_sink sink = {have, take, k};
+    struct dw_sink sink = {DW_MIX, have, take, k};
     struct dw_error err = {0};
     pthread_mutex_init(&k->lock, NULL);
     enum dw_status st =
-        dw_render(&s->shots, &s->decision, s->scratch, params, &run, &sink, made, &err);
+        dw_render(&s->shots, &s->decision, s->scratch, params, &run, &sink, 1, made, &err);
     if (st < 0)
         snprintf(k->said, sizeof k->said, "%s", err.text);
     return st;
@@ -329,6 +329,61 @@ START_TEST(a_failing_sink_stops_the_run)
 }
 END_TEST
 
+/* All three renderings from one reading, by any number of workers: each is what it is when made
+ * alone, the clean ones are the look of one weight at the mix's key, and what is there stays. */
+START_TEST(renderings_from_one_reading_are_those_made_alone)
+{
+    struct shoot s;
+    make_shoot(&s, 90);
+    struct dw_render_params params = DW_RENDER_DEFAULTS;
+    struct dw_error err = {0};
+    size_t made;
+    struct kept alone[DW_RENDERINGS] = {{.refuse = 0}};
+    for (unsigned r = 0; r < DW_RENDERINGS; r++) {
+        struct shoot clean = s; /* as if the frame list itself said so */
+        struct dw_frame row[FRAMES];
+        for (int i = 0; i < FRAMES; i++) {
+            row[i] = s.frame[i];
+            if (r != DW_MIX)
+                row[i].day = row[i].balance = r == DW_DAY;
+            if (r != DW_MIX)
+                row[i].stars = r == DW_NIGHT;
+        }
+        clean.decision.frame = row;
+        ck_assert_int_eq(run_shoot(&clean, 1, &params, &alone[r], &made), DW_OK);
+    }
+    for (int jobs = 1; jobs <= 4; jobs += 3) {
+        struct kept k[DW_RENDERINGS] = {{.have_upto = 0}, {.have_upto = 5}, {.have_upto = 2}};
+        struct dw_run run = {.jobs = jobs, .message = say, .ctx = k};
+        const struct dw_sink sinks[] = {{DW_MIX, have, take, &k[DW_MIX]},
+                                        {DW_NIGHT, have, take, &k[DW_NIGHT]},
+                                        {DW_DAY, have, take, &k[DW_DAY]}};
+        for (int i = 0; i < DW_RENDERINGS; i++)
+            pthread_mutex_init(&k[i].lock, NULL);
+        ck_assert_int_eq(dw_render(&s.shots, &s.decision, s.scratch, &params, &run, sinks,
+                                   DW_RENDERINGS, &made, &err),
+                         DW_OK);
+        ck_assert_uint_eq(made, FRAMES);
+        for (int r = 0; r < DW_RENDERINGS; r++)
+            for (uint32_t f = 1; f <= FRAMES; f++) {
+                ck_assert_int_eq(k[r].taken[f], f > k[r].have_upto);
+                if (k[r].taken[f])
+                    same_images(&alone[r].image[f], &k[r].image[f], (int)f);
+            }
+        for (int i = 0; i < DW_RENDERINGS; i++)
+            free_kept(&k[i]);
+    }
+    const struct dw_sink twice[] = {{DW_DAY, have, take, alone}, {DW_DAY, have, take, alone}};
+    struct dw_run run = {.jobs = 1};
+    ck_assert_int_eq(
+        dw_render(&s.shots, &s.decision, s.scratch, &params, &run, twice, 2, &made, &err),
+        DW_ERR_USAGE);
+    for (int r = 0; r < DW_RENDERINGS; r++)
+        free_kept(&alone[r]);
+    free_shoot(&s);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("render");
@@ -339,6 +394,7 @@ int main(void)
     tcase_add_test(c, vanished_files_cost_only_their_frames);
     tcase_add_test(c, what_is_there_is_not_made_again);
     tcase_add_test(c, a_failing_sink_stops_the_run);
+    tcase_add_test(c, renderings_from_one_reading_are_those_made_alone);
     suite_add_tcase(suite, c);
     return dw_check_main(suite);
 }

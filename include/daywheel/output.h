@@ -18,13 +18,17 @@ enum dw_compression { DW_COMPRESS_DEFAULT, DW_COMPRESS_NONE, DW_COMPRESS_DEFLATE
 
 struct dw_writer_params {
     const char *dir; /* OUT/frames; created */
+    enum dw_rendering rendering;
     enum dw_format format;
     enum dw_compression compression; /* TIFF only; default: deflate level 1 */
     int jpeg_quality;
 };
-#define DW_WRITER_DEFAULTS {NULL, DW_JPEG, DW_COMPRESS_DEFAULT, 92}
+#define DW_WRITER_DEFAULTS {NULL, DW_MIX, DW_JPEG, DW_COMPRESS_DEFAULT, 92}
 
-/* A sink that writes OUT/frames/frame-00001.jpg|tif with embedded ICC profile, Exif date and
+/* The folder of a rendering's sequence within OUT: "frames", "frames-night", "frames-day". */
+const char *dw_frames_folder(enum dw_rendering rendering);
+
+/* A sink for one rendering that writes DIR/frame-00001.jpg|tif with embedded ICC profile, Exif date and
  * source name. A frame's recipe (its row, the facts, the look, size and format, hashed) stands
  * in Exif ImageUniqueID; frames already there with the same recipe are not made again. */
 struct dw_writer;

@@ -73,8 +73,17 @@ enum dw_status dw_look(struct dw_linear *light, const struct dw_frame *frame,
                        struct dw_image *out, struct dw_error *err);
 void dw_image_free(struct dw_image *image);
 
-/* Where finished pictures go. Called from worker threads, concurrently, once a frame. */
+/* How a frame is looked at: as its row says, or wholly by one look. A frame's renderings have the
+ * same light and the same key, so they can be crossed over by hand. */
+enum dw_rendering { DW_MIX, DW_NIGHT, DW_DAY };
+#define DW_RENDERINGS 3
+/* The frame's row as a rendering sees it: its weights are set, all else stays. */
+struct dw_frame dw_frame_as(const struct dw_frame *frame, enum dw_rendering rendering);
+
+/* Where finished pictures of one rendering go. Called from worker threads, concurrently, once a
+ * frame, with the row that dw_frame_as gives. */
 struct dw_sink {
+    enum dw_rendering rendering;
     /* True if this frame need not be made (already there with the same recipe). May be NULL. */
     bool (*have)(void *ctx, const struct dw_frame *frame);
     enum dw_status (*take)(void *ctx, const struct dw_frame *frame, const struct dw_image *image,
@@ -92,12 +101,14 @@ struct dw_render_params {
 #define DW_RENDER_DEFAULTS                                                                         \
     {{DW_SIZE_HALF, 0, 0}, 8, DW_SPACE_SRGB, DW_LOOK_DEFAULTS, 1, 1}
 
-/* Renders the decision's frames with run->jobs workers, bytes independent of their number.
- * scratch may be NULL. *made counts the frames given to the sink. */
+/* Renders the decision's frames with run->jobs workers, bytes independent of their number and of
+ * what other sinks there are. A frame's sources are read, and its light is reckoned, once for all
+ * n_sinks (1 to DW_RENDERINGS, each of another rendering) that do not have it.
+ * scratch may be NULL. *made counts the frames of which at least one picture was made. */
 enum dw_status dw_render(const struct dw_shots *shots, const struct dw_decision *decision,
                          struct dw_scratch *scratch, const struct dw_render_params *params,
-                         const struct dw_run *run, const struct dw_sink *sink, size_t *made,
-                         struct dw_error *err);
+                         const struct dw_run *run, const struct dw_sink *sinks, size_t n_sinks,
+                         size_t *made, struct dw_error *err);
 
 #ifdef __cplusplus
 }

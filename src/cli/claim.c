@@ -182,18 +182,19 @@ static enum dw_status compare_ledger(const char *path, const char *dir, const st
                    utc < 0 ? "" : dw_csv_field(ledger, 0, utc), shots->n, shots->shot[0].name);
 }
 
-/* Pictures under our names, but nothing that says that they are ours. */
-static enum dw_status refuse_strange_frames(const char *dir, struct dw_error *err)
+/* Pictures in a folder of our name, but nothing that says that they are ours. */
+static enum dw_status refuse_strange_frames(const char *dir, const char *folder,
+                                            struct dw_error *err)
 {
     enum dw_status status = DW_OK;
-    char *path = dw_join_path(dir, "frames");
+    char *path = dw_join_path(dir, folder);
     DIR *d = path ? opendir(path) : NULL;
     for (struct dirent *e; d && status >= 0 && (e = readdir(d)) != NULL;)
         if (e->d_name[0] != '.')
             status = dw_fail(err, DW_ERR_MIXED,
                              "%s: holds %s, but there is no ledger beside it that says what it "
-                             "belongs to; choose another folder with -o, or move `frames` away",
-                             path, e->d_name);
+                             "belongs to; choose another folder with -o, or move `%s` away",
+                             path, e->d_name, folder);
     if (d)
         closedir(d);
     free(path);
@@ -208,10 +209,11 @@ enum dw_status dw_claim_same_shoot(const char *dir, const struct dw_shots *shots
     struct dw_csv ledger;
     if (!path)
         return dw_fail(err, DW_ERR_MEMORY, "no memory for the name of the ledger");
-    enum dw_status status;
-    if (access(path, F_OK) != 0)
-        status = refuse_strange_frames(dir, err);
-    else {
+    enum dw_status status = DW_OK;
+    if (access(path, F_OK) != 0) {
+        for (int r = 0; r < DW_RENDERINGS && status >= 0; r++)
+            status = refuse_strange_frames(dir, dw_frames_folder((enum dw_rendering)r), err);
+    } else {
         status = dw_read_whole(path, LEDGER_MOST, &text, &n, err);
         if (status >= 0)
             status = dw_csv_parse(path, text, n, &ledger, err);

@@ -5,6 +5,7 @@
 #include "cli/preview.h"
 #include "cli/repair.h"
 #include "cli/report.h"
+#include "cli/sequences.h"
 
 #include <stdlib.h>
 #include <sys/statvfs.h>
@@ -36,7 +37,8 @@ static void check_room(struct dw_job *job, const struct dw_made *made)
     if (statvfs(job->settings->output, &fs) != 0)
         return;
     double need = (double)share_of(job->decision.n_frames, job->settings->part) * made->width *
-                  made->height * bytes_per_pixel(job->settings);
+                  made->height * bytes_per_pixel(job->settings) *
+                  (double)dw_sequences_count(job->settings);
     double have = (double)fs.f_bavail * (double)fs.f_frsize;
     char needed[40], left[40];
     dw_bytes_text(need, needed, sizeof needed);
@@ -51,38 +53,28 @@ static void check_room(struct dw_job *job, const struct dw_made *made)
 /* Renders once. *lost: shots that could not be read any more, noted in the job's survey. */
 static enum dw_status render_once(struct dw_job *job, struct dw_made *made, size_t *lost)
 {
-    const struct dw_settings *s = job->settings;
-    struct dw_render_params params = dw_job_render_params(s);
-    struct dw_writer_params files = DW_WRITER_DEFAULTS;
-    char *dir = dw_join_path(s->output, "frames");
-    struct dw_writer *writer = NULL;
+    const bool whole = job->settings->part[1] == 1;
+    const struct dw_render_params params = dw_job_render_params(job->settings);
+    struct dw_sequences q;
     *lost = 0;
-    if (!dir)
-        return dw_fail(&job->error, DW_ERR_MEMORY, "no memory for the name of the frames' folder");
-    files.dir = dir;
-    files.format = (enum dw_format)s->format;
-    files.compression = (enum dw_compression)s->compression;
-    enum dw_status status =
-        dw_writer_new(&files, &params, &job->shots, &job->decision, &writer, &job->error);
-    if (status >= 0) {
-        struct dw_sink sink = dw_writer_sink(writer);
-        double began = dw_now_s();
-        size_t now = 0;
-        status = dw_render(&job->shots, &job->decision, job->scratch, &params, &job->run, &sink,
-                           &now, &job->error);
-        made->now += now;
-        made->took_s += dw_now_s() - began;
-        made->incomplete = status == DW_WARN;
-        dw_terminal_end_stage(job->terminal);
-        /* a share alone cannot decide anew: the others would not know */
-        if (status == DW_WARN && s->part[1] == 1)
-            status = dw_repair(job, &sink, lost);
-        /* other shares may be writing: their temporaries are not leftovers */
-        if (status >= 0 && s->part[1] == 1)
-            dw_writer_tidy(writer);
-    }
-    dw_writer_free(writer);
-    free(dir);
+    enum dw_status status = dw_sequences_open(&q, job, &params);
+    if (status < 0)
+        return status;
+    double began = dw_now_s();
+    size_t now = 0;
+    status = dw_render(&job->shots, &job->decision, job->scratch, &params, &job->run, q.sink, q.n,
+                       &now, &job->error);
+    made->now += now;
+    made->took_s += dw_now_s() - began;
+    made->incomplete = status == DW_WARN;
+    dw_terminal_end_stage(job->terminal);
+    /* a share alone cannot decide anew: the others would not know */
+    if (status == DW_WARN && whole)
+        status = dw_repair(job, q.sink, q.n, lost);
+    /* other shares may be writing: their temporaries are not leftovers */
+    if (status >= 0 && whole)
+        dw_sequences_tidy(&q);
+    dw_sequences_close(&q);
     return status;
 }
 

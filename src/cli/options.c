@@ -14,6 +14,8 @@ static const struct dw_choice spaces[] = {
     {"srgb", DW_SPACE_SRGB}, {"p3", DW_SPACE_P3}, {"rec2020", DW_SPACE_REC2020}, {NULL, 0}};
 static const struct dw_choice sizes[] = {{"half", DW_SIZE_HALF}, {"full", DW_SIZE_FULL}, {NULL, 0}};
 
+static const struct dw_choice renderings[] = {{"night", DW_NIGHT}, {"day", DW_DAY}, {NULL, 0}};
+
 #define AT(m) offsetof(struct dw_settings, m)
 
 const char *const dw_group_title[DW_GROUP_COUNT] = {"Files", "The shoot", "The picture", "The run",
@@ -95,6 +97,14 @@ const struct dw_option dw_options[] = {
      .more = "At or below NIGHT a frame is rendered for the stars alone, at or above DAY for "
              "daylight alone; between them the two are mixed smoothly. -12 is the end of nautical "
              "twilight, -18 that of astronomical twilight."},
+    {.name = "also", .kind = DW_OPT_WORDS, .at = AT(also), .form = "night,day|none",
+     .means = "one or more renderings, separated by commas", .choices = renderings,
+     .example = "night,day", .standard = "none", .group = DW_GROUP_PICTURE,
+     .use = DW_USE_RESULT, .commands = DW_CMD_RENDER,
+     .help = "whole sequences of the clean night or day look beside the mixed one",
+     .more = "For cutting by hand. They go to OUT/frames-night and OUT/frames-day, with the same "
+             "numbers and from the same decoding. All three show a frame at the same brightness, so "
+             "that any two can be crossed over at any place of your own."},
     {.name = "steady", .kind = DW_OPT_REAL, .at = AT(steady), .form = "SHARE",
      .means = "a share", .range = {{0, 1}}, .example = "0.5", .standard = "0.5",
      .group = DW_GROUP_PICTURE, .use = DW_USE_RESULT, .commands = DW_CMD_ALL,

@@ -14,6 +14,7 @@ enum dw_option_kind {
     DW_OPT_COUNT,  /* int, low..high of `range[0]` */
     DW_OPT_REAL,   /* double */
     DW_OPT_CHOICE, /* int, one of `choices` */
+    DW_OPT_WORDS,  /* unsigned: bit v for every one of `choices` of value v, comma-separated */
     DW_OPT_TEXT,   /* char * */
     DW_OPT_FOLDER, /* char *, completed as a folder */
     DW_OPT_FILE,   /* char *, completed as a file */

@@ -23,7 +23,17 @@ static bool is_lost(struct dw_job *job, struct dw_decoder *decoder, size_t shot,
     return true;
 }
 
-enum dw_status dw_repair(struct dw_job *job, const struct dw_sink *sink, size_t *found)
+static bool all_have(const struct dw_sink *sinks, size_t n, const struct dw_frame *frame)
+{
+    for (size_t i = 0; i < n; i++) {
+        struct dw_frame row = dw_frame_as(frame, sinks[i].rendering);
+        if (!sinks[i].have(sinks[i].ctx, &row))
+            return false;
+    }
+    return true;
+}
+
+enum dw_status dw_repair(struct dw_job *job, const struct dw_sink *sinks, size_t n, size_t *found)
 {
     const struct dw_decision *d = &job->decision;
     struct dw_mosaic mosaic = {0};
@@ -35,7 +45,7 @@ enum dw_status dw_repair(struct dw_job *job, const struct dw_sink *sink, size_t 
     for (size_t i = 0; i < d->n_frames && status >= 0; i++) {
         if (dw_stopping(&job->run))
             status = dw_fail(&job->error, DW_ERR_INTERRUPTED, "stopped");
-        else if (!sink->have(sink->ctx, &d->frame[i]))
+        else if (!all_have(sinks, n, &d->frame[i]))
             for (int k = 0; k < d->frame[i].n_sources; k++)
                 *found += is_lost(job, decoder, d->frame[i].source[k].shot, &mosaic);
     }

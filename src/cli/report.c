@@ -42,6 +42,11 @@ static void frames_line(struct dw_job *job, const struct dw_made *made)
                      "%zu frames%s of %dx%d in %s/frames: %zu made now, %zu already "
                      "there.",
                      made->share, share, made->width, made->height, s->output, made->now, there);
+    for (unsigned r = DW_MIX + 1; r < DW_RENDERINGS; r++)
+        if (s->also >> r & 1)
+            dw_terminal_line(job->terminal, "The clean %s look of each: %s/%s.",
+                             r == DW_NIGHT ? "night" : "day", s->output,
+                             dw_frames_folder((enum dw_rendering)r));
 }
 
 /* Adds "3 unreadable" for every code that shots of this kind carry. */

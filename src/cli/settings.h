@@ -20,6 +20,7 @@ struct dw_settings {
     /* the picture */
     double twilight[2]; /* sun altitudes, degrees: night, day */
     double steady;      /* 0..1 */
+    unsigned also;      /* bits 1 << enum dw_rendering */
     struct dw_size size;
     int format;      /* enum dw_format */
     int compression; /* enum dw_compression; TIFF only */

@@ -100,6 +100,34 @@ static const struct dw_choice *find_choice(const struct dw_choice *choice, const
     return NULL;
 }
 
+/* Words in any order, or "none"; one that stands twice is a slip. */
+static bool set_words(const struct dw_option *o, const char *text, unsigned *at, struct why *why)
+{
+    unsigned bits = 0;
+    bool none = dw_text_same(text, "none");
+    while (!none) {
+        char word[32];
+        size_t n = strcspn(text, ",");
+        if (n == 0 || n >= sizeof word)
+            return false;
+        memcpy(word, text, n);
+        word[n] = '\0';
+        const struct dw_choice *choice = find_choice(o->choices, word);
+        if (!choice)
+            return false;
+        if (bits & 1u << choice->value) {
+            snprintf(why->text, sizeof why->text, "%s stands twice", choice->name);
+            return false;
+        }
+        bits |= 1u << choice->value;
+        if (text[n] == '\0')
+            break;
+        text += n + 1;
+    }
+    *at = bits;
+    return true;
+}
+
 static bool set_pair(const struct dw_option *o, const char *text, double at[2], struct why *why)
 {
     double v[2];
@@ -203,6 +231,9 @@ enum dw_status dw_option_set(const struct dw_option *o, const char *where, const
         if (good)
             *(int *)at = choice->value;
         break;
+    case DW_OPT_WORDS:
+        good = set_words(o, value, at, &why);
+        break;
     case DW_OPT_TEXT:
     case DW_OPT_FOLDER:
     case DW_OPT_FILE:
@@ -257,6 +288,17 @@ static const char *choice_name(const struct dw_choice *choice, int value)
     return "?";
 }
 
+static void show_words(const struct dw_choice *choice, unsigned bits, char *out, size_t n)
+{
+    size_t used = 0;
+    out[0] = '\0';
+    for (; choice->name; choice++)
+        if (bits & 1u << choice->value && used < n)
+            used += (size_t)snprintf(out + used, n - used, "%s%s", used ? "," : "", choice->name);
+    if (used == 0)
+        snprintf(out, n, "none");
+}
+
 bool dw_option_show(const struct dw_option *o, const struct dw_settings *s, char *out, size_t n)
 {
     const void *at = (const char *)s + o->at;
@@ -275,6 +317,9 @@ bool dw_option_show(const struct dw_option *o, const struct dw_settings *s, char
         return true;
     case DW_OPT_CHOICE:
         snprintf(out, n, "%s", choice_name(o->choices, *(const int *)at));
+        return true;
+    case DW_OPT_WORDS:
+        show_words(o->choices, *(const unsigned *)at, out, n);
         return true;
     case DW_OPT_TEXT:
     case DW_OPT_FOLDER:
@@ -334,10 +379,14 @@ void dw_option_range_text(const struct dw_option *o, char *out, size_t n)
                  o->range[i].high);
         add_text(out, n, text);
     }
-    if (o->kind != DW_OPT_CHOICE)
+    if (o->kind != DW_OPT_CHOICE && o->kind != DW_OPT_WORDS)
         return;
     for (const struct dw_choice *c = o->choices; c->name; c++) {
-        add_text(out, n, c == o->choices ? "" : c[1].name ? ", " : " or ");
+        add_text(out, n,
+                 c == o->choices           ? ""
+                 : c[1].name               ? ", "
+                 : o->kind == DW_OPT_WORDS ? " and "
+                                           : " or ");
         add_text(out, n, c->name);
     }
 }

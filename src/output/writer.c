@@ -25,6 +25,12 @@ struct dw_writer {
     struct dw_hash128 recipe; /* the part that all frames share */
 };
 
+const char *dw_frames_folder(enum dw_rendering rendering)
+{
+    static const char *const name[DW_RENDERINGS] = {"frames", "frames-night", "frames-day"};
+    return (unsigned)rendering < DW_RENDERINGS ? name[rendering] : name[DW_MIX];
+}
+
 static const char *suffix_of(enum dw_format format)
 {
     return format == DW_JPEG ? "jpg" : "tif";
@@ -140,7 +146,7 @@ static enum dw_status take(void *ctx, const struct dw_frame *frame, const struct
 
 struct dw_sink dw_writer_sink(struct dw_writer *w)
 {
-    return (struct dw_sink){have, take, w};
+    return (struct dw_sink){w->params.rendering, have, take, w};
 }
 
 /* The number in a name of exactly the form that frame_path makes; 0 for any other. */

@@ -76,9 +76,9 @@ invent() {
     rm -rf "$dir/truth" # what is true is not for the program under test
 }
 
-# sums DIR: one checksum of the names and bytes of DIR's frames.
+# sums DIR [FOLDER]: one checksum of the names and bytes of DIR's frames, or those in FOLDER.
 sums() {
-    (cd "$1/frames" && find . -type f | LC_ALL=C sort | xargs cksum) | cksum
+    (cd "$1/${2:-frames}" && find . -type f | LC_ALL=C sort | xargs cksum) | cksum
 }
 
 # no_leftovers DIR: no temporary file, lock or scratch is left in DIR.

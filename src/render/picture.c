@@ -1,0 +1,165 @@
+/* picture.c: see picture.h. */
+#include "render/picture.h"
+
+#include "render/geometry.h"
+
+#include <string.h>
+
+struct dw_frame dw_frame_as(const struct dw_frame *frame, enum dw_rendering rendering)
+{
+    struct dw_frame f = *frame;
+    if (rendering != DW_MIX) {
+        f.day = f.balance = rendering == DW_DAY ? 1 : 0;
+        f.stars = rendering == DW_DAY ? 0 : 1;
+    }
+    return f;
+}
+
+/* The rows that pictures are made in. */
+struct rows {
+    float *light[3], *work[3], *other[3], *norm, *level;
+};
+
+static enum dw_status make_rows(struct dw_pictures *p, const struct dw_geometry *g, struct rows *r,
+                                struct dw_error *err)
+{
+    size_t wide = (size_t)(g->out_w > g->cells_w ? g->out_w : g->cells_w);
+    if (!dw_grow(&p->rows, 11 * wide * sizeof(float)))
+        return dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %zu pixels", wide);
+    float *at = p->rows.p;
+    for (size_t c = 0; c < 3; c++) {
+        r->light[c] = at + c * wide;
+        r->work[c] = at + (3 + c) * wide;
+        r->other[c] = at + (6 + c) * wide;
+    }
+    r->norm = at + 9 * wide;
+    r->level = at + 10 * wide;
+    return DW_OK;
+}
+
+static size_t pixel_bytes(const struct dw_picture *p)
+{
+    return 3 * (size_t)(p->image.bits / 8);
+}
+
+static enum dw_status open_picture(struct dw_picture *p, const struct dw_geometry *g,
+                                   const struct dw_facts *facts, const struct dw_look_params *look,
+                                   struct dw_error *err)
+{
+    bool swap = dw_turn_swaps(facts->turn_deg);
+    enum dw_status s = dw_look_plan_make(&p->row, facts, look, p->image.space, &p->plan, err);
+    if (s >= 0)
+        s = dw_image_room(&p->image, swap ? g->out_h : g->out_w, swap ? g->out_w : g->out_h, err);
+    if (s >= 0 && !dw_grow(&p->block, DW_TURN_ROWS * (size_t)g->out_w * pixel_bytes(p)))
+        s = dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %d pixels", g->out_w);
+    if (s >= 0 && p->plan.lifts)
+        s = dw_background_begin(&p->background, g->cells_w, g->cells_h, p->plan.sky_floor, err);
+    return s;
+}
+
+/* The look works in place: all pictures but the last take a copy of the light. */
+static float *const *light_for(const struct rows *r, bool last, int width)
+{
+    if (last)
+        return r->light;
+    for (int c = 0; c < 3; c++)
+        memcpy(r->work[c], r->light[c], (size_t)width * sizeof *r->work[c]);
+    return r->work;
+}
+
+static bool same_weights(const struct dw_frame *a, const struct dw_frame *b)
+{
+    return a->day >= b->day && a->day <= b->day && a->balance >= b->balance &&
+           a->balance <= b->balance && a->stars >= b->stars && a->stars <= b->stars;
+}
+
+/* Those of n pictures that really have to be made; the others show one of them. Gives how many. */
+static int choose(struct dw_pictures *p, int n, struct dw_picture *own[DW_RENDERINGS])
+{
+    int k = 0;
+    for (int i = 0; i < n; i++) {
+        struct dw_picture *a = &p->picture[i];
+        a->finished = NULL;
+        for (int j = 0; j < k; j++)
+            if (same_weights(&own[j]->row, &a->row))
+                a->finished = &own[j]->image;
+        if (!a->finished) {
+            a->finished = &a->image;
+            own[k++] = a;
+        }
+    }
+    return k;
+}
+
+/* From the cells, whatever the output's size: they are at hand in any order. */
+static void learn_backgrounds(struct dw_picture *const own[], int n, struct dw_sources *sources,
+                              const struct dw_geometry *g, const struct rows *r)
+{
+    struct dw_picture *lifted[DW_RENDERINGS];
+    int k = 0;
+    for (int i = 0; i < n; i++)
+        if (own[i]->plan.lifts)
+            lifted[k++] = own[i];
+    for (int y = 0; k > 0 && y < g->cells_h; y++) {
+        if (!dw_background_wants(&lifted[0]->background, y)) /* the same rows for all */
+            continue;
+        dw_sources_cell_row(sources, y, r->light, r->other);
+        for (int i = 0; i < k; i++) {
+            float *const *rgb = light_for(r, i == k - 1, g->cells_w);
+            dw_look_prepare(&lifted[i]->plan, g->cells_w, rgb, r->norm);
+            dw_background_add(&lifted[i]->background, y, r->norm);
+        }
+    }
+    for (int i = 0; i < k; i++)
+        dw_background_end(&lifted[i]->background);
+}
+
+/* One row of light, which is overwritten, into a picture. */
+static void look_at_row(struct dw_picture *p, const struct dw_geometry *g, int turn_deg, int y,
+                        float *const rgb[3], const struct rows *r)
+{
+    const struct dw_look_plan *plan = &p->plan;
+    dw_look_prepare(plan, g->out_w, rgb, r->norm);
+    if (plan->lifts)
+        dw_background_row(&p->background, y, g->out_w, g->out_h, r->level);
+    dw_look_finish(plan, g->out_w, plan->lifts ? r->level : NULL, rgb, r->norm);
+    size_t px = pixel_bytes(p);
+    void *picture = p->image.bits == 8 ? (void *)p->image.px8 : (void *)p->image.px16;
+    int held = y % DW_TURN_ROWS;
+    dw_look_pack(plan, g->out_w, y, p->image.bits, rgb,
+                 (unsigned char *)p->block.p + (size_t)held * (size_t)g->out_w * px);
+    if (held == DW_TURN_ROWS - 1 || y == g->out_h - 1)
+        dw_turn_store(picture, g->out_w, g->out_h, px, turn_deg, y - held, held + 1, p->block.p);
+}
+
+enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources *sources,
+                                const struct dw_facts *facts, const struct dw_look_params *look,
+                                struct dw_error *err)
+{
+    const struct dw_geometry *g = dw_sources_geometry(sources);
+    struct dw_picture *own[DW_RENDERINGS];
+    struct rows r;
+    int k = choose(p, n, own);
+    enum dw_status s = make_rows(p, g, &r, err);
+    for (int i = 0; i < k && s >= 0; i++)
+        s = open_picture(own[i], g, facts, look, err);
+    if (s < 0)
+        return s;
+    learn_backgrounds(own, k, sources, g, &r);
+    for (int y = 0; y < g->out_h; y++) {
+        dw_sources_row(sources, y, r.light, r.other);
+        for (int i = 0; i < k; i++)
+            look_at_row(own[i], g, facts->turn_deg, y, light_for(&r, i == k - 1, g->out_w), &r);
+    }
+    return DW_OK;
+}
+
+void dw_pictures_free(struct dw_pictures *p)
+{
+    for (int i = 0; i < DW_RENDERINGS; i++) {
+        dw_background_free(&p->picture[i].background);
+        dw_grow_free(&p->picture[i].block);
+        dw_image_free(&p->picture[i].image);
+    }
+    dw_grow_free(&p->rows);
+}
