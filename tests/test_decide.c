@@ -125,8 +125,12 @@ START_TEST(by_day_a_missing_shot_is_mixed_from_its_neighbours)
     ck_assert(!d.ledger[20].use);
     ck_assert_uint_eq(d.ledger[20].frame, 0);
     ck_assert_ptr_nonnull(strstr(d.ledger[20].reason, "rows repeat"));
+    ck_assert_int_eq(d.ledger[19].done, DW_DONE_SHOWN);
     for (int k = 0; k < 2; k++) {
         const struct dw_frame *r = &d.frame[20 + k];
+        ck_assert_int_eq(d.ledger[20 + k].done, DW_DONE_BRIDGED);
+        ck_assert_uint_eq(d.ledger[20 + k].bridge[0], 19);
+        ck_assert_uint_eq(d.ledger[20 + k].bridge[1], 22);
         ck_assert_int_eq(r->n_sources, 2);
         ck_assert_uint_eq(r->source[0].shot, 19);
         ck_assert_uint_eq(r->source[1].shot, 22);
@@ -156,7 +160,32 @@ START_TEST(by_night_the_nearer_neighbour_is_shown_again)
         ck_assert_int_eq(d.frame[20 + k].n_sources, 1);
         ck_assert_uint_eq(d.frame[20 + k].source[0].shot, k == 1 ? want[1] : want[k]);
         ck_assert_double_eq_tol((double)d.frame[20 + k].source[0].weight, 1, 1e-6);
+        for (int side = 0; side < 2; side++) /* the ledger says the same */
+            ck_assert_uint_eq(d.ledger[20 + k].bridge[side], d.frame[20 + k].source[0].shot);
     }
+    dw_decision_free(&d);
+    fake_free(&f);
+}
+END_TEST
+
+START_TEST(what_was_done_about_a_hole_is_in_the_ledger)
+{
+    struct fake_params p = fake_defaults(1);
+    p.frames = 100;
+    p.drop_first = 40;
+    p.drop_last = 42; /* three missing, and the one before them spoiled */
+    struct fake_shoot f = fake_make(&p);
+    spoil(&f, 39);
+    for (size_t i = 60; i < 66; i++)
+        spoil(&f, i); /* too long to be bridged */
+    struct dw_decide_params params = for_site(&f);
+    struct dw_decision d = decide(&f, &params);
+    ck_assert_int_eq(d.ledger[39].done, DW_DONE_BRIDGED);
+    ck_assert_uint_eq(d.ledger[40].bridged_before, 3);
+    ck_assert_uint_eq(d.ledger[39].bridged_before, 0);
+    for (size_t i = 60; i < 66; i++)
+        ck_assert_int_eq(d.ledger[i].done, DW_DONE_LEFT_OUT);
+    ck_assert_uint_eq(d.ledger[66].bridged_before, 0);
     dw_decision_free(&d);
     fake_free(&f);
 }
@@ -417,6 +446,7 @@ int main(void)
     tcase_add_loop_test(t, offset_is_judged_from_the_light, 0, 5);
     tcase_add_test(t, by_day_a_missing_shot_is_mixed_from_its_neighbours);
     tcase_add_test(t, by_night_the_nearer_neighbour_is_shown_again);
+    tcase_add_test(t, what_was_done_about_a_hole_is_in_the_ledger);
     tcase_add_test(t, long_holes_are_left_out_and_told);
     tcase_add_test(t, a_drifting_timer_keeps_one_frame_a_shot);
     tcase_add_test(t, spoiled_exposures_are_found_and_pull_nothing);

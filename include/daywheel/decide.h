@@ -70,6 +70,14 @@ struct dw_facts {
     double day_light_stops; /* light at the reference altitude that the line starts from */
 };
 
+/* What became of a shot. */
+enum dw_done {
+    DW_DONE_SHOWN,   /* it has a frame */
+    DW_DONE_SPARE,   /* it may be shown, but no frame needs it: closer together than the frames */
+    DW_DONE_BRIDGED, /* left out; the frame in its place is made from its neighbours */
+    DW_DONE_LEFT_OUT /* left out, and no frame in its place: the hole is too long, or at an end */
+};
+
 /* One shot, judged. Columns of ledger.csv; see docs/formats.md. */
 struct dw_ledger_row {
     uint32_t frame; /* output number, 0 = none */
@@ -84,6 +92,9 @@ struct dw_ledger_row {
     double severity;           /* 0..1 of the worst fault */
     bool use;
     char reason[200];          /* a plain sentence, empty without fault */
+    enum dw_done done;
+    uint32_t bridge[2];        /* shots that its place is bridged from; equal: that one again */
+    uint32_t bridged_before;   /* frames made before this one for shots that are missing */
 };
 
 #define DW_MAX_SOURCES 4

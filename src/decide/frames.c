@@ -37,6 +37,7 @@ static void show(const struct dw_work *w, struct dw_decision *out, size_t shot)
     f->source[0] = source_of(w, shot, 1);
     set_weights(w, f);
     out->ledger[shot].frame = f->number;
+    out->ledger[shot].done = DW_DONE_SHOWN;
 }
 
 /* The frame a share `part` of the way from shot a to shot b. */
@@ -61,6 +62,28 @@ static enum dw_status bridge(const struct dw_work *w, struct dw_decision *out, s
     return DW_OK;
 }
 
+/* Writes down what became of the shots between two that are shown `steps` frames apart. */
+static void note(const struct dw_work *w, struct dw_ledger_row *ledger, size_t a, size_t b,
+                 double steps, bool bridged)
+{
+    double frames = bridged ? steps - 1 : 0;
+    for (size_t j = a + 1; j < b; j++) {
+        struct dw_ledger_row *row = &ledger[j];
+        double k = round((w->utc[j] - w->utc[a]) / w->interval);
+        if (row->use)
+            continue; /* a spare one, which is not in the way of a bridge */
+        row->done = DW_DONE_LEFT_OUT;
+        if (!bridged || !(k >= 1) || !(k < steps))
+            continue;
+        double part = k / steps;
+        row->done = DW_DONE_BRIDGED;
+        row->bridge[0] = (uint32_t)(w->alt[j] > MIX_ABOVE_DEG || part < 0.5 ? a : b);
+        row->bridge[1] = (uint32_t)(w->alt[j] > MIX_ABOVE_DEG || part >= 0.5 ? b : a);
+        frames -= frames > 0;
+    }
+    ledger[b].bridged_before = (uint32_t)frames;
+}
+
 /* Room for all frames that walk() can make. */
 static size_t most_frames(const struct dw_work *w)
 {
@@ -71,6 +94,7 @@ static enum dw_status walk(struct dw_work *w, struct dw_decision *out, struct dw
 {
     size_t last = w->n; /* shot shown last */
     for (size_t i = 0; i < w->n; i++) {
+        out->ledger[i].done = out->ledger[i].use ? DW_DONE_SPARE : DW_DONE_LEFT_OUT;
         if (!out->ledger[i].use)
             continue;
         if (last == w->n) {
@@ -83,7 +107,9 @@ static enum dw_status walk(struct dw_work *w, struct dw_decision *out, struct dw
         double steps = round((w->utc[i] - w->utc[last]) / w->interval);
         if (steps < 1)
             continue; /* faster than the output's rate: a second shot of the same instant */
-        for (int k = 1; k < steps && steps - 1 <= MAX_BRIDGE; k++) {
+        bool bridged = steps - 1 <= MAX_BRIDGE;
+        note(w, out->ledger, last, i, steps, bridged);
+        for (int k = 1; k < steps && bridged; k++) {
             enum dw_status status = bridge(w, out, last, i, k / steps, err);
             if (status < 0)
                 return status;

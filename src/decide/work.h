@@ -26,8 +26,9 @@ struct dw_work {
     double *ev;      /* EV100 by the record; borrowed or invented where there is none */
     bool no_records; /* of none of the shots: ev follows the sun by a standard law */
 
-    /* faults.c, and the person's word */
+    /* faults/, and the person's word */
     bool *usable; /* may teach the others: decoded, not spoiled */
+    int *pose;    /* which stretch between bumps: shots of one pose see the same place in a tile */
 
     /* tiles.c: light of each tile, log2(share of range) + ev, shot-major, n*tiles; NAN where the
      * tile does not count */

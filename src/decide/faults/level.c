@@ -1,0 +1,97 @@
+/* level.c: shots that are far too bright or too dark for the camera's habit at that light. */
+#include "decide/faults/judges.h"
+#include "base/robust.h"
+
+#include <math.h>
+
+/* Rules of docs/method.md, faults. Stops of raw level above or below the camera's habit. */
+#define BRIGHT_STOPS 1.2
+#define DARK_STOPS (-1.6)
+#define BRIGHT_CLIPPED 0.35 /* share of the tiles that are clipped */
+#define LOST_CLIPPED 0.9    /* nothing is left to see, whatever the neighbours are like */
+
+/* Level in the file of the shot's key, stops below white; and share of clipped tiles. */
+static double raw_level(const struct dw_work *w, size_t i)
+{
+    return w->key[i] - w->ev[i];
+}
+
+static double clipped_tiles(const struct dw_work *w, size_t i)
+{
+    const struct dw_measure *m = &w->survey->measure[i];
+    int n = 0;
+    for (int k = 0; k < w->tiles; k++)
+        n += m->tile[k].clipped > 0.02f;
+    return (double)n / w->tiles;
+}
+
+/* Raw levels of the shots to one side, nearest first, up to an hour's; returns how many. */
+static size_t side_levels(const struct dw_work *w, size_t i, int side, double *level)
+{
+    size_t reach = (size_t)fmin(60, fmax(15, 3600 / w->interval)), n = 0;
+    for (size_t d = 1; d <= reach; d++) {
+        if (side < 0 ? d > i : i + d >= w->n)
+            break;
+        size_t j = side < 0 ? i - d : i + d;
+        if (isfinite(w->key[j]))
+            level[n++] = raw_level(w, j);
+    }
+    return n;
+}
+
+/* What two comparisons agree on: the smaller if they have one sign, else nothing. */
+static double agreed(double a, double b)
+{
+    if ((a > 0) != (b > 0))
+        return 0;
+    return fabs(a) < fabs(b) ? a : b;
+}
+
+/* How far a shot stands out from the camera's habit. The habit is what came before *and* what came
+ * after: a lamp that goes on for the evening changes the one, dusk at the end of the camera's range
+ * lies between the two, and only a spoiled shot stands out from both. The first and last shots of a
+ * shoot have one side only: they must stand out from their neighbour and from where their two
+ * neighbours' trend leads as well, or dusk would be a fault of the shoot's first shot. */
+static double stands_out(const struct dw_work *w, size_t i, double *work)
+{
+    double level = raw_level(w, i), off[2] = {0, 0}, edge = 0;
+    bool known[2];
+    for (int k = 0; k < 2; k++) {
+        size_t n = side_levels(w, i, k ? 1 : -1, work);
+        known[k] = n > 0;
+        if (n == 0)
+            continue;
+        edge = agreed(level - work[0], n > 1 ? level - (2 * work[0] - work[1]) : level - work[0]);
+        off[k] = level - dw_median(work, n); /* reorders work */
+    }
+    if (known[0] && known[1])
+        return agreed(off[0], off[1]);
+    return agreed(known[0] ? off[0] : off[1], edge);
+}
+
+enum dw_status dw_judge_level(struct dw_work *w, struct dw_ledger_row *ledger, struct dw_error *err)
+{
+    double *work = DW_TAKE(&w->arena, w->n, double);
+    if (!work)
+        return dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu shots", w->n);
+    for (size_t i = 0; i < w->n; i++) {
+        if (!isfinite(w->key[i]))
+            continue;
+        double off = w->params->few ? 0 : stands_out(w, i, work), clipped = clipped_tiles(w, i);
+        if (off > BRIGHT_STOPS || (off > BRIGHT_STOPS / 3 && clipped > BRIGHT_CLIPPED) ||
+            clipped > LOST_CLIPPED) {
+            if (off > 0.1)
+                dw_blame(
+                    &ledger[i], DW_BRIGHT, 0.3 + 0.2 * off + clipped,
+                    "%.1f stops brighter than its neighbours, %.0f %% of the picture is clipped",
+                    off, 100 * clipped);
+            else
+                dw_blame(&ledger[i], DW_BRIGHT, 0.3 + 0.2 * off + clipped,
+                         "%.0f %% of the picture is clipped", 100 * clipped);
+        } else if (off < DARK_STOPS) {
+            dw_blame(&ledger[i], DW_DARK, 0.3 + 0.2 * -off, "%.1f stops darker than its neighbours",
+                     -off);
+        }
+    }
+    return DW_OK;
+}
