@@ -58,6 +58,38 @@ START_TEST(one_altitude_is_no_trouble)
 }
 END_TEST
 
+/* The shoot begins at noon, 43 degrees; the night's evening flank reaches just as high. */
+START_TEST(one_evening_or_one_morning_is_shown)
+{
+    size_t chosen[12];
+    dw_preview_one_flank(altitude, N, 12);
+    ck_assert_uint_eq(dw_preview_choose(altitude, N, -12, -3, 12, chosen), 12);
+    for (int i = 1; i < 12; i++) /* no hopping between dusk and dawn */
+        ck_assert_double_lt(altitude[chosen[i]], altitude[chosen[i - 1]]);
+    ck_assert_double_gt(altitude[chosen[0]], 42.5);
+    ck_assert_double_lt(altitude[chosen[11]], -39.5);
+}
+END_TEST
+
+START_TEST(the_flank_that_reaches_higher_is_shown)
+{
+    double dawn[N], few[] = {5, -10, -3, (double)NAN, 20, 10};
+    for (size_t i = 0; i < N; i++)
+        dawn[i] = i < 200 ? (double)NAN : altitude[i]; /* starts when the sun is down already */
+    dw_preview_one_flank(dawn, N, 12);
+    ck_assert(isnan(dawn[300]) && !isnan(dawn[360]) && !isnan(dawn[700]) && isnan(dawn[770]));
+    dw_preview_one_flank(few, 6, 3);
+    ck_assert(isnan(few[0]) && few[1] < -9 && few[2] < -2 && few[4] > 19 && isnan(few[5]));
+    /* a stretch too short to fill the sheet is no reason to leave shots out */
+    double all[] = {5, -10, -3, 20, 10};
+    dw_preview_one_flank(all, 5, 4);
+    for (int i = 0; i < 5; i++)
+        ck_assert(!isnan(all[i]));
+    double none[] = {(double)NAN, (double)NAN};
+    dw_preview_one_flank(none, 2, 2);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("preview");
@@ -66,6 +98,8 @@ int main(void)
     tcase_add_test(c, spread_over_all_altitudes_and_closer_in_twilight);
     tcase_add_test(c, shots_that_cannot_be_shown_are_not_chosen);
     tcase_add_test(c, one_altitude_is_no_trouble);
+    tcase_add_test(c, one_evening_or_one_morning_is_shown);
+    tcase_add_test(c, the_flank_that_reaches_higher_is_shown);
     suite_add_tcase(suite, c);
     return dw_check_main(suite);
 }

@@ -223,65 +223,6 @@ START_TEST(pages_are_the_same_in_every_run)
 }
 END_TEST
 
-START_TEST(a_strip_holds_its_pictures)
-{
-    make(2);
-    struct dw_strip_item item[7];
-    for (int i = 0; i < 7; i++) {
-        item[i].image = i == 3 ? shoot_picture(160, 240, 16) : shoot_picture(240, 160, 8);
-        snprintf(item[i].label, sizeof item[i].label, "frame %d  \xc2\xb7  sun %d\xc2\xb0", i, -i);
-    }
-    int w, h;
-    ck_assert_int_ge(dw_write_strip(shoot_path(s, "preview.jpg"), "Preview", item, 7, NULL), DW_OK);
-    unsigned char *px = read_page("preview.jpg", &w, &h);
-    ck_assert_int_eq(w, 2000);
-    /* The first picture's middle: the invented field there, far from the page's dark ground. */
-    size_t at = ((size_t)200 * (size_t)w + 270) * 3;
-    ck_assert_int_gt(px[at] + px[at + 1] + px[at + 2], 200);
-    ck_assert_int_lt(px[0], 60);
-    free(px);
-    struct dw_error err = {0};
-    ck_assert_int_eq(dw_write_strip(shoot_path(s, "none.jpg"), "Preview", item, 0, &err),
-                     DW_ERR_EMPTY);
-    uint8_t *keep = item[0].image.px8;
-    item[0].image.px8 = NULL;
-    ck_assert_int_eq(dw_write_strip(shoot_path(s, "none.jpg"), "Preview", item, 7, &err),
-                     DW_ERR_USAGE);
-    item[0].image.px8 = keep;
-    for (int i = 0; i < 7; i++)
-        shoot_picture_free(&item[i].image);
-}
-END_TEST
-
-/* fontconfig reads its settings once in a process, so the font-less case runs in a child. */
-START_TEST(without_fonts_the_page_is_still_lettered_and_it_is_said)
-{
-    make(2);
-    FILE *f = fopen(shoot_path(s, "none.conf"), "w");
-    fprintf(f,
-            "<?xml version=\"1.0\"?><!DOCTYPE fontconfig SYSTEM \"fonts.dtd\"><fontconfig><dir>"
-            "%s/none</dir><cachedir>%s/cache</cachedir></fontconfig>\n",
-            s->dir, s->dir);
-    fclose(f);
-    setenv("FONTCONFIG_FILE", shoot_path(s, "none.conf"), 1);
-    struct dw_strip_item item = {.image = shoot_picture(240, 160, 8)};
-    strcpy(item.label, "caf\xc3\xa9 \xe2\x88\x92"
-                       "12\xc2\xb0");
-    struct dw_error err = {0};
-    ck_assert_int_eq(dw_write_strip(shoot_path(s, "preview.jpg"), "PREVIEW", &item, 1, &err),
-                     DW_WARN);
-    ck_assert_ptr_nonnull(strstr(err.text, "fonts"));
-    int w, h, light = 0;
-    unsigned char *px = read_page("preview.jpg", &w, &h);
-    for (int y = 30; y < 90; y++)
-        for (int x = 50; x < 400; x++)
-            light += px[((size_t)y * (size_t)w + (size_t)x) * 3] > 128;
-    ck_assert_int_gt(light, 300);
-    free(px);
-    shoot_picture_free(&item.image);
-}
-END_TEST
-
 START_TEST(words_wrap_and_end_in_an_ellipsis)
 {
     make(2);
@@ -315,8 +256,6 @@ int main(void)
     tcase_add_test(c, sentences_say_what_is_wrong_and_what_was_done);
     tcase_add_test(c, pages_are_sound_pictures_with_ink_where_words_belong);
     tcase_add_test(c, pages_are_the_same_in_every_run);
-    tcase_add_test(c, a_strip_holds_its_pictures);
-    tcase_add_test(c, without_fonts_the_page_is_still_lettered_and_it_is_said);
     tcase_add_test(c, words_wrap_and_end_in_an_ellipsis);
     suite_add_tcase(suite, c);
     return dw_check_main(suite);

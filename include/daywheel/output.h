@@ -77,13 +77,18 @@ enum dw_status dw_read_words(const char *dir, const struct dw_shots *shots, enum
 enum dw_status dw_write_sheets(const char *dir, const struct dw_shots *shots,
                                const struct dw_survey *survey, const struct dw_decision *d,
                                int *pages, struct dw_error *err);
-/* A strip of n pictures, labelled, into one JPEG file (used by --preview). */
-struct dw_strip_item {
-    struct dw_image image;
-    char label[120];
+/* The preview's sheet: columns beside each other, in each the renderings of one frame, night, day
+ * and mix, one under the other; as many rows of columns as need be. One JPEG file. Every column has
+ * all DW_RENDERINGS pictures. Texts are one line each. DW_WARN: the machine has no fonts. Errors:
+ * DW_ERR_EMPTY (no column), DW_ERR_USAGE (a picture is missing), DW_ERR_IO, _FULL, _MEMORY. */
+struct dw_strip_column {
+    struct dw_image image[DW_RENDERINGS]; /* by enum dw_rendering */
+    char altitude[24], when[24];          /* above: the sun's altitude, local time */
+    char name[64], weight[24];            /* below: the shot, what the mix is made of */
 };
-enum dw_status dw_write_strip(const char *path, const char *title,
-                              const struct dw_strip_item *item, size_t n, struct dw_error *err);
+enum dw_status dw_write_strip(const char *path, const char *title, const char *note,
+                              const struct dw_strip_column *column, size_t n,
+                              struct dw_error *err);
 
 /* Holds an output folder for this process until released (flock). DW_ERR_BUSY names the holder's
  * process number. */

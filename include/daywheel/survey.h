@@ -80,6 +80,12 @@ enum dw_status dw_survey_run(const struct dw_shots *shots, const char *path,
                              const struct dw_survey_params *params, struct dw_scratch *packs,
                              const struct dw_run *run, struct dw_survey *out,
                              struct dw_error *err);
+/* Only reads a survey that another run left behind, and touches nothing: DW_OK if it knows every
+ * shot. Errors: DW_ERR_EMPTY (it does not, or is not there, or is being written), DW_ERR_IO,
+ * DW_ERR_MEMORY, DW_ERR_USAGE. */
+enum dw_status dw_survey_look(const struct dw_shots *shots, const char *path,
+                              const struct dw_survey_params *params, struct dw_survey *out,
+                              struct dw_error *err);
 /* Reads the spikes of shot i; *spikes is malloc'd (n = measure[i].n_spikes). Thread-safe. */
 enum dw_status dw_survey_spikes(const struct dw_survey *s, size_t i, struct dw_spike **spikes,
                                 struct dw_error *err);

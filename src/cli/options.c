@@ -116,7 +116,8 @@ const struct dw_option dw_options[] = {
      .group = DW_GROUP_RUN, .use = DW_USE_RUN, .commands = DW_CMD_RENDER,
      .help = "only show N small frames, spread over the sun's altitudes",
      .more = "Writes one sheet, OUT/preview.jpg, within seconds, so that a look can be judged "
-             "before the long run. Nothing else in OUT is touched."},
+             "before the long run: night look, day look and their mix, one under the other. Where "
+             "OUT holds a survey, they are what the run would make. Nothing else in OUT is touched."},
     {.name = "jobs", .letter = 'j', .kind = DW_OPT_COUNT, .at = AT(jobs), .form = "N",
      .means = "a number of workers", .range = {{1, 256}}, .example = "4",
      .standard = "one for each core", .group = DW_GROUP_RUN, .use = DW_USE_RUN,

@@ -2,6 +2,7 @@
 #include "cli/preview.h"
 
 #include <math.h>
+#include <stdbool.h>
 #include <stdlib.h>
 
 #define CLOSER 4.0     /* as many frames a degree around the crossover as elsewhere */
@@ -13,6 +14,48 @@ static double stretched(double alt, double night, double day)
     double low = night - MARGIN_DEG, high = day + MARGIN_DEG;
     double inside = fmin(fmax(alt, low), high);
     return alt + (CLOSER - 1) * (inside - low);
+}
+
+/* Walks away from shot `from` while the sun rises. *end: the last shot of the way, *count: how many
+ * it holds, `from` included. Gives the altitude reached. */
+static double climb(const double *alt, size_t n, size_t from, bool forward, size_t *end,
+                    size_t *count)
+{
+    double highest = alt[from];
+    *end = from;
+    *count = 1;
+    for (size_t i = from; forward ? i + 1 < n : i > 0;) {
+        i = forward ? i + 1 : i - 1;
+        if (isnan(alt[i]))
+            continue;
+        if (alt[i] < highest)
+            break;
+        highest = alt[i];
+        *end = i;
+        ++*count;
+    }
+    return highest;
+}
+
+void dw_preview_one_flank(double *alt, size_t n, size_t wanted)
+{
+    size_t darkest = n, first, last, before, after;
+    for (size_t i = 0; i < n; i++)
+        if (!isnan(alt[i]) && (darkest == n || alt[i] < alt[darkest]))
+            darkest = i;
+    if (darkest == n)
+        return;
+    double evening = climb(alt, n, darkest, false, &first, &before);
+    double morning = climb(alt, n, darkest, true, &last, &after);
+    if (evening >= morning)
+        last = darkest;
+    else
+        first = darkest;
+    if ((evening >= morning ? before : after) < wanted)
+        return;
+    for (size_t i = 0; i < n; i++)
+        if (i < first || i > last)
+            alt[i] = (double)NAN;
 }
 
 static int ascending(const void *a, const void *b)

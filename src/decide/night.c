@@ -7,6 +7,7 @@
 #include <stdlib.h>
 
 #define DARKEST 40
+#define FEW_WITHIN 1.0   /* stops from the darkest */
 #define SKY_QUANTILE 0.6 /* tiles at least this bright by night count as sky */
 
 struct by_light {
@@ -98,8 +99,12 @@ enum dw_status dw_night(struct dw_work *w, struct dw_facts *facts, struct dw_err
             order[n++] = (struct by_light){w->line[i], i};
     qsort(order, n, sizeof *order, darker);
     struct sky_sum sum = {{0, 0, 0}, 0, 0, 0};
-    for (size_t k = 0; k < n && k < DARKEST; k++)
+    for (size_t k = 0; k < n && k < DARKEST; k++) {
+        /* among few shots the darkest forty reach far into the blue hour */
+        if (w->params->few && order[k].light > order[0].light + FEW_WITHIN)
+            break;
         add_sky(w, facts, order[k].shot, work, &sum);
+    }
     if (sum.n > 0) {
         night_balance(facts, &sum, facts->night_mul);
         facts->night_sky_keys = sum.keys / sum.n;

@@ -44,7 +44,8 @@ struct dw_survey_file {
     size_t tiles, n;
     struct place *place; /* one a shot */
     struct key_index *index;
-    uint64_t end; /* behind the last whole record; under lock while appending */
+    uint64_t end;        /* behind the last whole record; under lock while appending */
+    bool only_looked_at; /* nothing is said about it or done to it */
     pthread_mutex_t lock;
 };
 
@@ -293,10 +294,10 @@ static enum dw_status scan(struct dw_survey_file *f, const struct dw_run *run,
     }
     free(record);
     f->end = at;
-    if (s >= 0 && damaged > 0)
+    if (s >= 0 && damaged > 0 && !f->only_looked_at)
         dw_say(run, DW_WARNING,
                "%s: is incomplete or damaged; what is missing from it is measured anew", f->path);
-    if (s >= 0 && at < size && ftruncate(f->fd, (off_t)at) != 0)
+    if (s >= 0 && at < size && !f->only_looked_at && ftruncate(f->fd, (off_t)at) != 0)
         s = file_failure(err, f->path, "shortened");
     return s;
 }
@@ -313,6 +314,29 @@ static bool make_index(struct dw_survey_file *f, const struct dw_hash128 *keys)
     return true;
 }
 
+static struct dw_survey_file *new_file(const char *path, const struct dw_survey_params *params,
+                                       const struct dw_hash128 *keys, size_t n,
+                                       struct dw_error *err)
+{
+    struct dw_survey_file *f = calloc(1, sizeof *f);
+    if (!f) {
+        dw_fail(err, DW_ERR_MEMORY, "%s: no memory", path);
+        return NULL;
+    }
+    f->fd = -1;
+    f->n = n;
+    f->tiles = (size_t)params->cols * (size_t)params->rows;
+    f->head = make_head(params);
+    pthread_mutex_init(&f->lock, NULL);
+    f->path = strdup(path);
+    if (!f->path || !make_index(f, keys)) {
+        dw_fail(err, DW_ERR_MEMORY, "%s: no memory for %zu shots", path, n);
+        dw_survey_file_close(f);
+        return NULL;
+    }
+    return f;
+}
+
 enum dw_status dw_survey_file_open(const char *path, const struct dw_survey_params *params,
                                    const struct dw_hash128 *keys, size_t n,
                                    const struct dw_run *run,
@@ -320,25 +344,46 @@ enum dw_status dw_survey_file_open(const char *path, const struct dw_survey_para
                                    struct dw_survey_file **out, struct dw_error *err)
 {
     *out = NULL;
-    struct dw_survey_file *f = calloc(1, sizeof *f);
+    struct dw_survey_file *f = new_file(path, params, keys, n, err);
     if (!f)
-        return dw_fail(err, DW_ERR_MEMORY, "%s: no memory", path);
-    f->fd = -1;
-    f->n = n;
-    f->tiles = (size_t)params->cols * (size_t)params->rows;
-    f->head = make_head(params);
-    pthread_mutex_init(&f->lock, NULL);
-    f->path = strdup(path);
-    enum dw_status s = DW_OK;
-    if (!f->path || !make_index(f, keys))
-        s = dw_fail(err, DW_ERR_MEMORY, "%s: no memory for %zu shots", path, n);
-    if (s >= 0)
-        s = hold(f, err);
+        return DW_ERR_MEMORY;
     bool anew = true;
+    enum dw_status s = hold(f, err);
     if (s >= 0)
         s = check_head(f, run, &anew, err);
     if (s >= 0)
         s = anew ? begin_anew(f, err) : scan(f, run, take, ctx, err);
+    if (s < 0)
+        dw_survey_file_close(f);
+    else
+        *out = f;
+    return s;
+}
+
+enum dw_status dw_survey_file_look(const char *path, const struct dw_survey_params *params,
+                                   const struct dw_hash128 *keys, size_t n,
+                                   void (*take)(void *ctx, size_t i, const char *record), void *ctx,
+                                   struct dw_survey_file **out, struct dw_error *err)
+{
+    *out = NULL;
+    struct dw_survey_file *f = new_file(path, params, keys, n, err);
+    if (!f)
+        return DW_ERR_MEMORY;
+    f->only_looked_at = true;
+    f->fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
+    struct file_head h;
+    struct stat st;
+    enum dw_status s = DW_OK;
+    /* a shared lock, let go when the places are known: who writes holds the other kind, and no
+     * record that stands ever changes, it is only copied to a new file */
+    if (f->fd < 0 || fstat(f->fd, &st) != 0 || !S_ISREG(st.st_mode) ||
+        flock(f->fd, LOCK_SH | LOCK_NB) != 0 ||
+        read_at(f->fd, &h, sizeof h, 0) != (ssize_t)sizeof h || memcmp(&h, &f->head, sizeof h) != 0)
+        s = dw_fail(err, DW_ERR_EMPTY, "%s: there is no finished survey of this kind", path);
+    if (s >= 0)
+        s = scan(f, NULL, take, ctx, err);
+    if (f->fd >= 0)
+        flock(f->fd, LOCK_UN);
     if (s < 0)
         dw_survey_file_close(f);
     else

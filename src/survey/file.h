@@ -20,6 +20,13 @@ enum dw_status dw_survey_file_open(const char *path, const struct dw_survey_para
                                    const struct dw_run *run,
                                    void (*take)(void *ctx, size_t i, const char *record), void *ctx,
                                    struct dw_survey_file **out, struct dw_error *err);
+/* The same for reading alone: the file is not made, locked, mended or moved; what it does not know
+ * it does not know. Errors: DW_ERR_EMPTY (there is none that can be used: not there, being written,
+ * made otherwise), DW_ERR_IO, DW_ERR_MEMORY. */
+enum dw_status dw_survey_file_look(const char *path, const struct dw_survey_params *params,
+                                   const struct dw_hash128 *keys, size_t n,
+                                   void (*take)(void *ctx, size_t i, const char *record), void *ctx,
+                                   struct dw_survey_file **out, struct dw_error *err);
 /* Whether shot i has a record. */
 bool dw_survey_file_knows(const struct dw_survey_file *f, size_t i);
 /* Adds the record of shot i. Thread-safe. Errors: DW_ERR_FULL, DW_ERR_IO; the file then stays as

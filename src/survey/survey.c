@@ -179,40 +179,78 @@ static enum dw_status measure_missing(struct job *j, size_t *todo, struct dw_err
     return s < 0 ? s : dw_survey_file_finish(j->survey->file, j->run, err);
 }
 
-enum dw_status dw_survey_run(const struct dw_shots *shots, const char *path,
-                             const struct dw_survey_params *params, struct dw_scratch *packs,
-                             const struct dw_run *run, struct dw_survey *out, struct dw_error *err)
+/* A survey without measures yet, and the keys of its shots, which are to be freed. */
+static enum dw_status begin(const struct dw_shots *shots, const struct dw_survey_params *params,
+                            struct dw_survey *out, struct dw_hash128 **keys, struct dw_error *err)
 {
     *out = (struct dw_survey){0};
+    *keys = NULL;
     if (params->cols < 1 || params->rows < 1 || params->cols > 256 || params->rows > 256)
         return dw_fail(err, DW_ERR_USAGE, "survey: a grid of %d x %d tiles; expected 1..256",
                        params->cols, params->rows);
     const size_t n = shots->n, tiles = (size_t)params->cols * (size_t)params->rows;
     struct dw_hash128 *key = malloc((n + 1) * sizeof *key);
-    size_t *todo = malloc((n + 1) * sizeof *todo);
-    enum dw_status s = DW_OK;
-    if (!key || !todo || !make_measures(out, n, tiles))
-        s = dw_fail(err, DW_ERR_MEMORY, "survey: no memory for %zu shots", n);
-    if (s >= 0) {
-        for (size_t i = 0; i < n; i++)
-            key[i] = dw_shot_key(&shots->shot[i]);
-        out->cols = params->cols;
-        out->rows = params->rows;
-        make_id(key, n, params, out->id);
-        struct job j = {.shots = shots,
-                        .params = params,
-                        .survey = out,
-                        .packs = packs,
-                        .run = run,
-                        .key = key,
-                        .tiles = tiles};
-        pthread_mutex_init(&j.lock, NULL);
-        s = dw_survey_file_open(path, params, key, n, run, take_known, &j, &out->file, err);
-        if (s >= 0)
-            s = measure_missing(&j, todo, err);
-        pthread_mutex_destroy(&j.lock);
+    if (!key || !make_measures(out, n, tiles)) {
+        free(key);
+        dw_survey_free(out);
+        return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for %zu shots", n);
     }
+    for (size_t i = 0; i < n; i++)
+        key[i] = dw_shot_key(&shots->shot[i]);
+    out->cols = params->cols;
+    out->rows = params->rows;
+    make_id(key, n, params, out->id);
+    *keys = key;
+    return DW_OK;
+}
+
+enum dw_status dw_survey_run(const struct dw_shots *shots, const char *path,
+                             const struct dw_survey_params *params, struct dw_scratch *packs,
+                             const struct dw_run *run, struct dw_survey *out, struct dw_error *err)
+{
+    struct dw_hash128 *key;
+    enum dw_status s = begin(shots, params, out, &key, err);
+    if (s < 0)
+        return s;
+    size_t *todo = malloc((shots->n + 1) * sizeof *todo);
+    if (!todo)
+        s = dw_fail(err, DW_ERR_MEMORY, "survey: no memory for %zu shots", shots->n);
+    struct job j = {.shots = shots,
+                    .params = params,
+                    .survey = out,
+                    .packs = packs,
+                    .run = run,
+                    .key = key,
+                    .tiles = (size_t)params->cols * (size_t)params->rows};
+    pthread_mutex_init(&j.lock, NULL);
+    if (s >= 0)
+        s = dw_survey_file_open(path, params, key, shots->n, run, take_known, &j, &out->file, err);
+    if (s >= 0)
+        s = measure_missing(&j, todo, err);
+    pthread_mutex_destroy(&j.lock);
     free(todo);
+    free(key);
+    if (s < 0)
+        dw_survey_free(out);
+    return s;
+}
+
+enum dw_status dw_survey_look(const struct dw_shots *shots, const char *path,
+                              const struct dw_survey_params *params, struct dw_survey *out,
+                              struct dw_error *err)
+{
+    struct dw_hash128 *key;
+    enum dw_status s = begin(shots, params, out, &key, err);
+    if (s < 0)
+        return s;
+    struct job j = {.survey = out, .tiles = (size_t)params->cols * (size_t)params->rows};
+    s = dw_survey_file_look(path, params, key, shots->n, take_known, &j, &out->file, err);
+    for (size_t i = 0; i < shots->n && s >= 0; i++) {
+        if (!shots->shot[i].readable)
+            set_unusable(&out->measure[i], j.tiles, shots->shot[i].problem);
+        else if (!dw_survey_file_knows(out->file, i))
+            s = dw_fail(err, DW_ERR_EMPTY, "%s: does not know %s", path, shots->shot[i].name);
+    }
     free(key);
     if (s < 0)
         dw_survey_free(out);

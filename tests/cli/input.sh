@@ -149,4 +149,16 @@ ok "settings.ini comes out the same" cmp -s plain/settings.ini again/settings.in
 dw render shoot -o seen --preview 4
 ok "preview" ended 0 "seen/preview.jpg"
 ok "preview makes one sheet and nothing else" is "$(ls -A seen)" preview.jpg
+dw survey shoot -o known
+left=$(cd known && cksum *)
+dw render shoot -o known --preview 4
+ok "preview beside a survey" ended 0 "known/preview.jpg"
+ok "preview leaves the survey and its documents alone" is \
+    "$(cd known && rm -f preview.jpg && cksum *)" "$left"
+cp -r known torn
+head -c 100000 known/survey.dws >torn/survey.dws
+left=$(cksum <torn/survey.dws)
+dw render shoot -o torn --preview 4
+ok "preview beside an unfinished survey" ended 0 "torn/preview.jpg"
+ok "preview leaves the unfinished survey alone" is "$(cksum <torn/survey.dws)" "$left"
 done_testing
