@@ -82,6 +82,8 @@ static inline struct shoot *shoot_new(size_t n)
     shoot_facts(&s->d.facts);
     s->d.before = (struct dw_flicker){0.0412345678, 0.04, (double)NAN, 0.05};
     s->d.after = (struct dw_flicker){0.00151234, 0.001, (double)NAN, 0.002};
+    s->d.fps = 25;
+    s->d.flicker_threshold = 0.004;
     for (size_t i = 0; i < n; i++) {
         struct dw_shot *shot = &s->shots.shot[i];
         char text[64];

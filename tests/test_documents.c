@@ -338,6 +338,10 @@ START_TEST(summary_holds_exactly_the_promised_fields)
                             1e-10);
     ck_assert_double_eq_tol(json_real_value(json_object_get(flicker, "after_stops")), 0.00151234,
                             1e-10);
+    ck_assert_double_eq_tol(json_real_value(json_object_get(flicker, "fps")), 25, 1e-12);
+    ck_assert_double_eq_tol(json_real_value(json_object_get(flicker, "threshold_stops")), 0.004, 1e-12);
+    ck_assert_double_eq_tol(json_real_value(json_object_get(flicker, "visibility")),
+                            0.00151234 / 0.004, 1e-10);
     json_t *twilight = json_object_get(json_object_get(flicker, "by_light"), "twilight");
     ck_assert(json_is_null(json_object_get(twilight, "before_stops"))); /* no such frame */
     ck_assert_uint_eq(json_object_size(faults), 2);

@@ -207,7 +207,7 @@ START_TEST(known_errors_are_found)
                   day, night, like);
     /* what it says about itself is true to within a factor of two or so in clear weather */
     if (p.cloud == 0) {
-        double hf = fake_hf(&r.shoot, r.error, -90, 90);
+        double hf = fake_hf(&r.shoot, r.error, -90, 90) / sqrt(1.5); /* as a standard deviation */
         ck_assert_double_lt(r.decision.after.all, 2.5 * hf);
         ck_assert_double_gt(r.decision.after.all, hf / 2.5);
     }

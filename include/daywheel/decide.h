@@ -141,11 +141,14 @@ struct dw_decide_params {
     const enum dw_word *word; /* per shot, or NULL */
     struct dw_line_params line;
     bool few; /* a few shots far apart (a preview): none is judged by the levels of the others */
+    double fps; /* frames a second at which the sequence will be shown: for the visibility figure alone */
 };
 #define DW_DECIDE_DEFAULTS                                                                         \
-    {false, {0, 0, 0}, false, 0, -12.0, -3.0, 0.5, NULL, DW_LINE_DEFAULTS, false}
+    {false, {0, 0, 0}, false, 0, -12.0, -3.0, 0.5, NULL, DW_LINE_DEFAULTS, false, 30}
 
-struct dw_flicker { /* stops rms, by part of the day; NAN where no frame is */
+/* Standard deviation of errors that are independent from frame to frame, stops, by part of the day;
+ * NAN where no frame is. docs/formats.md says how it is measured. */
+struct dw_flicker {
     double all, day, twilight, night;
 };
 
@@ -156,6 +159,7 @@ struct dw_decision {
     size_t n_frames;
     struct dw_frame *frame;
     struct dw_flicker before, after;
+    double fps, flicker_threshold; /* so much flicker is just seen at that rate, stops */
 };
 
 /* Decides everything about a shoot. Reads no RAW; no global state; deterministic.

@@ -151,6 +151,7 @@ struct dw_decide_params dw_job_decide_params(const struct dw_settings *s, const 
     p.night_deg = s->twilight[0];
     p.day_deg = s->twilight[1];
     p.steady = s->steady;
+    p.fps = s->fps;
     p.word = word;
     return p;
 }

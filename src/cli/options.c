@@ -111,6 +111,12 @@ const struct dw_option dw_options[] = {
      .help = "how much of real quick changes of light is calmed, 0 to 1",
      .more = "A cloud before the sun is a real change: 0 leaves it, 1 evens out all that is faster "
              "than about an hour. Errors of exposure always go entirely."},
+    {.name = "fps", .kind = DW_OPT_REAL, .at = AT(fps), .form = "RATE",
+     .means = "frames a second", .range = {{1, 1000}}, .example = "30", .standard = "30",
+     .group = DW_GROUP_PICTURE, .use = DW_USE_RESULT, .commands = DW_CMD_ALL,
+     .help = "frames a second at which the sequence will be shown",
+     .more = "Changes no picture. It says for which rate the flicker that is left is compared with "
+             "what the eye can see, in the last lines of a run and in summary.json."},
     {.name = "preview", .kind = DW_OPT_COUNT, .at = AT(preview), .form = "N",
      .means = "a number of frames", .range = {{2, 60}}, .example = "12", .standard = "off",
      .group = DW_GROUP_RUN, .use = DW_USE_RUN, .commands = DW_CMD_RENDER,

@@ -89,12 +89,12 @@ static void shots_line(struct dw_job *job)
 
 static void steadiness_line(struct dw_job *job)
 {
-    const struct dw_flicker *before = &job->decision.before, *after = &job->decision.after;
-    if (isfinite(before->all) && isfinite(after->all))
+    const struct dw_decision *d = &job->decision;
+    if (isfinite(d->before.all) && isfinite(d->after.all))
         dw_terminal_line(job->terminal,
-                         "Flicker: %.4f stop as shot, %.4f stop now (day %.4f, "
-                         "twilight %.4f, night %.4f).",
-                         before->all, after->all, after->day, after->twilight, after->night);
+                         "Flicker: %.4f stop as shot, %.4f stop now, which is %.2g of what is just "
+                         "seen at %g frames a second.",
+                         d->before.all, d->after.all, d->after.all / d->flicker_threshold, d->fps);
 }
 
 static void places_line(struct dw_job *job)

@@ -12,6 +12,7 @@ void dw_settings_default(struct dw_settings *s)
     *s = (struct dw_settings){
         .twilight = {decide.night_deg, decide.day_deg},
         .steady = decide.steady,
+        .fps = decide.fps,
         .size = {DW_SIZE_HALF, 0, 0},
         .format = DW_JPEG,
         .compression = DW_COMPRESS_DEFLATE,

@@ -21,6 +21,7 @@ struct dw_settings {
     double twilight[2]; /* sun altitudes, degrees: night, day */
     double steady;      /* 0..1 */
     unsigned also;      /* bits 1 << enum dw_rendering */
+    double fps;         /* of the sequence when it is shown */
     struct dw_size size;
     int format;      /* enum dw_format */
     int compression; /* enum dw_compression; TIFF only */

@@ -1,7 +1,12 @@
 /* flicker.c: how much the sequence flickers, before and after. */
 #include "decide/steps.h"
+#include "decide/visible.h"
 
 #include <math.h>
+
+/* From second differences x[i] - (x[i-1]+x[i+1])/2 over triples of neighbours: independent errors
+ * of standard deviation 1 have second differences of variance 1 + 1/4 + 1/4. */
+#define SECOND_VARIANCE 1.5
 
 /* Sums of squares of one part of the day. */
 struct part {
@@ -11,7 +16,7 @@ struct part {
 
 static double rms(struct part p)
 {
-    return p.n ? sqrt(p.sum / (double)p.n) : (double)NAN;
+    return p.n ? sqrt(p.sum / (double)p.n / SECOND_VARIANCE) : (double)NAN;
 }
 
 static void add(struct part *all, struct part *part, double v)
@@ -22,7 +27,6 @@ static void add(struct part *all, struct part *part, double v)
     part->n++;
 }
 
-/* Flicker is the rms of second differences x[i] - (x[i-1]+x[i+1])/2 over triples of neighbours. */
 static struct dw_flicker over(const struct dw_work *w, const double *second)
 {
     struct part all = {0, 0}, part[3] = {{0, 0}, {0, 0}, {0, 0}};
@@ -41,4 +45,6 @@ void dw_flicker_measure(const struct dw_work *w, struct dw_decision *out)
 {
     out->before = over(w, w->before);
     out->after = over(w, w->left);
+    out->fps = w->params->fps;
+    out->flicker_threshold = dw_flicker_threshold(out->fps);
 }

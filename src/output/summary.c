@@ -20,18 +20,22 @@ static json_t *instant(double utc_s)
     return text[0] ? json_string(text) : json_null();
 }
 
-static json_t *pair(double before, double after)
+static json_t *pair(const struct dw_decision *d, double before, double after)
 {
-    return json_pack("{s:o, s:o}", "before_stops", number(before), "after_stops", number(after));
+    return json_pack("{s:o, s:o, s:o}", "before_stops", number(before), "after_stops",
+                     number(after), "visibility", number(after / d->flicker_threshold));
 }
 
-static json_t *flicker(const struct dw_flicker *before, const struct dw_flicker *after)
+static json_t *flicker(const struct dw_decision *d)
 {
-    json_t *o = pair(before->all, after->all);
+    const struct dw_flicker *a = &d->before, *b = &d->after;
+    json_t *o = pair(d, a->all, b->all);
+    json_object_set_new(o, "fps", number(d->fps));
+    json_object_set_new(o, "threshold_stops", number(d->flicker_threshold));
     json_object_set_new(o, "by_light",
-                        json_pack("{s:o, s:o, s:o}", "day", pair(before->day, after->day),
-                                  "twilight", pair(before->twilight, after->twilight), "night",
-                                  pair(before->night, after->night)));
+                        json_pack("{s:o, s:o, s:o}", "day", pair(d, a->day, b->day), "twilight",
+                                  pair(d, a->twilight, b->twilight), "night",
+                                  pair(d, a->night, b->night)));
     return o;
 }
 
@@ -65,7 +69,7 @@ enum dw_status dw_write_summary(const char *dir, const struct dw_decision *d, st
                         instant(d->n_frames ? d->frame[d->n_frames - 1].utc_s : unknown));
     json_object_set_new(o, "pole", json_null());
     json_object_set_new(o, "loop", json_null());
-    json_object_set_new(o, "flicker", flicker(&d->before, &d->after));
+    json_object_set_new(o, "flicker", flicker(d));
     json_object_set_new(o, "faults", fault_counts(d));
     char *text = json_dumps(o, JSON_INDENT(2) | JSON_REAL_PRECISION(10));
     json_decref(o);
