@@ -112,7 +112,8 @@ static inline struct shoot *shoot_new(size_t n)
                                       .flicker_sigma = 0.001234,
                                       .gain_stops = -1.23456789,
                                       .day_weight = 0.25,
-                                      .use = true};
+                                      .use = true,
+                                      .verdict = true};
         struct dw_frame *f = &s->d.frame[i];
         *f = (struct dw_frame){.number = (uint32_t)i + 1,
                                .utc_s = row->utc_s + 1e-5 / 3,

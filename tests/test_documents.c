@@ -92,7 +92,7 @@ START_TEST(ledger_holds_exactly_the_promised_columns)
     s->d.ledger[2].use = false;
     s->shots.shot[2].has_shutter = s->shots.shot[2].has_iso = false;
     s->shots.shot[3].has_aperture = false;
-    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL), DW_OK);
+    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL, NULL), DW_OK);
     char *text = slurp("ledger.csv");
     const char *header = "frame,file,utc,shutter_s,f_number,iso,ev100,sun_alt_deg,luminance_stops,"
                          "flicker_stops,gain_stops,day_weight,faults,use\n";
@@ -125,8 +125,8 @@ START_TEST(judgement_stands_beside_the_ledger)
 {
     s->d.ledger[1].severity = 0.7512345;
     strcpy(s->d.ledger[1].reason, "half of it is clipped, \"white\"");
-    s->d.ledger[1].use = false;
-    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL), DW_OK);
+    s->d.ledger[1].use = s->d.ledger[1].verdict = false;
+    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL, NULL), DW_OK);
     struct dw_csv t = table("judgement.csv");
     ck_assert_uint_eq(t.rows, 6);
     ck_assert_str_eq(dw_csv_field(&t, 1, dw_csv_column(&t, "file")), "INV_0002.DNG");
@@ -181,7 +181,7 @@ END_TEST
 START_TEST(a_locale_with_commas_changes_nothing)
 {
     static const char *const names[] = {"de_DE.UTF-8", "fr_FR.UTF-8", "de_DE.utf8", "fr_FR.utf8"};
-    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL), DW_OK);
+    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL, NULL), DW_OK);
     ck_assert_int_eq(dw_write_facts(s->dir, &s->d, NULL), DW_OK);
     ck_assert_int_eq(dw_write_summary(s->dir, &s->d, NULL), DW_OK);
     char *before[3] = {slurp("ledger.csv"), slurp("facts.json"), slurp("summary.json")};
@@ -191,7 +191,7 @@ START_TEST(a_locale_with_commas_changes_nothing)
     if (!found)
         fprintf(stderr, "# no locale with decimal commas here: checked in the C locale only\n");
     check_frames_round_trip();
-    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL), DW_OK);
+    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL, NULL), DW_OK);
     ck_assert_int_eq(dw_write_facts(s->dir, &s->d, NULL), DW_OK);
     ck_assert_int_eq(dw_write_summary(s->dir, &s->d, NULL), DW_OK);
     char *after[3] = {slurp("ledger.csv"), slurp("facts.json"), slurp("summary.json")};
@@ -360,8 +360,8 @@ START_TEST(an_unedited_ledger_says_nothing)
 {
     enum dw_word word[6];
     write_and_read_words(word, DW_OK, NULL); /* none there yet */
-    s->d.ledger[3].use = false;
-    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL), DW_OK);
+    s->d.ledger[3].use = s->d.ledger[3].verdict = false;
+    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL, NULL), DW_OK);
     write_and_read_words(word, DW_OK, NULL);
     for (int i = 0; i < 6; i++)
         ck_assert_int_eq(word[i], DW_WORD_NONE);
@@ -371,8 +371,8 @@ END_TEST
 START_TEST(a_persons_word_is_heard_and_lasts)
 {
     enum dw_word word[6];
-    s->d.ledger[3].use = false;
-    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL), DW_OK);
+    s->d.ledger[3].use = s->d.ledger[3].verdict = false;
+    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL, NULL), DW_OK);
     edit("ledger.csv", ",yes\n", ",N\n", 1);
     edit("ledger.csv", ",no\n", ",1\r\n", 0);
     write_and_read_words(word, DW_OK, NULL);
@@ -382,7 +382,7 @@ START_TEST(a_persons_word_is_heard_and_lasts)
     /* The next run obeys and writes the ledger anew; the one after it must still hear it. */
     s->d.ledger[1].use = false;
     s->d.ledger[3].use = true;
-    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, word, NULL), DW_OK);
+    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, word, NULL, NULL), DW_OK);
     enum dw_word again[6];
     write_and_read_words(again, DW_OK, NULL);
     ck_assert_mem_eq(word, again, sizeof word);
@@ -393,11 +393,36 @@ START_TEST(a_persons_word_is_heard_and_lasts)
 }
 END_TEST
 
+/* An option's word lasts only as long as the option is given; an edit below it lasts. */
+START_TEST(an_options_word_does_not_stay_behind)
+{
+    enum dw_word edited[6] = {0}, asked[6] = {0}, word[6];
+    edited[0] = asked[0] = DW_WORD_DROP;
+    edited[1] = asked[2] = DW_WORD_DROP;
+    asked[3] = DW_WORD_USE; /* of a shot that cannot be decoded: it stays out */
+    asked[4] = DW_WORD_DROP;
+    s->d.ledger[0].use = s->d.ledger[1].use = s->d.ledger[2].use = false;
+    s->d.ledger[3].use = s->d.ledger[3].verdict = false;
+    s->d.ledger[4].use = s->d.ledger[4].verdict = false; /* the program thinks so, too */
+    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, edited, asked, NULL), DW_OK);
+    write_and_read_words(word, DW_OK, NULL);
+    ck_assert_int_eq(word[0], DW_WORD_DROP);
+    ck_assert_int_eq(word[1], DW_WORD_DROP);
+    for (int i = 2; i < 6; i++)
+        ck_assert_int_eq(word[i], DW_WORD_NONE);
+    /* A table of an earlier version has no such column: the verdict says it. */
+    write_text("judgement.csv", "file,utc,verdict\nINV_0001.DNG,,yes\nINV_0002.DNG,,no\n");
+    write_and_read_words(word, DW_OK, NULL);
+    ck_assert_int_eq(word[0], DW_WORD_DROP);
+    ck_assert_int_eq(word[1], DW_WORD_NONE);
+}
+END_TEST
+
 START_TEST(nonsense_in_use_names_its_place)
 {
     enum dw_word word[6];
     struct dw_error err = {0};
-    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL), DW_OK);
+    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL, NULL), DW_OK);
     edit("ledger.csv", ",yes\n", ",maybe\n", 2);
     write_and_read_words(word, DW_ERR_FORMAT, &err);
     ck_assert_ptr_nonnull(strstr(err.text, "ledger.csv"));
@@ -421,7 +446,7 @@ START_TEST(equal_names_are_told_apart_by_time)
 {
     enum dw_word word[6];
     strcpy(s->shots.shot[4].name, "INV_0002.DNG"); /* the same as shot 1 */
-    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL), DW_OK);
+    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL, NULL), DW_OK);
     edit("ledger.csv", ",yes\n", ",no\n", 4);
     char *text = slurp("ledger.csv");
     char *line[8] = {strtok(text, "\n")}, sorted[4096] = "";
@@ -458,8 +483,8 @@ START_TEST(without_the_judgement_every_use_is_a_word)
 {
     enum dw_word word[6];
     struct dw_error err = {0};
-    s->d.ledger[3].use = false;
-    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL), DW_OK);
+    s->d.ledger[3].use = s->d.ledger[3].verdict = false;
+    ck_assert_int_eq(dw_write_ledger(s->dir, &s->shots, &s->d, NULL, NULL, NULL), DW_OK);
     unlink(shoot_path(s, "judgement.csv"));
     write_and_read_words(word, DW_WARN, &err);
     ck_assert_ptr_nonnull(strstr(err.text, "judgement.csv"));
@@ -494,6 +519,7 @@ int main(void)
     tcase_add_test(c, summary_holds_exactly_the_promised_fields);
     tcase_add_test(c, an_unedited_ledger_says_nothing);
     tcase_add_test(c, a_persons_word_is_heard_and_lasts);
+    tcase_add_test(c, an_options_word_does_not_stay_behind);
     tcase_add_test(c, nonsense_in_use_names_its_place);
     tcase_add_test(c, equal_names_are_told_apart_by_time);
     tcase_add_test(c, without_the_judgement_every_use_is_a_word);

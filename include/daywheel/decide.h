@@ -91,6 +91,7 @@ struct dw_ledger_row {
     uint32_t faults;           /* enum dw_fault bits */
     double severity;           /* 0..1 of the worst fault */
     bool use;
+    bool verdict; /* whether the program by itself would use it, without a person's word */
     char reason[200];          /* a plain sentence, empty without fault */
     enum dw_done done;
     uint32_t bridge[2];        /* shots that its place is bridged from; equal: that one again */

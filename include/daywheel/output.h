@@ -45,11 +45,12 @@ void dw_writer_free(struct dw_writer *w);
 /* Documents; see docs/formats.md for every column and field. `dir` is OUT; it is made if missing.
  * Errors: DW_ERR_IO, DW_ERR_FULL, DW_ERR_MEMORY. */
 
-/* ledger.csv and judgement.csv. word: what dw_read_words gave before this decision, or NULL; it
- * tells a person's `use` from the program's own verdict, so that a person's word lasts. */
+/* ledger.csv and judgement.csv. edited: what dw_read_words gave before this decision; asked: what
+ * options of this run said, which stand above it; either may be NULL. They tell an edited `use`,
+ * which lasts until it is edited back, from one that lasts only as long as its option is given. */
 enum dw_status dw_write_ledger(const char *dir, const struct dw_shots *shots,
-                               const struct dw_decision *d, const enum dw_word *word,
-                               struct dw_error *err);
+                               const struct dw_decision *d, const enum dw_word *edited,
+                               const enum dw_word *asked, struct dw_error *err);
 enum dw_status dw_write_frames(const char *dir, const struct dw_shots *shots,
                                const struct dw_decision *d, struct dw_error *err);
 enum dw_status dw_write_facts(const char *dir, const struct dw_decision *d, struct dw_error *err);

@@ -90,6 +90,19 @@ enum dw_status dw_scan(const char *const *inputs, size_t n, const struct dw_scan
                        const struct dw_run *run, struct dw_shots *out, struct dw_error *err);
 void dw_shots_free(struct dw_shots *shots);
 
+/* Which shots a person means. An entry is a file's own name as it is or as documents show it
+ * (\xNN for bytes that are no text), with the end of its path where two cards hold the same name
+ * (card2/IMG_0001.DNG), or a stretch of time by the camera's clock, FROM-TO, where both are
+ * [YYYY-MM-DDT]HH:MM[:SS] and a TO without seconds holds its whole minute: 03:10-04:40 (over
+ * midnight where TO is earlier), 2026-03-28T23:10-01:00. A shot belongs to the time of its
+ * mid-exposure. how[i] says how shot i was meant, the narrower one of several.
+ * Errors: DW_ERR_USAGE (an entry means no shot: the nearest name is suggested; a name or a time
+ * without date means several; `option` stands in front of the text), DW_ERR_MEMORY. */
+enum dw_pick { DW_PICK_NONE, DW_PICK_BY_TIME, DW_PICK_BY_NAME };
+enum dw_status dw_pick_shots(const struct dw_shots *shots, const char *option,
+                             const char *const *entry, size_t n, enum dw_pick *how,
+                             struct dw_error *err);
+
 /* True value behind a mark: shutter times and ISO steps run at powers of 2^(1/3), stops at powers
  * of 2^(1/6). Only a mark of the trade's third-stop series (1/60, f/5.6) or the step itself is
  * taken to be a step; any other value (1/17 s, f/7.6, a bulb time beyond 30 s) is kept as it is.

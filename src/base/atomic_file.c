@@ -151,7 +151,8 @@ enum dw_status dw_read_whole(const char *path, size_t most, char **data, size_t 
 {
     *data = NULL;
     *n = 0;
-    int fd = open(path, O_RDONLY | O_CLOEXEC);
+    /* without waiting: a pipe that nobody writes to would hold us for ever */
+    int fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
     if (fd < 0)
         return dw_fail(err, DW_ERR_IO, "%s: cannot be opened: %s", path, strerror(errno));
     struct stat st;

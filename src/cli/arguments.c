@@ -131,12 +131,22 @@ static enum dw_status collect(struct reader *r, struct dw_error *err)
     return DW_OK;
 }
 
+static bool first_of(const struct reader *r, size_t at)
+{
+    for (size_t i = 0; i < at; i++)
+        if (r->written[i].option == r->written[at].option)
+            return false;
+    return true;
+}
+
 static enum dw_status apply(const struct reader *r, struct dw_settings *s, struct dw_error *err)
 {
     for (size_t i = 0; i < r->n_written; i++) {
         char where[80];
         const struct dw_option *o = r->written[i].option;
         snprintf(where, sizeof where, "--%s", o->name);
+        if (first_of(r, i)) /* the command line wins over the settings file as a whole */
+            dw_option_clear(o, s);
         enum dw_status status = dw_option_set(o, where, r->written[i].value, s, err);
         if (status < 0)
             return status;

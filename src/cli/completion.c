@@ -72,7 +72,7 @@ void dw_completion_bash(FILE *out)
         put_bash_pattern(out, o);
         if (o->kind == DW_OPT_FOLDER)
             fputs("            mapfile -t COMPREPLY < <(compgen -d -- \"$cur\")\n", out);
-        else if (o->kind == DW_OPT_FILE)
+        else if (o->kind == DW_OPT_FILE || o->kind == DW_OPT_LIST)
             fputs("            mapfile -t COMPREPLY < <(compgen -f -- \"$cur\")\n", out);
         else if (value_words(o, words, sizeof words))
             fprintf(out, "            mapfile -t COMPREPLY < <(compgen -W '%s' -- \"$cur\")\n",
@@ -130,7 +130,7 @@ static void put_zsh_option(FILE *out, const struct dw_option *o)
         fputc(':', out);
         if (o->kind == DW_OPT_FOLDER)
             fputs("_files -/", out);
-        else if (o->kind == DW_OPT_FILE)
+        else if (o->kind == DW_OPT_FILE || o->kind == DW_OPT_LIST)
             fputs("_files", out);
         else if (value_words(o, words, sizeof words))
             fprintf(out, "(%s)", words);
@@ -207,7 +207,7 @@ void dw_completion_fish(FILE *out)
             fprintf(out, " -s %c", o->letter);
         if (o->kind == DW_OPT_FOLDER)
             fputs(" -x -a '(__fish_complete_directories)'", out);
-        else if (o->kind == DW_OPT_FILE)
+        else if (o->kind == DW_OPT_FILE || o->kind == DW_OPT_LIST)
             fputs(" -r -F", out);
         else if (value_words(o, words, sizeof words))
             fprintf(out, " -x -a '%s'", words);

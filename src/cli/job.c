@@ -5,6 +5,7 @@
 #include "base/text.h"
 #include "cli/claim.h"
 #include "cli/cmd.h"
+#include "cli/person.h"
 #include "cli/settings_file.h"
 #include "cli/signals.h"
 
@@ -40,6 +41,8 @@ void dw_job_close(struct dw_job *job)
         dw_decision_free(&job->decision);
     dw_survey_free(&job->survey);
     dw_shots_free(&job->shots);
+    free(job->edited);
+    free(job->asked);
     free(job->word);
     dw_unlock_folder(job->lock);
     if (job->share_folder)
@@ -80,16 +83,18 @@ static void tell_scan(struct dw_job *job)
 
 enum dw_status dw_job_scan(struct dw_job *job, const char *const *input, size_t n)
 {
+    const struct dw_settings *s = job->settings;
     struct dw_scan_params params = DW_SCAN_DEFAULTS;
-    params.only_model = job->settings->only;
-    params.exact_marks = job->settings->exact_marks;
+    params.only_model = s->only;
+    params.exact_marks = s->exact_marks;
     enum dw_status status =
         heard(job, dw_scan(input, n, &params, &job->run, &job->shots, &job->error));
     dw_terminal_end_stage(job->terminal);
     if (status < 0)
         return status;
     tell_scan(job);
-    return need_site(job);
+    status = dw_person_asked(s, &job->shots, &job->asked, &job->error);
+    return status < 0 ? status : need_site(job);
 }
 
 enum dw_status dw_job_begin(struct dw_job *job, const char *const *input, size_t n)
@@ -182,9 +187,10 @@ static enum dw_status write_documents(struct dw_job *job)
     if (status >= 0)
         status = dw_write_summary(dir, d, &job->error);
     if (status >= 0)
-        status = heard(job, dw_write_sheets(dir, &job->shots, &job->survey, d, &pages, &job->error));
+        status =
+            heard(job, dw_write_sheets(dir, &job->shots, &job->survey, d, &pages, &job->error));
     if (status >= 0) /* last: the ledger is what a person looks for, and then all else is there */
-        status = dw_write_ledger(dir, &job->shots, d, job->word, &job->error);
+        status = dw_write_ledger(dir, &job->shots, d, job->edited, job->asked, &job->error);
     return heard(job, status);
 }
 
@@ -193,14 +199,19 @@ enum dw_status dw_job_decide(struct dw_job *job)
     if (job->decided) /* again, because something has changed */
         dw_decision_free(&job->decision);
     job->decided = false;
+    size_t n = job->shots.n;
+    free(job->edited);
     free(job->word);
-    job->word = calloc(job->shots.n ? job->shots.n : 1, sizeof *job->word);
-    if (!job->word)
-        return dw_fail(&job->error, DW_ERR_MEMORY, "no memory for %zu shots", job->shots.n);
+    job->edited = calloc(n ? n : 1, sizeof *job->edited);
+    job->word = calloc(n ? n : 1, sizeof *job->word);
+    if (!job->edited || !job->word)
+        return dw_fail(&job->error, DW_ERR_MEMORY, "no memory for %zu shots", n);
     enum dw_status status =
-        heard(job, dw_read_words(job->settings->output, &job->shots, job->word, &job->error));
+        heard(job, dw_read_words(job->settings->output, &job->shots, job->edited, &job->error));
     if (status < 0)
         return status;
+    for (size_t i = 0; i < n; i++)
+        job->word[i] = job->asked[i] != DW_WORD_NONE ? job->asked[i] : job->edited[i];
     struct dw_decide_params params = dw_job_decide_params(job->settings, job->word);
     status = heard(
         job, dw_decide(&job->shots, &job->survey, &params, &job->run, &job->decision, &job->error));

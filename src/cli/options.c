@@ -65,6 +65,21 @@ const struct dw_option dw_options[] = {
      .help = "the camera times its marked shutter speeds exactly",
      .more = "Nearly every camera writes 1/60 s or 30 s and runs for 1/64 s or 32 s. This option "
              "is for one that does not, or for an external timer that is exact."},
+    {.name = "drop", .kind = DW_OPT_LIST, .at = AT(drop), .form = "LIST",
+     .means = "file names, stretches of local time, or @FILE", .example = "03:10-04:40",
+     .standard = "what the program judges", .group = DW_GROUP_SHOOT, .use = DW_USE_RESULT,
+     .commands = DW_CMD_ALL, .help = "leave these shots out, whatever the program thinks of them",
+     .more = "A shot's file name, with its folder where two cards hold the same one; a stretch of "
+             "time by the camera's clock such as 03:10-04:40, with the date, as in "
+             "2026-03-28T23:10-01:00, where the shoot spans more than one night; or @FILE, a file "
+             "with one of these a line, such as the page report.html saves. Several with commas, "
+             "or the option again. A name says more than a time. Stands above the column use of "
+             "the ledger, and lasts only as long as it is given."},
+    {.name = "keep", .kind = DW_OPT_LIST, .at = AT(keep), .form = "LIST",
+     .means = "file names, stretches of local time, or @FILE", .example = "03:10-04:40",
+     .standard = "what the program judges", .group = DW_GROUP_SHOOT, .use = DW_USE_RESULT,
+     .commands = DW_CMD_ALL, .help = "use these shots, whatever the program thinks of them",
+     .more = "Written like the value of drop. A file that cannot be decoded stays out."},
     {.name = "size", .kind = DW_OPT_SIZE, .at = AT(size), .form = "WxH|half|full",
      .means = "a width and a height in pixels, or half, or full", .part = {"width", "height"},
      .range = {{16, 65500}, {16, 65500}}, .choices = sizes, .example = "1920x1280",

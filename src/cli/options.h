@@ -22,7 +22,8 @@ enum dw_option_kind {
     DW_OPT_RISING, /* double[2], the first below the second */
     DW_OPT_SIZE,   /* struct dw_size */
     DW_OPT_OFFSET, /* int seconds, written as +HH:MM; range in hours */
-    DW_OPT_SHARE   /* int[2], K/N with 1 <= K <= N */
+    DW_OPT_SHARE,  /* int[2], K/N with 1 <= K <= N */
+    DW_OPT_LIST    /* struct dw_strings; each value adds to it: see cli/list.h */
 };
 
 enum dw_option_group {
@@ -86,6 +87,8 @@ const struct dw_option *dw_option_nearest(const char *name, size_t n, unsigned c
  * wrong with it and the range. Other errors: DW_ERR_MEMORY. */
 enum dw_status dw_option_set(const struct dw_option *o, const char *where, const char *value,
                              struct dw_settings *s, struct dw_error *err);
+/* Empties an option of several values, so that those that follow stand alone. */
+void dw_option_clear(const struct dw_option *o, struct dw_settings *s);
 /* Writes the value in force, as dw_option_set would read it; false if the option is unset. */
 bool dw_option_show(const struct dw_option *o, const struct dw_settings *s, char *out, size_t n);
 /* The values that are right, in words: "0 to 1", "tiff or jpeg"; empty if anything goes. */

@@ -12,7 +12,7 @@
 static bool left_out_for_a_fault(const struct dw_job *job, size_t i)
 {
     const struct dw_ledger_row *row = &job->decision.ledger[i];
-    return !row->use && row->faults != 0 && job->word[i] != DW_WORD_DROP;
+    return !row->use && row->faults != 0 && !row->verdict;
 }
 
 int dw_report_exit(const struct dw_job *job)
@@ -56,7 +56,7 @@ static void shots_line(struct dw_job *job)
     size_t used = 0, by_hand = 0, left[DW_FAULT_COUNT] = {0}, only_noted[DW_FAULT_COUNT] = {0};
     for (size_t i = 0; i < d->n_shots; i++) {
         used += d->ledger[i].use;
-        by_hand += !d->ledger[i].use && job->word[i] == DW_WORD_DROP;
+        by_hand += !d->ledger[i].use && d->ledger[i].verdict;
         for (int k = 0; k < DW_FAULT_COUNT; k++) {
             bool has = (d->ledger[i].faults >> k & 1) != 0;
             left[k] += has && left_out_for_a_fault(job, i);

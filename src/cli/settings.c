@@ -30,6 +30,7 @@ void dw_settings_free(struct dw_settings *s)
             free(*text);
             *text = NULL;
         }
+        dw_option_clear(&dw_options[i], s);
     }
 }
 

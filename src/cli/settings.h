@@ -5,6 +5,8 @@
 #include <daywheel/output.h>
 #include <daywheel/render.h>
 
+#include "base/buffers.h"
+
 /* Texts are malloc'd. Enumerations are held as int because the table writes them. */
 struct dw_settings {
     char *output, *settings;
@@ -16,6 +18,7 @@ struct dw_settings {
     int utc_offset_s; /* of the camera's clock: local minus UTC */
     char *only;       /* camera model; NULL: all frames must agree */
     bool exact_marks;
+    struct dw_strings drop, keep; /* what a person says of shots, by name or time */
 
     /* the picture */
     double twilight[2]; /* sun altitudes, degrees: night, day */

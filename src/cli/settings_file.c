@@ -99,12 +99,15 @@ static int take(void *user, const char *section, const char *name, const char *v
         return fail_at(ini, DW_ERR_USAGE, text);
     }
     int *first = &ini->first_line[o - dw_options];
-    if (*first != 0) {
+    if (*first == 0)
+        dw_option_clear(o, ini->settings);
+    else if (o->kind != DW_OPT_LIST) { /* a list has a line for each entry */
         snprintf(text, sizeof text, "%s stands twice, first in line %d; take one of them out",
                  o->name, *first);
         return fail_at(ini, DW_ERR_USAGE, text);
     }
-    *first = ini->line;
+    if (*first == 0)
+        *first = ini->line;
     char where[300];
     snprintf(where, sizeof where, "%s:%d: %s", ini->path, ini->line, o->name);
     enum dw_status status = dw_option_set(o, where, value, ini->settings, &ini->error);
@@ -144,6 +147,20 @@ enum dw_status dw_settings_file_read(const char *path, struct dw_settings *s, st
     return ini.status < 0 ? ini.status : DW_OK;
 }
 
+/* One line an entry, since a line of such a file is short. */
+static void write_list(struct dw_buffer *b, const struct dw_option *o,
+                       const struct dw_strings *list)
+{
+    for (size_t i = 0; i < list->n; i++) {
+        size_t n = strlen(o->name) + strlen(" = ") + strlen(list->v[i]);
+        bool fits = n + 2 <= INI_MAX_LINE && !strchr(list->v[i], ';');
+        dw_buffer_printf(b, "%s%s = %s\n", fits ? "" : "# does not fit here: ", o->name,
+                         list->v[i]);
+    }
+    if (list->n == 0)
+        dw_buffer_printf(b, "#%s =\n", o->name);
+}
+
 static void write_option(struct dw_buffer *b, const struct dw_option *o,
                          const struct dw_settings *s, const char *found)
 {
@@ -153,6 +170,10 @@ static void write_option(struct dw_buffer *b, const struct dw_option *o,
     if (range[0] && o->kind != DW_OPT_SIZE && !strstr(o->help, range))
         dw_buffer_printf(b, " (%s)", range);
     dw_buffer_printf(b, "\n# default: %s\n", o->standard);
+    if (o->kind == DW_OPT_LIST) {
+        write_list(b, o, (const struct dw_strings *)(const void *)((const char *)s + o->at));
+        return;
+    }
     bool set = dw_option_show(o, s, value, sizeof value);
     if (set && (strstr(value, " ;") || strstr(value, "\t;"))) /* would begin a comment there */
         dw_buffer_printf(b, "# %s: its value cannot stand in a file of this kind\n", o->name);

@@ -2,6 +2,7 @@
 #include "cli/options.h"
 
 #include "base/text.h"
+#include "cli/list.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -252,6 +253,8 @@ enum dw_status dw_option_set(const struct dw_option *o, const char *where, const
     case DW_OPT_SHARE:
         good = set_share(o, value, at, &why);
         break;
+    case DW_OPT_LIST:
+        return dw_list_add(at, where, value, err);
     }
     if (no_memory)
         return dw_fail(err, DW_ERR_MEMORY, "%s: no memory for its value", where);
@@ -268,6 +271,12 @@ enum dw_status dw_option_set(const struct dw_option *o, const char *where, const
     return dw_fail(err, DW_ERR_USAGE, "%s '%s': %s%sexpected %s%s%s%s, such as %s", where, shown,
                    why.text, why.text[0] ? "; " : "", o->means, range[0] ? " (" : "", range,
                    range[0] ? ")" : "", o->example);
+}
+
+void dw_option_clear(const struct dw_option *o, struct dw_settings *s)
+{
+    if (o->kind == DW_OPT_LIST)
+        dw_strings_free((struct dw_strings *)(void *)((char *)s + o->at));
 }
 
 /* The shortest decimal that reads back as the same number. */
@@ -349,6 +358,8 @@ bool dw_option_show(const struct dw_option *o, const struct dw_settings *s, char
     case DW_OPT_SHARE:
         snprintf(out, n, "%d/%d", ((const int *)at)[0], ((const int *)at)[1]);
         return true;
+    case DW_OPT_LIST:
+        return dw_list_show(at, out, n);
     }
     return false;
 }

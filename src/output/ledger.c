@@ -42,14 +42,14 @@ static void ledger_line(struct dw_buffer *b, const struct dw_shot *shot,
     dw_csv_end_line(b);
 }
 
-/* The program's own verdict: a person's word, where there is one, went against it. */
-static bool own_verdict(const struct dw_ledger_row *row, enum dw_word word)
+/* What `use` would say if nobody had edited it. An edit that an option repeats is still an edit. */
+static bool unedited(const struct dw_ledger_row *row, enum dw_word edited, enum dw_word asked)
 {
-    return word == DW_WORD_NONE ? row->use : word == DW_WORD_DROP;
+    return asked != DW_WORD_NONE && asked != edited ? row->use : row->verdict;
 }
 
 static void judgement_line(struct dw_buffer *b, const struct dw_shot *shot,
-                           const struct dw_ledger_row *row, enum dw_word word)
+                           const struct dw_ledger_row *row, enum dw_word edited, enum dw_word asked)
 {
     char utc[32];
     dw_when_utc(row->utc_s, utc);
@@ -57,14 +57,15 @@ static void judgement_line(struct dw_buffer *b, const struct dw_shot *shot,
     dw_csv_text(b, utc);
     dw_csv_number(b, row->flicker_sigma, 6);
     dw_csv_number(b, row->severity, 4);
-    dw_csv_text(b, own_verdict(row, word) ? "yes" : "no");
+    dw_csv_text(b, row->verdict ? "yes" : "no");
+    dw_csv_text(b, unedited(row, edited, asked) ? "yes" : "no");
     dw_csv_text(b, row->reason);
     dw_csv_end_line(b);
 }
 
 enum dw_status dw_write_ledger(const char *dir, const struct dw_shots *shots,
-                               const struct dw_decision *d, const enum dw_word *word,
-                               struct dw_error *err)
+                               const struct dw_decision *d, const enum dw_word *edited,
+                               const enum dw_word *asked, struct dw_error *err)
 {
     if (d->n_shots != shots->n)
         return dw_fail(err, DW_ERR_USAGE, "the decision knows %zu shots, the shot table %zu",
@@ -73,10 +74,11 @@ enum dw_status dw_write_ledger(const char *dir, const struct dw_shots *shots,
     struct dw_buffer ledger = {0}, judgement = {0};
     dw_buffer_printf(&ledger, "frame,file,utc,shutter_s,f_number,iso,ev100,sun_alt_deg,"
                               "luminance_stops,flicker_stops,gain_stops,day_weight,faults,use\n");
-    dw_buffer_printf(&judgement, "file,utc,flicker_sigma_stops,severity,verdict,reason\n");
+    dw_buffer_printf(&judgement, "file,utc,flicker_sigma_stops,severity,verdict,unedited,reason\n");
     for (size_t i = 0; i < shots->n; i++) {
         ledger_line(&ledger, &shots->shot[i], &d->ledger[i]);
-        judgement_line(&judgement, &shots->shot[i], &d->ledger[i], word ? word[i] : DW_WORD_NONE);
+        judgement_line(&judgement, &shots->shot[i], &d->ledger[i],
+                       edited ? edited[i] : DW_WORD_NONE, asked ? asked[i] : DW_WORD_NONE);
     }
     dw_c_locale_leave(&locale);
     /* The judgement first: killed between the two, an edited ledger still differs from it. */

@@ -1,5 +1,5 @@
-/* words.c: what a person said in the ledger. A word is where `use` differs from the verdict that
- * judgement.csv keeps for the same row, so that an untouched ledger says nothing and the program
+/* words.c: what a person said in the ledger. A word is where `use` differs from what judgement.csv
+ * says it would be unedited, so that an untouched ledger says nothing and the program
  * stays free to change its mind about shots that nobody spoke about. */
 #include "output/c_locale.h"
 #include "output/documents.h"
@@ -205,7 +205,10 @@ enum dw_status dw_read_words(const char *dir, const struct dw_shots *shots, enum
         goto out;
     warn = s == DW_WARN;
     if (!warn) {
-        s = read_list(dir, "judgement.csv", &judgement_table, "verdict", &judgement, err);
+        bool has =
+            dw_csv_column(&judgement_table, "unedited") >= 0; /* not in those of version 0.1 */
+        s = read_list(dir, "judgement.csv", &judgement_table, has ? "unedited" : "verdict",
+                      &judgement, err);
         if (s < 0)
             goto out;
     }

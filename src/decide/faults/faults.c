@@ -65,6 +65,7 @@ enum dw_status dw_faults(struct dw_work *w, struct dw_ledger_row *ledger, struct
         /* what a person rejects teaches nothing either; a spoiled shot that is wanted all the same
          * is shown, but does not pull the others */
         w->usable[i] = sound && word != DW_WORD_DROP;
+        ledger[i].verdict = sound;
         ledger[i].use = word == DW_WORD_NONE ? sound : decoded && word == DW_WORD_USE;
         if (word == DW_WORD_DROP && !ledger[i].reason[0])
             snprintf(ledger[i].reason, sizeof ledger[i].reason, "left out by hand");
