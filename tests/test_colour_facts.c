@@ -1,10 +1,14 @@
 /* test_colour_facts.c: from a camera's matrix to balanced wide-gamut light. */
 #include "check_main.h"
+#include "fake_shoot.h"
 
+#include "base/matrix3.h"
 #include "base/primaries.h"
+#include "base/white.h"
 #include "decide/colour.h"
 
 #include <math.h>
+#include <string.h>
 
 static void check(const double *got, const double *want, int n, double tolerance)
 {
@@ -75,6 +79,89 @@ START_TEST(senseless_matrices_are_refused)
 }
 END_TEST
 
+static enum dw_status decide_with_white(struct fake_shoot *f, double kelvin, double tint,
+                                        struct dw_decision *d, struct dw_error *err)
+{
+    struct dw_decide_params params = DW_DECIDE_DEFAULTS;
+    params.has_site = true;
+    params.site = f->params.site;
+    params.has_white = kelvin > 0;
+    params.white_k = kelvin;
+    params.white_tint = tint;
+    return dw_decide(&f->shots, &f->survey, &params, NULL, d, err);
+}
+
+static struct fake_shoot few_frames(void)
+{
+    struct fake_params p = fake_defaults(1);
+    p.frames = 20;
+    return fake_make(&p);
+}
+
+/* Under a named light, neutral things come out neutral, and a colour as it would look by day
+ * (linear Bradford, ICC.1): the way from the light to the camera is gone back by hand. */
+START_TEST(a_named_light_looks_as_daylight_does)
+{
+    const double lights[][2] = {{0, 0}, {2500, 0}, {3750, 0}, {4100, 12}, {5000, 0}, {12000, -8}};
+    const double colours[][3] = {{0.2, 0.2, 0.2}, {0.5, 0.1, 0.05}, {0.1, 0.3, 0.6}, {1, 0, 0}};
+    struct fake_shoot f = few_frames();
+    double cam[9], to_xyz[9], d65[3];
+    for (int k = 0; k < 9; k++)
+        cam[k] = (double)f.shots.shot[0].cam_xyz[k];
+    dw_primaries_to_xyz(&dw_primaries_bt2020, to_xyz);
+    dw_d65_xyz(d65);
+    for (size_t i = 0; i < sizeof lights / sizeof *lights; i++) {
+        struct dw_decision d;
+        struct dw_error err = {0};
+        double white[3], there[9];
+        ck_assert_msg(decide_with_white(&f, lights[i][0], lights[i][1], &d, &err) == DW_OK, "%s",
+                      err.text);
+        if (lights[i][0] > 0)
+            dw_white_xyz(lights[i][0], lights[i][1], white);
+        else
+            dw_d65_xyz(white);
+        dw_bradford(d65, white, there);
+        for (size_t k = 0; k < sizeof colours / sizeof *colours; k++) {
+            double v[3], level[3];
+            dw_m3_apply(to_xyz, colours[k], v);
+            dw_m3_apply(there, v, v);
+            dw_m3_apply(cam, v, level);
+            for (int c = 0; c < 3; c++)
+                level[c] *= (double)d.facts.white_mul[c];
+            for (int c = 0; c < 3; c++) {
+                v[c] = 0;
+                for (int j = 0; j < 3; j++)
+                    v[c] += (double)d.facts.cam_to_wide[3 * c + j] * level[j];
+            }
+            dw_m3_apply(cam, white, level); /* green of it is what white comes to */
+            for (int c = 0; c < 3; c++)
+                ck_assert_double_eq_tol(v[c] / level[1], colours[k][c], 2e-5);
+        }
+        dw_decision_free(&d);
+    }
+    fake_free(&f);
+}
+END_TEST
+
+START_TEST(lights_that_a_camera_cannot_see_are_refused)
+{
+    struct fake_shoot f = few_frames();
+    struct dw_decision d;
+    struct dw_error err = {0};
+    for (size_t i = 0; i < f.shots.n; i++)
+        for (int k = 6; k < 9; k++)
+            f.shots.shot[i].cam_xyz[k] *= 0.1f; /* hardly any blue */
+    ck_assert_int_eq(decide_with_white(&f, 1500, 0, &d, &err), DW_ERR_USAGE);
+    ck_assert_ptr_nonnull(strstr(err.text, "1500 K"));
+    ck_assert_ptr_nonnull(strstr(err.text, "nearer to daylight"));
+    for (size_t i = 0; i < f.shots.n; i++)
+        f.shots.shot[i].has_cam_xyz = false; /* said as a warning, and the run goes on */
+    ck_assert_int_eq(decide_with_white(&f, 3000, 0, &d, &err), DW_OK);
+    dw_decision_free(&d);
+    fake_free(&f);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("colour_facts");
@@ -83,6 +170,8 @@ int main(void)
     tcase_add_test(t, matrix_of_the_worked_example);
     tcase_add_test(t, wide_primaries_agree_with_bt2087);
     tcase_add_test(t, senseless_matrices_are_refused);
+    tcase_add_test(t, a_named_light_looks_as_daylight_does);
+    tcase_add_test(t, lights_that_a_camera_cannot_see_are_refused);
     suite_add_tcase(s, t);
     return dw_check_main(s);
 }

@@ -197,6 +197,13 @@ START_TEST(values_are_read)
     ck_assert_int_eq(settings.part[1], 7);
     ck_assert(render("a -o out --site 90,360") == DW_OK);
     ck_assert(render("a -o out --steady 1") == DW_OK);
+    ck_assert(!settings.has_white);
+    ck_assert(render("a -o out --white 3200") == DW_OK);
+    ck_assert(settings.has_white);
+    ck_assert_double_eq(settings.white[0], 3200);
+    ck_assert_double_eq(settings.white[1], 0);
+    ck_assert(render("a -o out --white 4100,-7.5") == DW_OK);
+    ck_assert_double_eq(settings.white[1], -7.5);
     ck_assert(render("a -o out --steady 1e-1") == DW_OK);
 }
 END_TEST
@@ -222,6 +229,11 @@ START_TEST(values_outside_their_range_are_named)
     REFUSED("a -o out --twilight -3,-12", "--twilight '-3,-12'", "did you mean -12,-3");
     REFUSED("a -o out --twilight -5,-5", "room between");
     REFUSED("a -o out --twilight -120,0", "NIGHT -120", "-90 to 90");
+    REFUSED("a -o out --white 900", "--white '900'", "KELVIN 900", "1500 to 25000");
+    REFUSED("a -o out --white 5000,80", "TINT 80", "-50 to 50");
+    REFUSED("a -o out --white 5000,", "--white '5000,'");
+    REFUSED("a -o out --white 5000,1,2", "--white '5000,1,2'");
+    REFUSED("a -o out --white day", "colour temperature");
     REFUSED("a -o out --steady 1.5", "--steady '1.5'", "0 to 1");
     REFUSED("a -o out --steady half", "--steady 'half'", "0 to 1");
     REFUSED("a -o out --jobs 0", "--jobs '0'", "1 to 256");
@@ -371,7 +383,7 @@ static const char *const odd_lines[] = {
     "a -o out --site 46.123456789012,8.1 --utc-offset -09:30 --steady 0.333333333333 --exact-marks",
     "a -o out --site -0.1,-179.99999 --twilight -18.25,-0.1 --size 1920x1281 --format tiff "
     "--space p3 --compression zstd --only Two;Three",
-    "a -o out --format tiff --size full --compression none --steady 0",
+    "a -o out --format tiff --size full --compression none --steady 0 --white 3456.789,-0.1",
 };
 
 START_TEST(settings_written_are_read_back_the_same)

@@ -143,9 +143,12 @@ struct dw_decide_params {
     struct dw_line_params line;
     bool few; /* a few shots far apart (a preview): none is judged by the levels of the others */
     double fps; /* frames a second at which the sequence will be shown: for the visibility figure alone */
+    bool has_white;             /* else daylight of 6504 K, D65, is white */
+    double white_k, white_tint; /* the light that is white: kelvin, 1500 to 25000; thousandths of
+                                 * Duv beside it, -50 to 50, positive: a greener light */
 };
 #define DW_DECIDE_DEFAULTS                                                                         \
-    {false, {0, 0, 0}, false, 0, -12.0, -3.0, 0.5, NULL, DW_LINE_DEFAULTS, false, 30}
+    {false, {0, 0, 0}, false, 0, -12.0, -3.0, 0.5, NULL, DW_LINE_DEFAULTS, false, 30, false, 0, 0}
 
 /* Standard deviation of errors that are independent from frame to frame, stops, by part of the day;
  * NAN where no frame is. docs/formats.md says how it is measured. */

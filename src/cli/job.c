@@ -157,6 +157,9 @@ struct dw_decide_params dw_job_decide_params(const struct dw_settings *s, const 
     p.day_deg = s->twilight[1];
     p.steady = s->steady;
     p.fps = s->fps;
+    p.has_white = s->has_white;
+    p.white_k = s->white[0];
+    p.white_tint = s->white[1];
     p.word = word;
     return p;
 }

@@ -2,6 +2,7 @@
 #include "cli/options.h"
 
 #include "base/text.h"
+#include "base/white.h"
 
 #include <string.h>
 
@@ -132,6 +133,20 @@ const struct dw_option dw_options[] = {
      .help = "frames a second at which the sequence will be shown",
      .more = "Changes no picture. It says for which rate the flicker that is left is compared with "
              "what the eye can see, in the last lines of a run and in summary.json."},
+    {.name = "white", .kind = DW_OPT_OPEN, .at = AT(white), .has = AT(has_white),
+     .form = "KELVIN[,TINT]",
+     .means = "the colour temperature of a light, and how much greener it is in thousandths of Duv",
+     .part = {"KELVIN", "TINT"},
+     .range = {{DW_WHITE_LEAST_K, DW_WHITE_MOST_K}, {-DW_WHITE_MOST_TINT, DW_WHITE_MOST_TINT}},
+     .example = "4800", .standard = "daylight, 6504 (D65)", .group = DW_GROUP_PICTURE,
+     .use = DW_USE_RESULT, .commands = DW_CMD_ALL,
+     .help = "the light that is to look white, for the whole shoot",
+     .more = "Names the light, not the picture: 3000 makes lamplight white and daylight blue, 8000 "
+             "makes shade white and all else warmer. From 4000 K on it is daylight of that "
+             "temperature, up to 3500 K a glowing lamp. TINT says how far the light lies beside "
+             "those, in thousandths of Duv (ANSI C78.377): positive for a greener light, as of "
+             "fluorescent lamps, and negative for a pinker one; 0 if left out. One white holds "
+             "from the first frame to the last, so that an evening keeps its colours."},
     {.name = "preview", .kind = DW_OPT_COUNT, .at = AT(preview), .form = "N",
      .means = "a number of frames", .range = {{2, 60}}, .example = "12", .standard = "off",
      .group = DW_GROUP_RUN, .use = DW_USE_RUN, .commands = DW_CMD_RENDER,

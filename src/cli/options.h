@@ -20,6 +20,7 @@ enum dw_option_kind {
     DW_OPT_FILE,   /* char *, completed as a file */
     DW_OPT_PAIR,   /* double[2], each in its own range, followed by has_... if `has` */
     DW_OPT_RISING, /* double[2], the first below the second */
+    DW_OPT_OPEN,   /* double[2], the second may be left out: 0 */
     DW_OPT_SIZE,   /* struct dw_size */
     DW_OPT_OFFSET, /* int seconds, written as +HH:MM; range in hours */
     DW_OPT_SHARE,  /* int[2], K/N with 1 <= K <= N */

@@ -25,6 +25,8 @@ struct dw_settings {
     double steady;      /* 0..1 */
     unsigned also;      /* bits 1 << enum dw_rendering */
     double fps;         /* of the sequence when it is shown */
+    bool has_white;
+    double white[2]; /* the light that is white: kelvin, thousandths of Duv */
     struct dw_size size;
     int format;      /* enum dw_format */
     int compression; /* enum dw_compression; TIFF only */

@@ -146,6 +146,18 @@ static bool set_pair(const struct dw_option *o, const char *text, double at[2], 
     return true;
 }
 
+static bool set_open(const struct dw_option *o, const char *text, double at[2], struct why *why)
+{
+    double v[2] = {0, 0};
+    if (strchr(text, ','))
+        return set_pair(o, text, at, why);
+    if (!read_number(&text, &v[0]) || *text != '\0' || !in_range(o, 0, v[0], why))
+        return false;
+    at[0] = v[0];
+    at[1] = 0;
+    return true;
+}
+
 static bool set_size(const struct dw_option *o, const char *text, struct dw_size *at,
                      struct why *why)
 {
@@ -244,6 +256,9 @@ enum dw_status dw_option_set(const struct dw_option *o, const char *where, const
     case DW_OPT_RISING:
         good = set_pair(o, value, at, &why);
         break;
+    case DW_OPT_OPEN:
+        good = set_open(o, value, at, &why);
+        break;
     case DW_OPT_SIZE:
         good = set_size(o, value, at, &why);
         break;
@@ -338,6 +353,7 @@ bool dw_option_show(const struct dw_option *o, const struct dw_settings *s, char
         return (size_t)snprintf(out, n, "%s", *(char *const *)at) < n;
     case DW_OPT_PAIR:
     case DW_OPT_RISING:
+    case DW_OPT_OPEN:
         show_number(((const double *)at)[0], a, sizeof a);
         show_number(((const double *)at)[1], b, sizeof b);
         snprintf(out, n, "%s,%s", a, b);

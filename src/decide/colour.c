@@ -1,9 +1,11 @@
-/* colour.c: white balance and matrix, once for the whole shoot: daylight (D65) is neutral. */
+/* colour.c: white balance and matrix, once for the whole shoot: daylight (D65) is neutral, or the
+ * light that a person names. */
 #include "decide/colour.h"
 #include "decide/steps.h"
 #include "base/matrix3.h"
 #include "base/primaries.h"
 #include "base/robust.h"
+#include "base/white.h"
 
 #include <math.h>
 #include <string.h>
@@ -74,6 +76,39 @@ static void guess_balance(const struct dw_work *w, const struct dw_facts *facts,
             mul[c] = fmax(0.25, fmin(4, sum[1] / sum[c]));
 }
 
+/* A light so strange that a channel would need more than this is a mistake, and render refuses it.
+ */
+#define MOST_MUL 16.0
+
+/* Balance and matrix of a camera that tells its matrix. False if that makes no sense. */
+static bool known_colour(const struct dw_shot *shot, const double white[3], double mul[3],
+                         double wide[9])
+{
+    double cam[9], rgb_to_xyz[9], d65[3], adapt[9];
+    for (int k = 0; k < 9; k++)
+        cam[k] = (double)shot->cam_xyz[k];
+    /* Linear BT.2020 as it would look the same under this white. */
+    dw_d65_xyz(d65);
+    dw_bradford(d65, white, adapt);
+    dw_primaries_to_xyz(&dw_primaries_bt2020, rgb_to_xyz);
+    dw_m3_multiply(adapt, rgb_to_xyz, rgb_to_xyz);
+    return dw_camera_balance(cam, white, mul) && dw_camera_to_rgb(cam, rgb_to_xyz, wide);
+}
+
+static enum dw_status check_named_white(const struct dw_decide_params *p, bool known,
+                                        const double mul[3], struct dw_error *err)
+{
+    bool good = known;
+    for (int c = 0; c < 3 && known; c++)
+        good = good && mul[c] <= MOST_MUL && mul[c] >= 1 / MOST_MUL;
+    if (good)
+        return DW_OK;
+    return dw_fail(err, DW_ERR_USAGE,
+                   "white of %g K with a tint of %g: this camera sees too little of one colour of "
+                   "such a light to make it white; expected a light nearer to daylight",
+                   p->white_k, p->white_tint);
+}
+
 enum dw_status dw_colour(struct dw_work *w, struct dw_facts *facts, struct dw_error *err)
 {
     double *work = DW_TAKE(&w->arena, w->n, double);
@@ -83,16 +118,17 @@ enum dw_status dw_colour(struct dw_work *w, struct dw_facts *facts, struct dw_er
     for (size_t i = 0; i < w->n && !shot; i++)
         if (w->survey->measure[i].usable && w->shots->shot[i].has_cam_xyz)
             shot = &w->shots->shot[i];
-    double mul[3], wide[9] = {1, 0, 0, 0, 1, 0, 0, 0, 1};
-    bool known = false;
-    if (shot) {
-        double cam[9];
-        for (int k = 0; k < 9; k++)
-            cam[k] = (double)shot->cam_xyz[k];
-        double white[3], rgb_to_xyz[9];
+    double mul[3], wide[9] = {1, 0, 0, 0, 1, 0, 0, 0, 1}, white[3];
+    const struct dw_decide_params *p = w->params;
+    if (p->has_white)
+        dw_white_xyz(p->white_k, p->white_tint, white);
+    else
         dw_d65_xyz(white);
-        dw_primaries_to_xyz(&dw_primaries_bt2020, rgb_to_xyz);
-        known = dw_camera_balance(cam, white, mul) && dw_camera_to_rgb(cam, rgb_to_xyz, wide);
+    bool known = shot && known_colour(shot, white, mul, wide);
+    if (shot && p->has_white) {
+        enum dw_status s = check_named_white(p, known, mul, err);
+        if (s < 0)
+            return s;
     }
     if (!known) {
         guess_balance(w, facts, work, mul);
@@ -100,7 +136,8 @@ enum dw_status dw_colour(struct dw_work *w, struct dw_facts *facts, struct dw_er
         if (w->shots->n && w->shots->shot[0].cfa != DW_CFA_MONO)
             dw_say(w->run, DW_WARNING,
                    "the frames hold no colour matrix: colours are balanced to grey and kept as the "
-                   "camera sees them");
+                   "camera sees them%s",
+                   p->has_white ? ", and the white that was asked for cannot be reckoned" : "");
     }
     for (int c = 0; c < 3; c++)
         facts->white_mul[c] = (float)mul[c];
