@@ -97,8 +97,8 @@ START_TEST(mosaic_kernels_are_bit_equal)
         prepare_rows(&r, (uint32_t)n, fill);
         p->split(raw + off, n, black, scale, r.a[0] + off, r.a[1] + off);
         q->split(raw + off, n, black, scale, r.b[0] + off, r.b[1] + off);
-        p->level(raw + off, n, black[0], scale[0], r.a[2] + off);
-        q->level(raw + off, n, black[0], scale[0], r.b[2] + off);
+        p->larger(r.a[0] + off, r.a[1] + off, n, r.a[2] + off);
+        q->larger(r.b[0] + off, r.b[1] + off, n, r.b[2] + off);
         same_rows(&r, "split", n, off);
 
         static float in[10][ROOM];

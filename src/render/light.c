@@ -100,6 +100,8 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
             return s;
         for (int c = 0; c < 3; c++)
             l->develop_pixels.mul[c] = 1.0f;
+        l->develop_pixels.clip_start[1] *= l->develop_cells.mul[1]; /* green's peak comes so too */
+        l->develop_pixels.clip_scale[1] /= l->develop_cells.mul[1];
     }
     return make_room(l, err);
 }

@@ -1,22 +1,72 @@
 /* pixels.c: see pixels.h. */
 #include "render/pixels.h"
 
-#include "render/demosaic.h"
+#include "render/pixels_xtrans.h"
 
 #include <string.h>
 
-#define STRIP 64 /* even, so that every strip begins with the same phase of the pattern */
-#define HELD (STRIP + 2 * DW_DEMOSAIC_MARGIN)
+/* The mosaic's row as the demosaic wants it, and its green peaks beside it. */
+static void read_row(void *ctx, int y, float *even, float *odd)
+{
+    struct dw_pixels *p = ctx;
+    struct dw_samples *s = p->s;
+    int w = s->m->width, a = dw_samples_colour(s, 0, y), b = dw_samples_colour(s, 1, y);
+    size_t n = (size_t)w / 2, cells = (size_t)(w + 1) / 2;
+    const uint16_t *row = dw_samples_row(s, y);
+    const float black[2] = {s->black[a], s->black[b]};
+    const float scale[2] = {s->scale[a] * p->mul[a], s->scale[b] * p->mul[b]};
+    s->k->mosaic->split(row, n, black, scale, even, odd);
+    if (w % 2)
+        even[n] = ((float)row[w - 1] - black[0]) * scale[0];
+
+    int slot = y % DW_PIXELS_RING;
+    if (p->held[slot] == y)
+        return;
+    p->held[slot] = y;
+    /* A green sample has no green beside it, and every other sample has one on either side. */
+    float *at_even = p->ring + (size_t)slot * p->stride, *at_odd = at_even + p->stride / 2;
+    if (a == 1) {
+        memcpy(at_even, even, cells * sizeof *even);
+        s->k->mosaic->larger(even, even + 1, n, at_odd);
+        if (w % 2 == 0)
+            at_odd[n - 1] = even[n - 1];
+    } else {
+        memcpy(at_odd, odd, n * sizeof *odd);
+        s->k->mosaic->larger(odd, odd + 1, n - 1, at_even + 1);
+        at_even[0] = odd[0];
+        if (w % 2)
+            at_even[n] = odd[n - 1];
+    }
+}
+
+static void start_window(struct dw_pixels *p)
+{
+    const struct dw_mosaic *m = p->s->m;
+    struct dw_demosaic_source source = {
+        .width = m->width, .height = m->height, .row = read_row, .ctx = p};
+    memcpy(source.pattern, m->pattern, sizeof source.pattern);
+    dw_demosaic_start(&p->window, p->s->k->demosaic, &source,
+                      p->ring + (DW_PIXELS_RING + 1) * p->stride);
+    p->next = 0;
+}
 
 enum dw_status dw_pixels_open(struct dw_pixels *p, struct dw_samples *s, const float mul[3],
                               struct dw_error *err)
 {
+    const struct dw_mosaic *m = s->m;
     p->s = s;
     memcpy(p->mul, mul, sizeof p->mul);
-    p->good_from = p->good_to = 0;
-    size_t floats = 5 * (size_t)HELD * (size_t)s->m->width + dw_demosaic_space(s->m->width);
+    for (int i = 0; i < DW_PIXELS_RING; i++)
+        p->held[i] = -1;
+    if (m->cfa != DW_CFA_BAYER && m->cfa != DW_CFA_XTRANS)
+        return DW_OK;
+    p->stride = 2 * (((size_t)m->width + 1) / 2);
+    size_t floats = (DW_PIXELS_RING + 1) * p->stride + dw_demosaic_space(m->width);
     if (!dw_grow(&p->work, floats * sizeof(float)))
-        return dw_fail(err, DW_ERR_MEMORY, "no memory for a strip %d pixels wide", s->m->width);
+        return dw_fail(err, DW_ERR_MEMORY, "no memory for a window %d pixels wide", m->width);
+    p->ring = p->work.p;
+    if (m->cfa == DW_CFA_BAYER)
+        start_window(p);
     return DW_OK;
 }
 
@@ -25,96 +75,33 @@ void dw_pixels_free(struct dw_pixels *p)
     dw_grow_free(&p->work);
 }
 
-/* Plane i of the work space: 0 mosaic, 1..3 colours, 4 levels without balance. */
-static float *plane(const struct dw_pixels *p, int i)
+/* The largest of the rows above, at and below y, of even or odd columns. */
+static void peak_columns(const struct dw_pixels *p, int y, int odd, float *out)
 {
-    return (float *)p->work.p + (size_t)i * HELD * (size_t)p->s->m->width;
+    int above = y > 0 ? y - 1 : y, below = y + 1 < p->s->m->height ? y + 1 : y;
+    const int rows[3] = {above, y, below};
+    const float *at[3];
+    for (int i = 0; i < 3; i++)
+        at[i] =
+            p->ring + (size_t)(rows[i] % DW_PIXELS_RING) * p->stride + (odd ? p->stride / 2 : 0);
+    p->s->k->mosaic->largest(at[0], at[1], at[2], (size_t)(p->s->m->width + !odd) / 2, out);
 }
 
-/* One row as a balanced mosaic, and its unbalanced green levels (-1 elsewhere: only green is asked
- * whether it is saturated). */
-static void level_row(struct dw_pixels *p, int y, float *mosaic, float *level)
+static void bayer_row(struct dw_pixels *p, int y, float *const rgb[3], float *peak)
 {
-    struct dw_samples *s = p->s;
-    const uint16_t *row = dw_samples_row(s, y);
-    float black[6], scale[6], mul[6];
-    bool green[6];
-    int period = s->m->period;
-    for (int k = 0; k < period; k++) { /* looked up once, not at every pixel */
-        int c = dw_samples_colour(s, k, y);
-        black[k] = s->black[c];
-        scale[k] = s->scale[c];
-        mul[k] = p->mul[c];
-        green[k] = c == 1;
+    if (y < p->next)
+        start_window(p);
+    while (p->next <= y) {
+        dw_demosaic_next(&p->window, rgb);
+        p->next++;
     }
-    for (int x = 0, k = 0; x < s->m->width; x++, k = k + 1 < period ? k + 1 : 0) {
-        float v = ((float)row[x] - black[k]) * scale[k];
-        mosaic[x] = v * mul[k];
-        level[x] = green[k] ? v : -1.0f;
-    }
-}
-
-/* X-Trans: each colour is the mean of its samples in the 5x5 surround, near ones counting more.
- * Plain, not sharp; `half` is what these mosaics are best used with. */
-static void average_surround(struct dw_pixels *p, const float *mosaic, float *const rgb[3])
-{
     int w = p->s->m->width;
-    for (int y = 0; y < p->rows; y++)
-        for (int x = 0; x < w; x++) {
-            float sum[3] = {0}, weight[3] = {0};
-            for (int v = y < 2 ? 0 : y - 2; v <= y + 2 && v < p->rows; v++)
-                for (int u = x < 2 ? 0 : x - 2; u <= x + 2 && u < w; u++) {
-                    int c = dw_samples_colour(p->s, u, p->first + v);
-                    int d = (u - x) * (u - x) + (v - y) * (v - y);
-                    float k = 1.0f / (float)(1 + d * d);
-                    sum[c] += k * mosaic[(size_t)v * (size_t)w + (size_t)u];
-                    weight[c] += k;
-                }
-            for (int c = 0; c < 3; c++)
-                rgb[c][(size_t)y * (size_t)w + (size_t)x] =
-                    weight[c] > 0 ? sum[c] / weight[c] : 0.0f;
-        }
-}
-
-static void make_strip(struct dw_pixels *p, int y)
-{
-    const struct dw_mosaic *m = p->s->m;
-    int start = y - y % STRIP;
-    p->first = start > DW_DEMOSAIC_MARGIN ? start - DW_DEMOSAIC_MARGIN : 0;
-    int end = start + STRIP + DW_DEMOSAIC_MARGIN;
-    end = end < m->height ? end : m->height;
-    p->rows = end - p->first;
-    p->good_from = start;
-    p->good_to = start + STRIP < m->height ? start + STRIP : m->height;
-    size_t w = (size_t)m->width;
-    float *mosaic = plane(p, 0), *level = plane(p, 4);
-    float *const rgb[3] = {plane(p, 1), plane(p, 2), plane(p, 3)};
-    for (int i = 0; i < p->rows; i++)
-        level_row(p, p->first + i, mosaic + (size_t)i * w, level + (size_t)i * w);
-    if (m->cfa == DW_CFA_BAYER)
-        dw_demosaic_full(p->s->k->demosaic, mosaic, m->width, p->rows, m->pattern, plane(p, 5),
-                         rgb);
-    else
-        average_surround(p, mosaic, rgb);
-}
-
-static void peak_row(const struct dw_pixels *p, int y, float *peak)
-{
-    int w = p->s->m->width;
-    const float *level = plane(p, 4);
-    for (int x = 0; x < w; x++)
-        peak[x] = -1.0f;
-    for (int v = y - 1; v <= y + 1; v++) {
-        if (v < p->first || v >= p->first + p->rows)
-            continue;
-        const float *row = level + (size_t)(v - p->first) * (size_t)w;
-        for (int x = 0; x < w; x++) {
-            float a = row[x > 0 ? x - 1 : 0], b = row[x], c = row[x + 1 < w ? x + 1 : x];
-            float most = a > b ? a : b;
-            most = most > c ? most : c;
-            peak[x] = most > peak[x] ? most : peak[x];
-        }
-    }
+    float *even = p->ring + DW_PIXELS_RING * p->stride, *odd = even + p->stride / 2;
+    peak_columns(p, y, 0, even);
+    peak_columns(p, y, 1, odd);
+    p->s->k->demosaic->join(even, odd, (size_t)w / 2, peak);
+    if (w % 2)
+        peak[w - 1] = even[w / 2];
 }
 
 /* Mosaics that hold every colour at every pixel, or only one. */
@@ -127,24 +114,18 @@ static void direct_row(struct dw_pixels *p, int y, float *const rgb[3], float *p
         for (int c = 0; c < 3; c++) {
             int from = full ? c : 1;
             float v = ((float)row[full ? 3 * x + c : x] - s->black[from]) * s->scale[from];
-            if (c == 1)
-                peak[x] = v;
             rgb[c][x] = v * p->mul[c];
         }
+        peak[x] = rgb[1][x];
     }
 }
 
 void dw_pixels_row(struct dw_pixels *p, int y, float *const rgb[3], float *peak)
 {
-    const struct dw_mosaic *m = p->s->m;
-    if (m->cfa != DW_CFA_BAYER && m->cfa != DW_CFA_XTRANS) {
+    if (p->s->m->cfa == DW_CFA_BAYER)
+        bayer_row(p, y, rgb, peak);
+    else if (p->s->m->cfa == DW_CFA_XTRANS)
+        dw_pixels_xtrans_row(p, y, rgb, peak);
+    else
         direct_row(p, y, rgb, peak);
-        return;
-    }
-    if (y < p->good_from || y >= p->good_to)
-        make_strip(p, y);
-    size_t w = (size_t)m->width, at = (size_t)(y - p->first) * w;
-    for (int c = 0; c < 3; c++)
-        memcpy(rgb[c], plane(p, 1 + c) + at, w * sizeof(float));
-    peak_row(p, y, peak);
 }

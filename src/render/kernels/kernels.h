@@ -62,14 +62,15 @@ struct dw_mosaic_kernels {
     /* A mosaic row of n cells to its even and odd samples: (sample - black) * scale. */
     void (*split)(const uint16_t *row, size_t n, const float black[2], const float scale[2],
                   float *even, float *odd);
-    /* n samples of one kind: (sample - black) * scale. */
-    void (*level)(const uint16_t *row, size_t n, float black, float scale, float *out);
     /* Co-sited cell row; peak is the larger of the cell's two greens. */
     void (*cell)(const struct dw_cell_rows *rows, size_t n, float *r, float *g, float *b,
                  float *peak);
     /* In place; see struct dw_develop. */
     void (*develop)(const struct dw_develop *d, const float *peak, size_t n, float *r, float *g,
                     float *b);
+    /* out = the larger of two, the largest of three */
+    void (*larger)(const float *a, const float *b, size_t n, float *out);
+    void (*largest)(const float *a, const float *b, const float *c, size_t n, float *out);
     /* out += weight * in */
     void (*accumulate)(const float *in, size_t n, float weight, float *out);
     /* out = weight * in */

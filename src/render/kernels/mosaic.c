@@ -13,13 +13,6 @@ static void split(const uint16_t *restrict row, size_t n, const float black[2],
     }
 }
 
-static void level(const uint16_t *restrict row, size_t n, float black, float scale,
-                  float *restrict out)
-{
-    for (size_t i = 0; i < n; i++)
-        out[i] = ((float)row[i] - black) * scale;
-}
-
 static void cell(const struct dw_cell_rows *rows, size_t n, float *restrict r, float *restrict g,
                  float *restrict b, float *restrict peak)
 {
@@ -111,6 +104,18 @@ static void develop(const struct dw_develop *d, const float *restrict peak, size
     }
 }
 
+static void larger(const float *a, const float *b, size_t n, float *restrict out)
+{
+    for (size_t i = 0; i < n; i++)
+        out[i] = dwk_max(a[i], b[i]);
+}
+
+static void largest(const float *a, const float *b, const float *c, size_t n, float *restrict out)
+{
+    for (size_t i = 0; i < n; i++)
+        out[i] = dwk_max(dwk_max(a[i], b[i]), c[i]);
+}
+
 static void accumulate(const float *restrict in, size_t n, float weight, float *restrict out)
 {
     for (size_t i = 0; i < n; i++)
@@ -123,5 +128,5 @@ static void scale_row(const float *restrict in, size_t n, float weight, float *r
         out[i] = weight * in[i];
 }
 
-const struct dw_mosaic_kernels DW_KERNEL(mosaic) = {split, level, cell, develop, accumulate,
-                                                    scale_row};
+const struct dw_mosaic_kernels DW_KERNEL(mosaic) = {split,   cell,       develop,  larger,
+                                                    largest, accumulate, scale_row};
