@@ -246,7 +246,12 @@ START_TEST(spoiled_exposures_are_found_and_pull_nothing)
 {
     struct fake_shoot f = shoot(200, 3);
     struct dw_decide_params params = for_site(&f);
+    /* the reference lacks the shots that will be spoiled: what is left must not know the difference */
+    enum dw_word word[200] = {DW_WORD_NONE};
+    word[50] = word[51] = word[120] = DW_WORD_DROP;
+    params.word = word;
     struct dw_decision clean = decide(&f, &params);
+    params.word = NULL;
     brighten(&f, 50, 3);
     brighten(&f, 51, 3);
     brighten(&f, 120, -4);
@@ -258,7 +263,7 @@ START_TEST(spoiled_exposures_are_found_and_pull_nothing)
         ck_assert(d.ledger[i].use == (want == 0));
         ck_assert(want == 0 || (d.ledger[i].severity > 0.5 && d.ledger[i].reason[0]));
         if (want == 0)
-            ck_assert_double_eq_tol(d.ledger[i].flicker_stops, clean.ledger[i].flicker_stops, 0.01);
+            ck_assert_double_eq_tol(d.ledger[i].flicker_stops, clean.ledger[i].flicker_stops, 1e-6);
     }
     dw_decision_free(&d);
     dw_decision_free(&clean);

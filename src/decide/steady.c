@@ -15,6 +15,7 @@
 struct dw_steady_params {
     double light_stops;   /* rms third difference of light beside the law, per 120 s */
     double law_share;     /* and per stop that the law changes in one interval */
+    double law_level;     /* rms of light about the law, as its fit believes: weather */
     double offset_stops;  /* rms of a setting's own error */
     double error_stops;   /* of a shot's own error, before it is learnt */
     double loose_stops;   /* of a shot without a record */
@@ -23,7 +24,8 @@ struct dw_steady_params {
     double light_tail;    /* the same for the bends of light */
     int rounds, laws;
 };
-static const struct dw_steady_params defaults = {2e-4, 0.003, 0.03, 0.03, 5, 0.004, 5, 4, 5, 3};
+static const struct dw_steady_params defaults = {2e-4,  0.003, 0.3, 0.03, 0.03, 5,
+                                                 0.004, 5,     4,   5,    3};
 
 /* Everything about the shots that take part, packed. */
 struct task {
@@ -198,29 +200,65 @@ static enum dw_status solve(struct task *t, int rounds, struct dw_error *err)
     return DW_OK;
 }
 
-/* Law of light against sun altitude, from the light found so far, level left free. */
+/* One row of the law's fit: which coefficients it meets, and how much. */
+struct law_row {
+    int n, at[16];
+    double value[16];
+};
+
+static void add_to_row(struct law_row *r, const struct dw_spline *law, double alt, double factor)
+{
+    double b[4];
+    int first = dw_spline_basis(law, alt, b);
+    for (int p = 0; p < 4; p++) {
+        r->at[r->n] = first + p;
+        r->value[r->n++] = factor * b[p];
+    }
+}
+
+static void add_law_row(const struct law_row *r, double weight, double value, int n, double *normal,
+                        double *rhs)
+{
+    for (int p = 0; p < r->n; p++) {
+        for (int q = 0; q < r->n; q++)
+            normal[r->at[p] * n + r->at[q]] += weight * r->value[p] * r->value[q];
+        rhs[r->at[p]] += weight * r->value[p] * value;
+    }
+}
+
+/* Law of light against sun altitude, from the light found so far. What it is for decides how it is
+ * fitted: it takes off the bends of light that every dusk and dawn have, so it is fitted to the
+ * bends (third differences, in their own weights, which weather has already lost). Fitted to the
+ * light itself, one foggy morning would leave a dent that the next clear one pays for. The light's
+ * level and slope, which no bend tells, come from the light, loosely. */
 static bool fit_law(struct task *t, struct dw_spline *law, double *coef, double *normal)
 {
     int n = law->n;
     memset(normal, 0, (size_t)n * (size_t)n * sizeof(double));
     memset(coef, 0, (size_t)n * sizeof(double));
+    double loose = 1 / (t->p->law_level * t->p->law_level);
     for (size_t i = 0; i < t->n; i++) {
-        double b[4];
-        int j = dw_spline_basis(law, t->alt[i], b);
-        for (int p = 0; p < 4; p++) {
-            for (int q = 0; q < 4; q++)
-                normal[(j + p) * n + j + q] += b[p] * b[q];
-            coef[j + p] += b[p] * t->s[i];
+        struct law_row level = {0}, bend = {0};
+        add_to_row(&level, law, t->alt[i], 1);
+        add_law_row(&level, loose, t->s[i], n, normal, coef);
+        if (i + 3 >= t->n)
+            continue;
+        double w[4], value = 0;
+        dw_third_difference(t->time + i, t->w->interval, w);
+        for (size_t p = 0; p < 4; p++) {
+            add_to_row(&bend, law, t->alt[i + p], w[p]);
+            value += w[p] * t->s[i + p];
         }
+        add_law_row(&bend, t->stiff[i], value, n, normal, coef);
     }
     const double d[4] = {-1, 3, -3, 1};
-    double prior = 1e-3 * (double)t->n / n;
+    double prior = 1e-3 * loose * (double)t->n / n;
     for (int i = 0; i + 3 < n; i++)
         for (int p = 0; p < 4; p++)
             for (int q = 0; q < 4; q++)
                 normal[(i + p) * n + i + q] += prior * d[p] * d[q];
     for (int i = 0; i < n; i++)
-        normal[i * n + i] += 1e-9 * (double)t->n;
+        normal[i * n + i] += 1e-9 * loose * (double)t->n;
     return LAPACKE_dposv(LAPACK_ROW_MAJOR, 'L', n, 1, normal, n, coef, 1) == 0;
 }
 

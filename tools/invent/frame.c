@@ -162,7 +162,7 @@ static float ground_pixel(const struct ground_light *g, const struct dwi_world *
         v += s * lit * direct * g->sun[m][c];
     if (o > 0)
         v += o * direct * g->moon[m][c];
-    if (m == DWI_TREE || m == DWI_FOREST)
+    if (m == DWI_TREE || m == DWI_FOREST || m == DWI_MEADOW)
         v *= g->tree_leaf[tile & 63];
     v *= a;
     float t = g->fog_through[w->far[at]];

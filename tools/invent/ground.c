@@ -18,11 +18,12 @@
 void dwi_material_rgb(int material, double rgb[3])
 {
     static const double table[DWI_PATCH0][3] = {
-        [DWI_GRASS] = {0.105, 0.125, 0.045}, [DWI_ROCK] = {0.20, 0.185, 0.165},
-        [DWI_PATH] = {0.28, 0.245, 0.195},   [DWI_FOREST] = {0.045, 0.062, 0.030},
-        [DWI_TREE] = {0.050, 0.066, 0.030},  [DWI_FAR] = {0.090, 0.105, 0.085},
-        [DWI_WALL] = {0.42, 0.39, 0.34},     [DWI_ROOF] = {0.16, 0.085, 0.065},
-        [DWI_PANE] = {0.05, 0.055, 0.06},    [DWI_ROOM] = {0.30, 0.27, 0.23},
+        [DWI_GRASS] = {0.105, 0.125, 0.045},  [DWI_MEADOW] = {0.105, 0.125, 0.045},
+        [DWI_ROCK] = {0.20, 0.185, 0.165},    [DWI_PATH] = {0.28, 0.245, 0.195},
+        [DWI_FOREST] = {0.045, 0.062, 0.030}, [DWI_TREE] = {0.050, 0.066, 0.030},
+        [DWI_FAR] = {0.090, 0.105, 0.085},    [DWI_WALL] = {0.42, 0.39, 0.34},
+        [DWI_ROOF] = {0.16, 0.085, 0.065},    [DWI_PANE] = {0.05, 0.055, 0.06},
+        [DWI_ROOM] = {0.30, 0.27, 0.23},
     };
     if (material >= DWI_PATCH0) {
         dwi_target_rgb(material - DWI_PATCH0, rgb);
@@ -168,6 +169,8 @@ static void land(const struct dwi_params *p, const struct tree *tree, int n_tree
     double path = fabs(x - 0.35 * y + 6 * (noise(y * 0.05, 1, key32(p, 9)) - 0.5));
     q->far = 0.5 * d / (d + 60);
     q->material = g > 0.62 ? DWI_ROCK : path < 0.9 ? DWI_PATH : DWI_GRASS;
+    if (q->material == DWI_GRASS && noise(az / 11, alt / 9, key32(p, 10)) < p->meadow)
+        q->material = DWI_MEADOW;
     q->albedo = (float)(0.5 + n);
     tilt(q->normal, 1.2 * (n - 0.5), p->lat_deg >= 0 ? -0.1 : 0.1);
     q->shadow = p->ridge_deg * (0.35 + 0.75 * d / (d + 40));

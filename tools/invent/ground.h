@@ -16,6 +16,7 @@ enum { DWI_MARGIN = 32 }; /* mosaic pixels on every side */
 
 enum dwi_material {
     DWI_GRASS,
+    DWI_MEADOW, /* tall grass, which flutters as leaves do */
     DWI_ROCK,
     DWI_PATH,
     DWI_FOREST,

@@ -53,6 +53,7 @@ struct dwi_params {
     int view;          /* enum dwi_view */
     /* things that move */
     double foliage;     /* stops, rms of a tile */
+    double meadow;      /* 0..1 about the share of the near grass that flutters as well */
     double cloud_cover; /* 0..1 share of broken cloud */
     double wind;        /* of the clouds, m/s */
     int people;         /* figures walking about by day */
@@ -77,6 +78,7 @@ struct dwi_params {
     double dark_e;      /* dark current, electrons per second */
     double hot_share;   /* share of pixels that are hot */
     double black_drift; /* DN, largest untold shift of the black level */
+    double black_hours; /* it wanders over so many hours; 0: each exposure anew */
     double prnu;        /* pixel response non-uniformity, rms share */
     double column_dn;   /* fixed column pattern, DN rms */
     char bayer[8];      /* e.g. RGGB */

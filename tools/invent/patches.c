@@ -21,8 +21,8 @@ static int pure(const struct dwi_stage *st, const struct dwi_patch *q, int want)
             int m = w->material[at];
             if (w->cover[at] != want)
                 return 0;
-            if (!want && (m == DWI_PANE || m == DWI_TREE || m == DWI_FOREST || m >= DWI_PATCH0 ||
-                          w->shadow[at] > 60))
+            if (!want && (m == DWI_PANE || m == DWI_TREE || m == DWI_FOREST || m == DWI_MEADOW ||
+                          m >= DWI_PATCH0 || w->shadow[at] > 60))
                 return 0;
         }
     return 1;
@@ -86,7 +86,8 @@ void dwi_patches_measure(const struct dwi_stage *st, const struct dwi_sensor *se
     double read = dwi_sensor_read_dn(p, shot), dark = p->dark_e * shot->time_s;
     for (int k = 0; k < n; k++) {
         const struct dwi_patch *q = &patch[k];
-        double sum[4] = {0}, dn[4] = {0}, var[4] = {0}, count[4] = {0}, clipped = 0;
+        double sum[4] = {0}, weight[4] = {0}, dn[4] = {0}, var[4] = {0}, count[4] = {0};
+        double clipped = 0;
         for (int y = q->y; y < q->y + q->h; y++)
             for (int x = q->x; x < q->x + q->w; x++) {
                 /* the patch is part of the scene: it moves with the picture */
@@ -99,8 +100,9 @@ void dwi_patches_measure(const struct dwi_stage *st, const struct dwi_sensor *se
                     c = 3;
                 else if (c == 1 && dwi_colour_at(st, px ^ 1, py) == 2)
                     c = 2;
-                double e = (double)light[at] * (double)sensor->flat[at] * per + dark;
-                sum[c] += (double)light[at];
+                double flat = (double)sensor->flat[at], e = (double)light[at] * flat * per + dark;
+                sum[c] += (double)light[at] * flat;
+                weight[c] += flat;
                 dn[c] += gain * e + shot->black_shift + (double)sensor->column[px];
                 var[c] += gain * gain * e + read * read + 1.0 / 12;
                 clipped += gain * e + shot->black_shift > p->white - p->black;
@@ -109,7 +111,7 @@ void dwi_patches_measure(const struct dwi_stage *st, const struct dwi_sensor *se
         double all = count[0] + count[1] + count[2] + count[3];
         for (int c = 0; c < 4; c++) {
             double m = count[c] > 0 ? count[c] : 1;
-            out[k].light[c] = (float)(sum[c] / m);
+            out[k].light[c] = (float)(weight[c] > 0 ? sum[c] / weight[c] : 0);
             out[k].dn[c] = (float)(dn[c] / m);
             out[k].variance[c] = (float)(var[c] / (m * m));
         }

@@ -28,9 +28,15 @@ const struct dwi_scene dwi_scenes[] = {
      "no-exposure@120-122 no-exposure@700 gap@155-157 gap@1010 bright@60-62*3 bright@640 "
      "dark@700*5 dark@1180-1181*6 flash@262 flash@401*8 flash@1003 soft@520-560*3 "
      "haze@590-650*2.5 cloud@330-375 cloud@1000-1030*0.95 moved@771*8 shake@880 shake@1300"},
-    {"everything-moves", "foliage, broken cloud, people, aircraft, headlights, moon",
-     "start=2025-04-08T12:00:00Z; utc-offset=2; foliage=0.1; clouds=0.35; people=6; aircraft=0.25; "
-     "headlights=0.08; moon=on; ridge=9"},
+    {"everything-moves",
+     "two thirds of the ground flutter, people, aircraft, headlights, a moon, a wandering black",
+     "start=2025-11-08T11:00:00Z; aim=30,20,0; foliage=0.1; meadow=0.75; people=6; "
+     "aircraft=0.25; headlights=0.08; moon=on; ridge=9; vignetting=2; black-drift=2; "
+     "black-hours=1"},
+    {"everything-and-cloud", "the same under broken cloud, which also passes before the moon",
+     "start=2025-11-08T11:00:00Z; aim=30,20,0; foliage=0.1; meadow=0.75; clouds=0.35; people=6; "
+     "aircraft=0.25; headlights=0.08; moon=on; ridge=9; vignetting=2; black-drift=2; "
+     "black-hours=1"},
     {"broken-cloud", "fair-weather cloud drifting over land and stars all the time", "clouds=0.45"},
     {"foggy", "valley mist at night and at dawn, coming and going",
      "town=0.001; town-az=25; black-drift=1; "

@@ -52,6 +52,15 @@ static void name_file(const struct dwi_params *p, int i, char *out, size_t size)
     snprintf(out, size, "%sDW_%04d.DNG", p->cards == 1 ? "" : second ? "card2/" : "card1/", number);
 }
 
+/* Share 0..1 of the largest shift of black, some seconds after the start, for the k-th exposure. */
+static double black_level(const struct dwi_params *p, double seconds, uint64_t k)
+{
+    if (p->black_hours <= 0)
+        return dwi_uniform(dwi_key(p->seed, DWI_S_BLACK, k));
+    uint32_t key = (uint32_t)dwi_key(p->seed, DWI_S_BLACK, 0);
+    return (double)dwi_noise2((float)(seconds / 3600 / p->black_hours), 0.5f, key);
+}
+
 int dwi_plan(const struct dwi_params *p, const struct dwi_lens_map *m, struct dwi_shot *shots,
              char *err, int err_size)
 {
@@ -116,7 +125,7 @@ int dwi_plan(const struct dwi_params *p, const struct dwi_lens_map *m, struct dw
         s->aperture_error = p->setting_error * dwi_normal(dwi_key(p->seed, DWI_S_APERTURE, 0));
         s->jitter = p->jitter * dwi_normal(dwi_key(p->seed, DWI_S_JITTER, k)) +
                     p->aperture_jitter * dwi_normal(dwi_key(p->seed, DWI_S_APJIT, k));
-        s->black_shift = p->black_drift * dwi_uniform(dwi_key(p->seed, DWI_S_BLACK, k));
+        s->black_shift = p->black_drift * black_level(p, s->start_utc - start, k);
         s->shift_x = f[i].moved_x;
         s->shift_y = f[i].moved_y;
         if (abs(s->shift_x) >= 31 || abs(s->shift_y) >= 31) {

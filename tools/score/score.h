@@ -10,6 +10,8 @@ struct score_shot {
     char name[64], faults[96];        /* truth */
     double alt_deg, error_stops;      /* truth */
     double light_stops;               /* truth: scene light */
+    double ev100;                     /* truth: of the settings, powers of two */
+    bool headlights;                  /* truth: passing cars light the picture */
     bool in_ledger, use;              /* ledger */
     double ledger_alt, flicker, gain; /* ledger; NAN if empty */
     long frame;                       /* ledger; 0 if none */
@@ -18,8 +20,10 @@ struct score_shot {
 
 struct score_patch {
     int number, x, y, w, h; /* mosaic pixels */
-    bool ground;
-    double *dn; /* per shot: mean green above black without noise, DN; NAN where clipped */
+    bool ground, sky;       /* else lit by lamps, or a patch of the colour target */
+    /* per shot, NAN where clipped: mean green above black without noise, DN; and the light that
+     * made it, cd/m2 */
+    double *dn, *light;
 };
 
 struct score_truth {
@@ -28,6 +32,7 @@ struct score_truth {
     struct score_patch *patch;
     int width, height, turn_deg; /* of the mosaic; clockwise to upright */
     double black_dn;
+    char scene[40];
 };
 
 /* Reads SHOOT/truth and OUT/ledger.csv. Says what is wrong on stderr and returns false. */

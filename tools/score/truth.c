@@ -39,7 +39,8 @@ static bool read_shots(const char *dir, struct score_truth *t)
     t->n_shots = t->shot ? c.rows : 0;
     int file = dw_csv_column(&c, "file"), alt = dw_csv_column(&c, "sun_alt_deg"),
         error = dw_csv_column(&c, "error_stops"), light = dw_csv_column(&c, "light_stops"),
-        faults = dw_csv_column(&c, "faults");
+        ev = dw_csv_column(&c, "ev100_true"), faults = dw_csv_column(&c, "faults"),
+        movers = dw_csv_column(&c, "movers");
     for (size_t i = 0; i < t->n_shots; i++) {
         struct score_shot *s = &t->shot[i];
         /* the ledger names files, not the cards they came on */
@@ -48,6 +49,8 @@ static bool read_shots(const char *dir, struct score_truth *t)
         s->alt_deg = number(&c, i, alt);
         s->error_stops = number(&c, i, error);
         s->light_stops = number(&c, i, light);
+        s->ev100 = number(&c, i, ev);
+        s->headlights = strstr(dw_csv_field(&c, i, movers), "headlights") != NULL;
         s->gain = s->flicker = s->ledger_alt = (double)NAN;
     }
     dw_csv_free(&c);
@@ -101,14 +104,19 @@ static bool read_patches(const char *dir, struct score_truth *t)
     for (size_t i = 0; i < t->n_patches; i++) {
         struct score_patch *p = &t->patch[i];
         p->number = (int)number(&c, i, dw_csv_column(&c, "patch"));
-        p->ground = strcmp(dw_csv_field(&c, i, dw_csv_column(&c, "kind")), "ground") == 0;
+        const char *kind = dw_csv_field(&c, i, dw_csv_column(&c, "kind"));
+        p->ground = strcmp(kind, "ground") == 0;
+        p->sky = strcmp(kind, "sky") == 0;
         p->x = (int)number(&c, i, dw_csv_column(&c, "x"));
         p->y = (int)number(&c, i, dw_csv_column(&c, "y"));
         p->w = (int)number(&c, i, dw_csv_column(&c, "w"));
         p->h = (int)number(&c, i, dw_csv_column(&c, "h"));
         p->dn = malloc(t->n_shots * sizeof *p->dn);
-        for (size_t k = 0; p->dn && k < t->n_shots; k++)
-            p->dn[k] = (double)NAN;
+        p->light = malloc(t->n_shots * sizeof *p->light);
+        if (!p->dn || !p->light)
+            return false;
+        for (size_t k = 0; k < t->n_shots; k++)
+            p->dn[k] = p->light[k] = (double)NAN;
     }
     dw_csv_free(&c);
 
@@ -116,6 +124,7 @@ static bool read_patches(const char *dir, struct score_truth *t)
         return false;
     int file = dw_csv_column(&c, "file"), patch = dw_csv_column(&c, "patch"),
         g1 = dw_csv_column(&c, "dn_g1"), g2 = dw_csv_column(&c, "dn_g2"),
+        l1 = dw_csv_column(&c, "light_g1"), l2 = dw_csv_column(&c, "light_g2"),
         clipped = dw_csv_column(&c, "clipped");
     size_t hint = 0;
     for (size_t i = 0; i < c.rows; i++) {
@@ -126,8 +135,10 @@ static bool read_patches(const char *dir, struct score_truth *t)
         hint = (size_t)(s - t->shot);
         int k = (int)number(&c, i, patch);
         for (size_t p = 0; p < t->n_patches; p++)
-            if (t->patch[p].number == k && t->patch[p].dn && number(&c, i, clipped) < 1e-4)
+            if (t->patch[p].number == k && number(&c, i, clipped) < 1e-4) {
                 t->patch[p].dn[hint] = (number(&c, i, g1) + number(&c, i, g2)) / 2;
+                t->patch[p].light[hint] = (number(&c, i, l1) + number(&c, i, l2)) / 2;
+            }
     }
     dw_csv_free(&c);
     return true;
@@ -142,6 +153,7 @@ static void read_camera(const char *dir, struct score_truth *t)
     while (f && fgets(line, sizeof line, f)) {
         sscanf(line, "size=%dx%d", &t->width, &t->height);
         sscanf(line, "black=%lf", &t->black_dn);
+        sscanf(line, "scene=%39s", t->scene);
         if (sscanf(line, "orientation=%d", &turn) == 1) /* Exif codes */
             t->turn_deg = turn == 6 ? 90 : turn == 8 ? 270 : turn == 3 ? 180 : 0;
     }
@@ -161,8 +173,10 @@ bool score_read(const char *shoot, const char *out, struct score_truth *t)
 
 void score_free(struct score_truth *t)
 {
-    for (size_t i = 0; i < t->n_patches; i++)
+    for (size_t i = 0; i < t->n_patches; i++) {
         free(t->patch[i].dn);
+        free(t->patch[i].light);
+    }
     free(t->patch);
     free(t->shot);
 }
