@@ -211,6 +211,10 @@ START_TEST(encode_kernels_are_bit_equal)
         q->pack16(r.b[0] + off, r.b[1] + off, r.b[2] + off, n, b16 + off);
         ck_assert_mem_eq(a8, b8, sizeof a8);
         ck_assert_mem_eq(a16, b16, sizeof a16);
+        prepare_rows(&r, (uint32_t)n + 200u, fill);
+        p->pack_half(r.a[0] + off, r.a[1] + off, r.a[2] + off, n, 0.18f, a16 + off);
+        q->pack_half(r.b[0] + off, r.b[1] + off, r.b[2] + off, n, 0.18f, b16 + off);
+        ck_assert_mem_eq(a16, b16, sizeof a16);
         ck_assert_uint_eq(a8[off + 3 * (int)n], 99);
     }
 }

@@ -240,7 +240,7 @@ START_TEST(values_outside_their_range_are_named)
     REFUSED("a -o out --jobs 1.5", "--jobs '1.5'");
     REFUSED("a -o out --part 3/2", "K 3", "1 to 2");
     REFUSED("a -o out --part 0/2", "K 0");
-    REFUSED("a -o out --format png", "--format 'png'", "jpeg or tiff");
+    REFUSED("a -o out --format png", "--format 'png'", "jpeg, tiff or exr");
     REFUSED("a -o out --preview 1", "--preview '1'", "2 to 60");
     REFUSED("a -o out --exact-marks=maybe", "yes or no");
     REFUSED("a -o out --output=", "--output ''");
@@ -279,6 +279,8 @@ END_TEST
 
 START_TEST(contradictions_are_named)
 {
+    REFUSED("a -o out --format exr --also day", "--also", "--format exr");
+    REFUSED("a -o out --format exr --space p3", "--space p3", "--format exr", "--format tiff");
     REFUSED("a -o out --space p3", "--space p3", "--format jpeg", "--format tiff");
     REFUSED("a -o out --compression zstd --format jpeg", "--compression zstd");
     ck_assert(render("a -o out --space p3 --format tiff") == DW_OK);

@@ -3,6 +3,8 @@
 #include "check_main.h"
 #include "mosaics.h"
 
+#include "render/kernels/kernels.h"
+
 #include <pthread.h>
 #include <stdio.h>
 #include <unistd.h>
@@ -384,6 +386,60 @@ START_TEST(renderings_from_one_reading_are_those_made_alone)
 }
 END_TEST
 
+/* Light without a look: the linear half times 0.18, as half floats, in every size; what the frame's
+ * weights and key or the look say changes nothing. */
+START_TEST(light_is_the_linear_half_alone)
+{
+    struct shoot s;
+    make_shoot(&s, 0);
+    for (int i = 0; i < 3; i++) {
+        struct dw_render_params params = DW_RENDER_DEFAULTS;
+        params.size = (struct dw_size){kinds[i], 40, 40};
+        params.bits = 16;
+        params.light = true;
+        struct kept k = {0}, other = {0};
+        size_t made;
+        ck_assert_int_eq(run_shoot(&s, 2, &params, &k, &made), DW_OK);
+        for (int f = 0; f < FRAMES; f++) {
+            struct dw_linear light = {0};
+            struct dw_frame *frame = &s.frame[f];
+            for (int n = 0; n < frame->n_sources; n++) {
+                struct dw_mosaic m = {0};
+                ck_assert_int_eq(
+                    dw_scratch_get(s.scratch, &s.shot[frame->source[n].shot], &m, NULL), DW_OK);
+                ck_assert_int_eq(dw_linear_from_mosaic(&m, &plain_levels, &s.facts,
+                                                       &frame->source[n], &params.size, n > 0,
+                                                       &light, NULL),
+                                 DW_OK);
+                dw_mosaic_free(&m);
+            }
+            struct dw_image image = {
+                .width = light.width, .height = light.height, .bits = 16, .light = true};
+            size_t n = (size_t)light.width * (size_t)light.height;
+            image.px16 = malloc(6 * n);
+            dw_kernels_plain()->encode->pack_half(light.plane[0], light.plane[1], light.plane[2], n,
+                                                  DW_GREY, image.px16);
+            ck_assert(k.image[f + 1].light);
+            same_images(&k.image[f + 1], &image, f + 1);
+            dw_linear_free(&light);
+            dw_image_free(&image);
+        }
+        params.look.star_lift += 1;
+        for (int f = 0; f < FRAMES; f++)
+            s.frame[f].day = s.frame[f].balance = s.frame[f].stars = s.frame[f].key = 0.5;
+        ck_assert_int_eq(run_shoot(&s, 1, &params, &other, &made), DW_OK);
+        for (int f = 1; f <= FRAMES; f++)
+            same_images(&k.image[f], &other.image[f], f);
+        params.bits = 8;
+        ck_assert_int_eq(run_shoot(&s, 1, &params, &other, &made), DW_ERR_USAGE);
+        fill_frames(&s);
+        free_kept(&k);
+        free_kept(&other);
+    }
+    free_shoot(&s);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("render");
@@ -394,6 +450,7 @@ int main(void)
     tcase_add_test(c, vanished_files_cost_only_their_frames);
     tcase_add_test(c, what_is_there_is_not_made_again);
     tcase_add_test(c, a_failing_sink_stops_the_run);
+    tcase_add_test(c, light_is_the_linear_half_alone);
     tcase_add_test(c, renderings_from_one_reading_are_those_made_alone);
     suite_add_tcase(suite, c);
     return dw_check_main(suite);

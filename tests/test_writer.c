@@ -37,6 +37,7 @@ static void write_all(struct dw_writer *w)
 {
     struct dw_sink sink = dw_writer_sink(w);
     struct dw_image m = shoot_picture(90, 60, render.bits);
+    m.light = render.light;
     for (size_t i = 0; i < s->d.n_frames; i++)
         ck_assert_int_eq(sink.take(sink.ctx, &s->d.frame[i], &m, NULL), DW_OK);
     shoot_picture_free(&m);
@@ -59,6 +60,13 @@ static void use_tiff(void)
     render.bits = 16;
 }
 
+static void use_exr(void)
+{
+    params.format = DW_EXR;
+    render.bits = 16;
+    render.light = true;
+}
+
 static void check_rerun(const char *second)
 {
     ck_assert_int_eq(count_had(), 0);
@@ -79,6 +87,25 @@ START_TEST(tiff_frames_are_known_again)
 {
     use_tiff();
     check_rerun("frame-00002.tif");
+}
+END_TEST
+
+/* Light knows nothing of the look: a new one must not make hours of work again. */
+START_TEST(light_is_known_again_whatever_the_look)
+{
+    use_exr();
+    check_rerun("frame-00002.exr");
+    render.look.star_lift += 0.5f;
+    s->d.facts.night_deg -= 3;
+    s->d.facts.day_deg += 2;
+    s->d.facts.night_mul[2] *= 1.1f;
+    s->d.facts.night_sky_keys *= 1.1f;
+    s->d.frame[1].day = s->d.frame[1].balance = s->d.frame[1].stars = 0.5;
+    ck_assert_int_eq(count_had(), 4);
+    s->d.frame[2].source[0].gain_stops += 0.25;
+    ck_assert_int_eq(count_had(), 3);
+    s->d.facts.white_mul[0] *= 1.1f;
+    ck_assert_int_eq(count_had(), 0);
 }
 END_TEST
 
@@ -197,6 +224,14 @@ START_TEST(frames_that_are_not_whole_are_made_again)
     damage("frame-00002.tif", 100, "", 0, true);
     ck_assert_int_eq(truncate(shoot_path(s, "frame-00003.tif"), 2000), 0);
     ck_assert_int_eq(count_had(), 1);
+    use_exr();
+    w = writer();
+    write_all(w);
+    dw_writer_free(w);
+    damage("frame-00001.exr", 1, "", 0, true);
+    damage("frame-00002.exr", 300, "", 0, true);
+    ck_assert_int_eq(truncate(shoot_path(s, "frame-00003.exr"), 500), 0);
+    ck_assert_int_eq(count_had(), 1);
 }
 END_TEST
 
@@ -204,10 +239,12 @@ END_TEST
  * sanitizers watch), and most often "not ours". */
 START_TEST(hostile_frames_are_survived)
 {
-    static const char *const names[] = {"frame-00001.jpg", "frame-00001.tif"};
-    for (int k = 0; k < 2; k++) {
+    static const char *const names[] = {"frame-00001.jpg", "frame-00001.tif", "frame-00001.exr"};
+    for (int k = 0; k < 3; k++) {
         if (k == 1)
             use_tiff();
+        if (k == 2)
+            use_exr();
         params.compression = DW_COMPRESS_NONE;
         struct dw_writer *w = writer();
         write_all(w);
@@ -216,7 +253,7 @@ START_TEST(hostile_frames_are_survived)
         size_t n;
         ck_assert_int_eq(dw_read_whole(shoot_path(s, names[k]), 1 << 24, &data, &n, NULL), DW_OK);
         ck_assert(dw_frame_file_recipe(shoot_path(s, names[k]), params.format, was));
-        size_t from = k == 0 ? 0 : n - 1200, to = k == 0 ? 700 : n;
+        size_t from = k == 1 ? n - 1200 : 0, to = k == 1 ? n : 1000;
         for (size_t i = from; i < to; i++) {
             char keep = data[i];
             for (int bad = 0; bad < 2; bad++) {
@@ -327,6 +364,7 @@ int main(void)
     tcase_add_checked_fixture(c, setup, teardown);
     tcase_add_test(c, jpeg_frames_are_known_again);
     tcase_add_test(c, tiff_frames_are_known_again);
+    tcase_add_test(c, light_is_known_again_whatever_the_look);
     tcase_add_test(c, a_recipe_follows_what_the_frame_is_made_of);
     tcase_add_test(c, many_workers_write_what_one_writes);
     tcase_add_test(c, frames_that_are_not_whole_are_made_again);

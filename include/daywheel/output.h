@@ -13,7 +13,8 @@
 extern "C" {
 #endif
 
-enum dw_format { DW_JPEG, DW_TIFF };
+enum dw_format { DW_JPEG, DW_TIFF, DW_EXR };
+#define DW_FORMATS 3
 enum dw_compression { DW_COMPRESS_DEFAULT, DW_COMPRESS_NONE, DW_COMPRESS_DEFLATE, DW_COMPRESS_ZSTD };
 
 struct dw_writer_params {
@@ -28,7 +29,7 @@ struct dw_writer_params {
 /* The folder of a rendering's sequence within OUT: "frames", "frames-night", "frames-day". */
 const char *dw_frames_folder(enum dw_rendering rendering);
 
-/* A sink for one rendering that writes DIR/frame-00001.jpg|tif with embedded ICC profile, Exif date and
+/* A sink for one rendering that writes DIR/frame-00001.jpg|tif|exr with embedded ICC profile, Exif date and
  * source name. A frame's recipe (its row, the facts, the look, size and format, hashed) stands
  * in Exif ImageUniqueID; frames already there with the same recipe are not made again. */
 struct dw_writer;
@@ -37,7 +38,7 @@ enum dw_status dw_writer_new(const struct dw_writer_params *params,
                              const struct dw_decision *decision, struct dw_writer **out,
                              struct dw_error *err);
 struct dw_sink dw_writer_sink(struct dw_writer *w);
-/* Removes what earlier runs left behind: temporaries of killed ones, and frames (of either
+/* Removes what earlier runs left behind: temporaries of killed ones, and frames (of any
  * format) numbered beyond the decision's last, if they carry a recipe of ours. */
 void dw_writer_tidy(struct dw_writer *w);
 void dw_writer_free(struct dw_writer *w);

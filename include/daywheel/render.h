@@ -43,7 +43,8 @@ struct dw_linear {
 /* A finished picture: interleaved RGB, 8 or 16 bit. */
 struct dw_image {
     int width, height, bits; /* 8: px8, 16: px16 */
-    enum dw_space space;
+    bool light;              /* no look: px16 are half floats, linear BT.2020, the key at DW_GREY */
+    enum dw_space space;     /* without meaning for light */
     uint8_t *px8;
     uint16_t *px16;
 };
@@ -91,15 +92,19 @@ struct dw_sink {
     void *ctx;
 };
 
+/* Where the scene's key lies in pictures of light: a grey card's reflectance (ISO 2720's 18 %). */
+#define DW_GREY 0.18f
+
 struct dw_render_params {
     struct dw_size size;
-    int bits; /* 8 or 16 */
+    int bits;   /* 8 or 16 */
+    bool light; /* light as it is instead of a look; bits must be 16, and the only sink DW_MIX */
     enum dw_space space;
     struct dw_look_params look;
     int part, parts; /* the part-th (from 1) of so many shares of the frames */
 };
 #define DW_RENDER_DEFAULTS                                                                         \
-    {{DW_SIZE_HALF, 0, 0}, 8, DW_SPACE_SRGB, DW_LOOK_DEFAULTS, 1, 1}
+    {{DW_SIZE_HALF, 0, 0}, 8, false, DW_SPACE_SRGB, DW_LOOK_DEFAULTS, 1, 1}
 
 /* Renders the decision's frames with run->jobs workers, bytes independent of their number and of
  * what other sinks there are. A frame's sources are read, and its light is reckoned, once for all

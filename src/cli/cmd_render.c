@@ -26,7 +26,7 @@ static double bytes_per_pixel(const struct dw_settings *s)
 {
     if (s->format == DW_JPEG)
         return 0.6;
-    return s->compression == DW_COMPRESS_NONE ? 6 : 5;
+    return s->compression == DW_COMPRESS_NONE ? 6 : 5; /* half floats pack as well */
 }
 
 /* Says beforehand what would otherwise be found out after hours. No failure: it is an estimate,

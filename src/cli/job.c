@@ -168,7 +168,8 @@ struct dw_render_params dw_job_render_params(const struct dw_settings *s)
 {
     struct dw_render_params p = DW_RENDER_DEFAULTS;
     p.size = s->size;
-    p.bits = s->format == DW_TIFF ? 16 : 8;
+    p.bits = s->format == DW_JPEG ? 8 : 16;
+    p.light = s->format == DW_EXR;
     p.space = (enum dw_space)s->space;
     p.part = s->part[0];
     p.parts = s->part[1];

@@ -6,7 +6,7 @@
 
 #include <string.h>
 
-static const struct dw_choice formats[] = {{"jpeg", DW_JPEG}, {"tiff", DW_TIFF}, {NULL, 0}};
+static const struct dw_choice formats[] = {{"jpeg", DW_JPEG}, {"tiff", DW_TIFF}, {"exr", DW_EXR}, {NULL, 0}};
 static const struct dw_choice compressions[] = {{"deflate", DW_COMPRESS_DEFLATE},
                                                 {"zstd", DW_COMPRESS_ZSTD},
                                                 {"none", DW_COMPRESS_NONE},
@@ -89,10 +89,13 @@ const struct dw_option dw_options[] = {
      .more = "half makes one pixel of each cell of the sensor's colour mosaic, half its width and "
              "height: sharp, and the fastest. full interpolates every pixel. WxH fits the whole "
              "picture into that box; it is never enlarged."},
-    {.name = "format", .kind = DW_OPT_CHOICE, .at = AT(format), .form = "jpeg|tiff",
+    {.name = "format", .kind = DW_OPT_CHOICE, .at = AT(format), .form = "jpeg|tiff|exr",
      .means = "a file format", .choices = formats, .example = "tiff", .standard = "jpeg",
      .group = DW_GROUP_PICTURE, .use = DW_USE_RESULT, .commands = DW_CMD_RENDER,
-     .help = "8-bit JPEG of quality 92, or 16-bit TIFF"},
+     .help = "8-bit JPEG, 16-bit TIFF, or scene-linear OpenEXR without any look",
+     .more = "JPEG has quality 92. exr is for grading elsewhere: steadied light before any look, as "
+             "half floats in linear Rec. 2020, with the scene's key at 0.18 in every frame. Options "
+             "of the look do not touch it."},
     {.name = "compression", .kind = DW_OPT_CHOICE, .at = AT(compression),
      .form = "deflate|zstd|none", .means = "a way to compress TIFF files",
      .choices = compressions, .example = "zstd", .standard = "deflate",

@@ -10,6 +10,7 @@
 #include <lapacke.h>
 #include <lcms2.h>
 #include <libraw/libraw.h>
+#include <openexr.h>
 #include <string.h>
 #include <tiffio.h>
 #include <zstd.h>
@@ -33,6 +34,10 @@ void dw_help_version(FILE *out)
     fprintf(out, "libjpeg        %d (built with)\n", JPEG_LIB_VERSION);
 #endif
     fprintf(out, "lcms2          %d.%d\n", lcms / 1000, lcms % 1000 / 10);
+    int exr[3];
+    const char *extra;
+    exr_get_library_version(&exr[0], &exr[1], &exr[2], &extra);
+    fprintf(out, "OpenEXRCore    %d.%d.%d\n", exr[0], exr[1], exr[2]);
     fprintf(out, "cairo          %s\n", cairo_version_string());
     fprintf(out, "zstd           %s\n", ZSTD_versionString());
     fprintf(out, "ERFA           %s\n", eraVersion());

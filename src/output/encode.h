@@ -1,4 +1,4 @@
-/* encode.h: one finished picture as the bytes of a JPEG or TIFF file, in memory. */
+/* encode.h: one finished picture as the bytes of a JPEG, TIFF or OpenEXR file, in memory. */
 #ifndef DW_OUTPUT_ENCODE_H
 #define DW_OUTPUT_ENCODE_H
 
@@ -29,5 +29,11 @@ enum dw_status dw_encode_jpeg(const struct dw_image *image, int quality, const s
 enum dw_status dw_encode_tiff(const struct dw_image *image, enum dw_compression compression,
                               const struct dw_tags *tags, const struct dw_profile *profile,
                               unsigned char **data, size_t *n, struct dw_error *err);
+
+/* OpenEXR of a picture of light: half floats in the channels R, G, B, packed by PIZ, with
+ * chromaticities, exposure, time, source names and recipe as attributes (docs/formats.md). tags may
+ * be NULL. *data is malloc'd. Errors: DW_ERR_USAGE (no light), DW_ERR_MEMORY. */
+enum dw_status dw_encode_exr(const struct dw_image *image, const struct dw_tags *tags,
+                             unsigned char **data, size_t *n, struct dw_error *err);
 
 #endif

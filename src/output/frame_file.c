@@ -1,6 +1,7 @@
 /* frame_file.c: see frame_file.h. Sources: TIFF 6.0, Exif 2.32 4.5.4 (APP1), ITU-T T.81 B.1.1. */
 #include "output/frame_file.h"
 
+#include "output/exr_file.h"
 #include "output/tags.h"
 
 #include <fcntl.h>
@@ -154,6 +155,8 @@ bool dw_frame_file_recipe(const char *path, enum dw_format format, char recipe[3
         uint32_t ifd0;
         if (format == DW_JPEG)
             ok = jpeg_recipe(&t, recipe);
+        else if (format == DW_EXR)
+            ok = dw_exr_file_recipe(fd, t.size, recipe);
         else
             ok = first_directory(&t, &ifd0) && whole(&t, ifd0) && signed_by_us(&t, ifd0, recipe) &&
                  strips_within(&t, ifd0);

@@ -19,6 +19,17 @@ static void add_look(struct dw_buffer *b, const struct dw_look_params *look)
         dw_buffer_printf(b, " %.9g", (double)v[i]);
 }
 
+/* The facts that only a look obeys; light is the same whatever they say. */
+static struct dw_facts facts_of_light(const struct dw_facts *facts)
+{
+    struct dw_facts f = *facts;
+    f.night_deg = f.day_deg = 0;
+    f.night_sky_keys = 0;
+    for (int c = 0; c < 3; c++)
+        f.night_mul[c] = 1;
+    return f;
+}
+
 bool dw_recipe_start(const struct dw_writer_params *writer, const struct dw_render_params *render,
                      const struct dw_facts *facts, struct dw_hash128 *out)
 {
@@ -30,8 +41,10 @@ bool dw_recipe_start(const struct dw_writer_params *writer, const struct dw_rend
     dw_buffer_printf(&b, "format %d quality %d compression %d\nlook", (int)writer->format,
                      writer->format == DW_JPEG ? writer->jpeg_quality : 0,
                      writer->format == DW_TIFF ? (int)writer->compression : 0);
-    add_look(&b, &render->look);
-    dw_facts_text(facts, false, &b);
+    struct dw_facts light = facts_of_light(facts);
+    if (writer->format != DW_EXR)
+        add_look(&b, &render->look);
+    dw_facts_text(writer->format == DW_EXR ? &light : facts, false, &b);
     dw_c_locale_leave(&locale);
     bool ok = !b.failed;
     *out = dw_hash128_start();

@@ -7,7 +7,8 @@
 #include "base/hash.h"
 
 /* The part that all frames of a run share: the program's version, the facts, look, size, space
- * and format. False when memory ran out. */
+ * and format; for files of light no look and none of the facts that only a look obeys. False when
+ * memory ran out. */
 bool dw_recipe_start(const struct dw_writer_params *writer, const struct dw_render_params *render,
                      const struct dw_facts *facts, struct dw_hash128 *out);
 /* The recipe of one frame, 32 hexadecimal digits. Sources count with their size and the hash of

@@ -29,6 +29,7 @@ struct dw_tags {
     double shutter_s;         /* of the main source, as recorded; NAN or 0 leaves the tag out */
     double f_number;
     double iso;
+    double key; /* the frame's level on the brightness line; pictures of light alone tell it */
     int width, height;
     bool srgb; /* Exif knows sRGB and "uncalibrated" */
 };

@@ -2,6 +2,8 @@
  * nobody that the disk was full, and a file must not appear in halves. */
 #include "output/encode.h"
 
+#include "output/memory_file.h"
+
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -12,72 +14,55 @@
  * a reader which wants a few rows need not unpack the picture. */
 #define STRIP_BYTES (1u << 19)
 
-/* A file in memory. */
-struct memory {
-    unsigned char *data;
-    size_t n, room, at;
-    char text[300]; /* the first error that libtiff reported */
+/* What libtiff writes to: a file in memory, where it stands, its first complaint. */
+struct target {
+    struct dw_memory_file file;
+    size_t at;
+    char text[300];
 };
 
-static tmsize_t memory_read(thandle_t h, void *to, tmsize_t n)
+static tmsize_t target_read(thandle_t h, void *to, tmsize_t n)
 {
-    struct memory *m = h;
-    if (n < 0 || m->at > m->n)
+    struct target *m = h;
+    if (n < 0 || m->at > m->file.n)
         return -1;
-    size_t k = (size_t)n < m->n - m->at ? (size_t)n : m->n - m->at;
-    memcpy(to, m->data + m->at, k);
+    size_t k = dw_memory_read(&m->file, m->at, to, (size_t)n);
     m->at += k;
     return (tmsize_t)k;
 }
 
-static tmsize_t memory_write(thandle_t h, void *from, tmsize_t n)
+static tmsize_t target_write(thandle_t h, void *from, tmsize_t n)
 {
-    struct memory *m = h;
-    if (n < 0)
+    struct target *m = h;
+    if (n < 0 || !dw_memory_write(&m->file, m->at, from, (size_t)n))
         return -1;
-    size_t end = m->at + (size_t)n;
-    if (end > m->room) {
-        size_t room = m->room ? m->room : 1u << 20;
-        while (room < end)
-            room *= 2;
-        unsigned char *data = realloc(m->data, room);
-        if (!data)
-            return -1;
-        m->data = data;
-        m->room = room;
-    }
-    if (m->at > m->n)
-        memset(m->data + m->n, 0, m->at - m->n);
-    memcpy(m->data + m->at, from, (size_t)n);
-    m->at = end;
-    if (end > m->n)
-        m->n = end;
+    m->at += (size_t)n;
     return n;
 }
 
-static toff_t memory_seek(thandle_t h, toff_t offset, int whence)
+static toff_t target_seek(thandle_t h, toff_t offset, int whence)
 {
-    struct memory *m = h;
-    size_t from = whence == SEEK_CUR ? m->at : whence == SEEK_END ? m->n : 0;
+    struct target *m = h;
+    size_t from = whence == SEEK_CUR ? m->at : whence == SEEK_END ? m->file.n : 0;
     m->at = from + (size_t)offset;
     return m->at;
 }
 
-static int memory_close(thandle_t h)
+static int target_close(thandle_t h)
 {
     (void)h;
     return 0;
 }
 
-static toff_t memory_size(thandle_t h)
+static toff_t target_size(thandle_t h)
 {
-    return ((struct memory *)h)->n;
+    return ((struct target *)h)->file.n;
 }
 
 static int note_error(TIFF *t, void *user, const char *module, const char *fmt, va_list ap)
 {
     (void)t, (void)module;
-    struct memory *m = user;
+    struct target *m = user;
     if (m->text[0] == '\0')
         vsnprintf(m->text, sizeof m->text, fmt, ap);
     return 1;
@@ -147,19 +132,19 @@ static bool write_strips(TIFF *t, const struct dw_image *image)
 
 /* Puts our own Exif directory behind the strips and points at it: libtiff's would hold rounded
  * rationals. It appends the main directory behind whatever is there. */
-static bool append_exif(TIFF *t, struct memory *m, const struct dw_tags *tags)
+static bool append_exif(TIFF *t, struct target *m, const struct dw_tags *tags)
 {
     if (!TIFFFlushData(t))
         return false;
-    memory_seek(m, 0, SEEK_END);
-    if (m->n & 1)
-        memory_write(m, (void *)(uintptr_t) "", 1);
-    if (m->n > UINT32_MAX)
+    m->at = m->file.n;
+    if ((m->at & 1) && target_write(m, (char[]){0}, 1) != 1)
         return false;
-    uint32_t at = (uint32_t)m->n;
+    if (m->at > UINT32_MAX)
+        return false;
+    uint32_t at = (uint32_t)m->at;
     struct dw_buffer b = {0};
     dw_tags_directory(tags, at, &b);
-    bool ok = !b.failed && memory_write(m, b.data, (tmsize_t)b.n) == (tmsize_t)b.n &&
+    bool ok = !b.failed && target_write(m, b.data, (tmsize_t)b.n) == (tmsize_t)b.n &&
               TIFFSetField(t, TIFFTAG_EXIFIFD, (toff_t)at);
     dw_buffer_free(&b);
     return ok;
@@ -200,15 +185,15 @@ enum dw_status dw_encode_tiff(const struct dw_image *image, enum dw_compression 
         return dw_fail(err, DW_ERR_USAGE,
                        "this build of libtiff cannot pack with the chosen compression; choose "
                        "deflate or none");
-    struct memory m = {0};
+    struct target m = {0};
     enum dw_status status = DW_OK;
     TIFF *t = NULL;
     TIFFOpenOptions *options = TIFFOpenOptionsAlloc();
     if (options) {
         TIFFOpenOptionsSetErrorHandlerExtR(options, note_error, &m);
         TIFFOpenOptionsSetWarningHandlerExtR(options, ignore_warning, &m);
-        t = TIFFClientOpenExt("frame", "wlm", &m, memory_read, memory_write, memory_seek,
-                              memory_close, memory_size, NULL, NULL, options);
+        t = TIFFClientOpenExt("frame", "wlm", &m, target_read, target_write, target_seek,
+                              target_close, target_size, NULL, NULL, options);
         TIFFOpenOptionsFree(options);
     }
     bool ok = t && set_tags(t, image, scheme, tags, profile) && write_strips(t, image) &&
@@ -216,12 +201,12 @@ enum dw_status dw_encode_tiff(const struct dw_image *image, enum dw_compression 
     if (t)
         TIFFClose(t);
     if (!ok || m.text[0]) {
-        free(m.data);
+        free(m.file.data);
         status = dw_fail(err, DW_ERR_MEMORY, "the TIFF file could not be encoded: %s",
                          m.text[0] ? m.text : "no memory");
     } else {
-        *data = m.data;
-        *n = m.n;
+        *data = m.file.data;
+        *n = m.file.n;
     }
     return status;
 }

@@ -33,7 +33,8 @@ const char *dw_frames_folder(enum dw_rendering rendering)
 
 static const char *suffix_of(enum dw_format format)
 {
-    return format == DW_JPEG ? "jpg" : "tif";
+    static const char *const name[DW_FORMATS] = {"jpg", "tif", "exr"};
+    return name[format];
 }
 
 enum dw_status dw_writer_new(const struct dw_writer_params *params,
@@ -47,6 +48,8 @@ enum dw_status dw_writer_new(const struct dw_writer_params *params,
                        params->jpeg_quality);
     if (params->format == DW_JPEG && render->bits != 8)
         return dw_fail(err, DW_ERR_USAGE, "JPEG holds 8 bits a sample, not %d", render->bits);
+    if ((params->format == DW_EXR) != render->light)
+        return dw_fail(err, DW_ERR_USAGE, "OpenEXR files hold light, and no other files do");
     struct dw_writer *w = calloc(1, sizeof *w);
     if (!w)
         return dw_fail(err, DW_ERR_MEMORY, "%s: no memory for writing frames", params->dir);
@@ -78,12 +81,21 @@ static char *frame_path(const struct dw_writer *w, const struct dw_frame *frame)
     return dw_join_path(w->dir, name);
 }
 
+/* What the frame is made of; light is not looked at, so weights do not count. */
+static bool recipe_of(const struct dw_writer *w, const struct dw_frame *frame, char out[33])
+{
+    struct dw_frame row = *frame;
+    if (w->params.format == DW_EXR)
+        row.day = row.balance = row.stars = 0;
+    return dw_recipe_of(&w->recipe, w->shots, &row, out);
+}
+
 static bool have(void *ctx, const struct dw_frame *frame)
 {
     const struct dw_writer *w = ctx;
     char wanted[33], found[33];
     char *path = frame_path(w, frame);
-    bool same = path && dw_recipe_of(&w->recipe, w->shots, frame, wanted) &&
+    bool same = path && recipe_of(w, frame, wanted) &&
                 dw_frame_file_recipe(path, w->params.format, found) && strcmp(wanted, found) == 0;
     free(path);
     return same;
@@ -113,10 +125,11 @@ static bool describe(const struct dw_writer *w, const struct dw_frame *frame,
                           .shutter_s = main && main->has_shutter ? main->shutter_marked_s : 0,
                           .f_number = main && main->has_aperture ? main->f_marked : 0,
                           .iso = main && main->has_iso ? main->iso_marked : 0,
+                          .key = frame->key,
                           .width = image->width,
                           .height = image->height,
                           .srgb = w->space == DW_SPACE_SRGB};
-    return !names->failed && dw_recipe_of(&w->recipe, w->shots, frame, e->unique_id);
+    return !names->failed && recipe_of(w, frame, e->unique_id);
 }
 
 static enum dw_status take(void *ctx, const struct dw_frame *frame, const struct dw_image *image,
@@ -134,6 +147,8 @@ static enum dw_status take(void *ctx, const struct dw_frame *frame, const struct
                     (unsigned long)frame->number);
     else if (w->params.format == DW_JPEG)
         s = dw_encode_jpeg(image, w->params.jpeg_quality, &tags, &w->profile, &data, &n, err);
+    else if (w->params.format == DW_EXR)
+        s = dw_encode_exr(image, &tags, &data, &n, err);
     else
         s = dw_encode_tiff(image, w->params.compression, &tags, &w->profile, &data, &n, err);
     if (s >= 0)
@@ -170,7 +185,7 @@ void dw_writer_tidy(struct dw_writer *w)
     if (!d)
         return;
     for (struct dirent *e; (e = readdir(d)) != NULL;)
-        for (enum dw_format f = DW_JPEG; f <= DW_TIFF; f++) {
+        for (enum dw_format f = DW_JPEG; f < DW_FORMATS; f++) {
             char recipe[33];
             if (frame_number(e->d_name, f) <= w->decision->n_frames)
                 continue;

@@ -47,7 +47,10 @@ static enum dw_status open_picture(struct dw_picture *p, const struct dw_geometr
                                    struct dw_error *err)
 {
     bool swap = dw_turn_swaps(facts->turn_deg);
-    enum dw_status s = dw_look_plan_make(&p->row, facts, look, p->image.space, &p->plan, err);
+    enum dw_status s = DW_OK;
+    p->plan.lifts = false;
+    if (!p->image.light)
+        s = dw_look_plan_make(&p->row, facts, look, p->image.space, &p->plan, err);
     if (s >= 0)
         s = dw_image_room(&p->image, swap ? g->out_h : g->out_w, swap ? g->out_w : g->out_h, err);
     if (s >= 0 && !dw_grow(&p->block, DW_TURN_ROWS * (size_t)g->out_w * pixel_bytes(p)))
@@ -114,20 +117,38 @@ static void learn_backgrounds(struct dw_picture *const own[], int n, struct dw_s
         dw_background_end(&lifted[i]->background);
 }
 
-/* One row of light, which is overwritten, into a picture. */
-static void look_at_row(struct dw_picture *p, const struct dw_geometry *g, int turn_deg, int y,
-                        float *const rgb[3], const struct rows *r)
+/* One row of light, which is overwritten, by its look into finished pixels. */
+static void look_at_row(struct dw_picture *p, const struct dw_geometry *g, int y,
+                        float *const rgb[3], const struct rows *r, void *out)
 {
     const struct dw_look_plan *plan = &p->plan;
     dw_look_prepare(plan, g->out_w, rgb, r->norm);
     if (plan->lifts)
         dw_background_row(&p->background, y, g->out_w, g->out_h, r->level);
     dw_look_finish(plan, g->out_w, plan->lifts ? r->level : NULL, rgb, r->norm);
+    dw_look_pack(plan, g->out_w, y, p->image.bits, rgb, out);
+}
+
+/* The same without any look. */
+static void keep_row(const struct dw_geometry *g, float *const rgb[3], void *out)
+{
+    const struct dw_kernels *k = dw_kernels_best();
+    for (int c = 0; c < 3; c++)
+        k->tone->tame((size_t)g->out_w, rgb[c]);
+    k->encode->pack_half(rgb[0], rgb[1], rgb[2], (size_t)g->out_w, DW_GREY, out);
+}
+
+static void finish_row(struct dw_picture *p, const struct dw_geometry *g, int turn_deg, int y,
+                       float *const rgb[3], const struct rows *r)
+{
     size_t px = pixel_bytes(p);
     void *picture = p->image.bits == 8 ? (void *)p->image.px8 : (void *)p->image.px16;
     int held = y % DW_TURN_ROWS;
-    dw_look_pack(plan, g->out_w, y, p->image.bits, rgb,
-                 (unsigned char *)p->block.p + (size_t)held * (size_t)g->out_w * px);
+    void *out = (unsigned char *)p->block.p + (size_t)held * (size_t)g->out_w * px;
+    if (p->image.light)
+        keep_row(g, rgb, out);
+    else
+        look_at_row(p, g, y, rgb, r, out);
     if (held == DW_TURN_ROWS - 1 || y == g->out_h - 1)
         dw_turn_store(picture, g->out_w, g->out_h, px, turn_deg, y - held, held + 1, p->block.p);
 }
@@ -149,7 +170,7 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
     for (int y = 0; y < g->out_h; y++) {
         dw_sources_row(sources, y, r.light, r.other);
         for (int i = 0; i < k; i++)
-            look_at_row(own[i], g, facts->turn_deg, y, light_for(&r, i == k - 1, g->out_w), &r);
+            finish_row(own[i], g, facts->turn_deg, y, light_for(&r, i == k - 1, g->out_w), &r);
     }
     return DW_OK;
 }

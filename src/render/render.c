@@ -47,6 +47,7 @@ static void *start_worker(void *ctx, struct dw_error *err)
     }
     for (int i = 0; i < DW_RENDERINGS; i++) {
         w->pictures.picture[i].image.bits = job->params->bits;
+        w->pictures.picture[i].image.light = job->params->light;
         w->pictures.picture[i].image.space = job->params->space;
     }
     return w;
@@ -140,6 +141,8 @@ static enum dw_status check(const struct job *job, struct dw_error *err)
                        p->part, p->parts);
     if (p->bits != 8 && p->bits != 16)
         return dw_fail(err, DW_ERR_USAGE, "%d bits a sample: expected 8 or 16", p->bits);
+    if (p->light && (p->bits != 16 || job->n_sinks != 1 || job->sinks->rendering != DW_MIX))
+        return dw_fail(err, DW_ERR_USAGE, "light is made as 16-bit pictures of one rendering only");
     if (job->decision->n_frames > 0 && (job->shots->n == 0 || job->decision->facts.n_levels == 0))
         return dw_fail(err, DW_ERR_USAGE, "a frame list needs shots and facts");
     for (size_t i = 0; i < job->n_sinks; i++) {

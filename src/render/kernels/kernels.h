@@ -104,6 +104,10 @@ struct dw_encode_kernels {
     void (*pack8)(const float *r, const float *g, const float *b, size_t n, uint32_t seed,
                   uint8_t *out);
     void (*pack16)(const float *r, const float *g, const float *b, size_t n, uint16_t *out);
+    /* To interleaved half floats (IEEE 754 binary16) of scale * light, rounded to the nearest, ties
+     * to even; beyond the largest half: that one. Light must be tame. */
+    void (*pack_half)(const float *r, const float *g, const float *b, size_t n, float scale,
+                      uint16_t *out);
     /* out[i] = from + i * slope */
     void (*ramp)(float from, float slope, size_t n, float *out);
 };
