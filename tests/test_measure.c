@@ -7,6 +7,8 @@
 #include "survey/glance.h"
 #include "survey/measure.h"
 #include "survey/noise.h"
+#include "survey/patches.h"
+#include "survey/record.h"
 
 #include <stdio.h>
 
@@ -754,6 +756,61 @@ START_TEST(real_night_is_told_by_its_own_difference)
 }
 END_TEST
 
+/* ---- patches ---- */
+
+START_TEST(patches_are_the_greens_of_fixed_places_and_come_back_from_a_record)
+{
+    for (int p = 0; p < PATTERNS; p++) {
+        struct scene s;
+        begin(&s, 3, 2);
+        struct dice d = {(uint64_t)p + 3};
+        struct dw_mosaic m = new_mosaic(402, 270, patterns[p]);
+        for (size_t i = 0; i < m.samples; i++)
+            m.px[i] = (uint16_t)(500 + 3000 * uniform(&d));
+        take(&s, &m);
+        struct dw_buffer b = {0};
+        struct dw_error err;
+        struct dw_patches got;
+        ck_assert_int_eq(dw_record_write(&b, (struct dw_hash128){1, 2}, &s.out, 6, &err), DW_OK);
+        ck_assert(dw_record_valid(b.data, b.n, 6));
+        ck_assert_int_eq(dw_record_patches(b.data, &got, &err), DW_OK);
+        ck_assert_int_eq(got.n, 3 * 2);
+        ck_assert_uint_eq(s.out.m.n_patches, 6);
+        for (int i = 0; i < got.n; i++)
+            for (int k = 0; k < DW_PATCH_CELLS; k += 7) {
+                int cx = got.at[i].x / 2 + k % DW_PATCH_SIDE;
+                int cy = got.at[i].y / 2 + k / DW_PATCH_SIDE;
+                double root = (double)got.root[i * DW_PATCH_CELLS + k];
+                double dn = fmax(cell(&m, cx, cy) - (double)m.black[1] + (double)DW_PATCH_LIFT, 0);
+                ck_assert_double_eq_tol(root, sqrt(dn), 0.5 / 16 + 1e-4);
+            }
+        free(got.root);
+        dw_buffer_free(&b);
+        dw_mosaic_free(&m);
+        end(&s);
+    }
+}
+END_TEST
+
+START_TEST(patches_lie_inside_apart_and_on_whole_cells)
+{
+    const int size[][2] = {{100, 100}, {128, 128},   {130, 600},
+                           {900, 600}, {6000, 4000}, {513, 777}};
+    for (size_t k = 0; k < sizeof size / sizeof *size; k++) {
+        struct dw_patch_place at[DW_PATCHES];
+        int w = size[k][0], h = size[k][1], side = 2 * DW_PATCH_SIDE;
+        int n = dw_patch_places(w, h, at);
+        ck_assert_int_eq(n, (w / side > 4 ? 4 : w / side) * (h / side > 4 ? 4 : h / side));
+        for (int i = 0; i < n; i++) {
+            ck_assert(at[i].x % 2 == 0 && at[i].y % 2 == 0);
+            ck_assert(at[i].x + side <= w && at[i].y + side <= h);
+            for (int j = 0; j < i; j++)
+                ck_assert(abs(at[i].x - at[j].x) >= side || abs(at[i].y - at[j].y) >= side);
+        }
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("measure");
@@ -772,6 +829,8 @@ int main(void)
     tcase_add_test(t, detail_of_noise_is_nothing_within_what_is_told);
     tcase_add_test(t, blur_takes_fine_detail_before_middle);
     tcase_add_test(t, any_mosaic_is_measured_or_refused);
+    tcase_add_test(t, patches_are_the_greens_of_fixed_places_and_come_back_from_a_record);
+    tcase_add_test(t, patches_lie_inside_apart_and_on_whole_cells);
     tcase_add_test(t, real_night_is_told_by_its_own_difference);
     suite_add_tcase(suite, t);
     return dw_check_main(suite);

@@ -44,6 +44,7 @@ struct dw_measure {
     struct dw_tile *tile; /* rows*cols, row-major, sensor orientation */
     uint32_t n_spikes;    /* read them with dw_survey_spikes */
     uint32_t thumb_width, thumb_height; /* read it with dw_survey_thumb */
+    uint32_t n_patches;   /* read them with dw_survey_patches */
 };
 
 /* A small linear picture: interleaved RGB, camera colours, (DN - stated black)/(white - black),
@@ -53,6 +54,26 @@ struct dw_thumb {
     int block;  /* side of a block in mosaic pixels: thumbnail pixel i spans i*block.. */
     float *rgb; /* a colour that the sensor lacks (monochrome) repeats green */
 };
+
+/* Small pictures of a few fixed places, the same in every shot, for telling displacements: cells of
+ * 2x2 mosaic pixels, DW_PATCH_SIDE squared each. */
+#define DW_PATCH_SIDE 64
+#define DW_PATCH_CELLS (DW_PATCH_SIDE * DW_PATCH_SIDE)
+#define DW_PATCHES 16        /* at most */
+#define DW_PATCH_LIFT 64.0f  /* DN */
+struct dw_patch_place {
+    uint16_t x, y; /* mosaic pixel of its upper left cell, sensor orientation */
+};
+struct dw_patches {
+    int n; /* 0 for mosaics too small to hold one */
+    struct dw_patch_place at[DW_PATCHES];
+    float *root; /* n * DW_PATCH_CELLS: square root of (green DN - stated black + DW_PATCH_LIFT) */
+};
+
+/* Where the patches of a mosaic of this size lie: up to 4 x 4 of them, spread evenly, never
+ * overlapping; the same in every shot. at: room for DW_PATCHES. Returns how many; 0 when not one
+ * fits. */
+int dw_patch_places(int width, int height, struct dw_patch_place *at);
 
 struct dw_survey_params {
     int cols, rows;   /* of the light grid */
@@ -92,6 +113,9 @@ enum dw_status dw_survey_spikes(const struct dw_survey *s, size_t i, struct dw_s
 /* Reads the thumbnail of shot i; free out->rgb. Thread-safe. */
 enum dw_status dw_survey_thumb(const struct dw_survey *s, size_t i, struct dw_thumb *out,
                                struct dw_error *err);
+/* Reads the patches of shot i; free out->root. Thread-safe. */
+enum dw_status dw_survey_patches(const struct dw_survey *s, size_t i, struct dw_patches *out,
+                                 struct dw_error *err);
 void dw_survey_free(struct dw_survey *s);
 
 /* The scratch: a folder of losslessly packed mosaics, one file a shot, named after the shot's

@@ -69,6 +69,8 @@ static enum dw_status take_steps(struct dw_work *w, struct dw_decision *out, str
     if (status >= 0)
         status = dw_tiles(w, &out->facts, err);
     if (status >= 0)
+        status = dw_poses(w, err);
+    if (status >= 0)
         status = dw_faults(w, out->ledger, err);
     if (status >= 0)
         status = dw_steady(w, err);

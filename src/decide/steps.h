@@ -13,8 +13,10 @@ enum dw_status dw_record(struct dw_work *w, struct dw_error *err);
 enum dw_status dw_levels_learn(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
 /* tiles.c: light of every tile and the key of every shot. */
 enum dw_status dw_tiles(struct dw_work *w, const struct dw_facts *facts, struct dw_error *err);
-/* faults/: judges every shot; sets faults, severity, reason and use in the ledger, and w->usable
- * and w->pose. Before the steadying, so that no spoiled shot pulls it. */
+/* poses/poses.c: where the camera stood, and which shots show it displaced. */
+enum dw_status dw_poses(struct dw_work *w, struct dw_error *err);
+/* faults/: judges every shot; sets faults, severity, reason and use in the ledger, and w->usable.
+ * Before the steadying, so that no spoiled shot pulls it. */
 enum dw_status dw_faults(struct dw_work *w, struct dw_ledger_row *ledger, struct dw_error *err);
 /* steady.c: exposure error of every shot. */
 enum dw_status dw_steady(struct dw_work *w, struct dw_error *err);

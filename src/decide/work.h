@@ -5,8 +5,17 @@
 
 #include "decide/arena.h"
 #include "decide/bspline.h"
+#include "decide/poses/vote.h"
 
 #include <daywheel/decide.h>
+
+/* How a shot is displaced against the one before. */
+enum dw_bump_kind { DW_STILL, DW_BUMPED /* and stays so */, DW_SHAKEN /* and comes back */ };
+struct dw_bump {
+    enum dw_bump_kind kind;
+    struct dw_shift by; /* cells of 2x2 pixels */
+    size_t since;       /* the last shot before it that shows what the camera saw */
+};
 
 struct dw_work {
     const struct dw_shots *shots;
@@ -26,9 +35,15 @@ struct dw_work {
     double *ev;      /* EV100 by the record; borrowed or invented where there is none */
     bool no_records; /* of none of the shots: ev follows the sun by a standard law */
 
+    /* poses/poses.c: where the camera stood. A pose is a stretch in which it stood still, or
+     * several such stretches in the same place: shots of one pose see the same things in a tile;
+     * pose 0 is where it stood for most of the shoot. */
+    int *pose;
+    struct dw_shift *shift; /* against pose 0; all zero while nothing moved */
+    struct dw_bump *bump;   /* .kind is DW_STILL but for shots that are displaced */
+
     /* faults/, and the person's word */
     bool *usable; /* may teach the others: decoded, not spoiled */
-    int *pose;    /* which stretch between bumps: shots of one pose see the same place in a tile */
 
     /* tiles.c: light of each tile, log2(share of range) + ev, shot-major, n*tiles; NAN where the
      * tile does not count */

@@ -4,6 +4,7 @@
 
 #include "survey/glance.h"
 #include "survey/noise.h"
+#include "survey/patches.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -16,6 +17,7 @@ void dw_measurer_free(struct dw_measurer *w)
     dw_pass_free(&w->pass);
     dw_spots_free(&w->spots);
     free(w->kept_out);
+    free(w->patch);
     *w = (struct dw_measurer){0};
 }
 
@@ -281,6 +283,13 @@ static enum dw_status measure(struct dw_measurer *w, const struct dw_layout *l,
     out->spot = w->spots.list;
     out->thumb = p->thumb;
     out->block = l->block;
+    if (!w->patch)
+        w->patch = malloc(DW_PATCHES * DW_PATCH_CELLS * sizeof *w->patch);
+    if (!w->patch)
+        return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for patches");
+    out->n_patches = dw_patches_take(l, m, w->patch);
+    out->patch = w->patch;
+    out->m.n_patches = (uint32_t)out->n_patches;
     return DW_OK;
 }
 

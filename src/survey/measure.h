@@ -24,16 +24,19 @@ struct dw_measurer {
     struct dw_spots spots;
     uint64_t *kept_out; /* a bit a pixel */
     size_t kept_out_words;
+    uint16_t *patch; /* DW_PATCHES * DW_PATCH_CELLS */
 };
 void dw_measurer_free(struct dw_measurer *w);
 
-/* A measure together with what is kept on disk only. spike and thumb belong to the measurer and
+/* A measure together with what is kept on disk only. spot, thumb and patch belong to the measurer and
  * hold until its next frame. */
 struct dw_measured {
     struct dw_measure m; /* m.tile is the caller's memory, cols * rows */
     const struct dw_spot *spot;
     const float *thumb; /* thumb_width * thumb_height * 3, mean DN */
     int block;          /* mosaic pixels of a thumbnail pixel's side */
+    const uint16_t *patch; /* n_patches * DW_PATCH_CELLS codes (patches.h) */
+    int n_patches;
 };
 
 /* Measures a mosaic into out (out->m.tile must point at cols * rows tiles).

@@ -3,6 +3,7 @@
 
 #include "survey/checksum.h"
 #include "survey/pack_kernels.h"
+#include "survey/patches.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -98,19 +99,42 @@ static bool pack_details(struct dw_buffer *b, const struct dw_measured *measured
     return done;
 }
 
+/* Patches are packed by themselves: whoever wants to see them need not unpack the rest. */
+static bool pack_patches(struct dw_buffer *b, const struct dw_measured *measured, size_t *packed)
+{
+    static const uint16_t nothing[1] = {0};
+    size_t n = (size_t)measured->n_patches * DW_PATCH_CELLS, bound = ZSTD_compressBound(2 * n);
+    *packed = 0;
+    if (n == 0)
+        return true;
+    uint8_t *plain = malloc(2 * n), *out = malloc(bound);
+    bool done = false;
+    if (plain && out) {
+        dw_pack_split(measured->patch, nothing, 1, plain, plain + n);
+        dw_pack_split(measured->patch + 1, measured->patch, n - 1, plain + 1, plain + n + 1);
+        *packed = ZSTD_compress(out, bound, plain, 2 * n, LEVEL);
+        done = !ZSTD_isError(*packed);
+        if (done)
+            dw_buffer_add(b, (const char *)out, *packed);
+    }
+    free(out);
+    free(plain);
+    return done;
+}
+
 enum dw_status dw_record_write(struct dw_buffer *b, struct dw_hash128 key,
                                const struct dw_measured *measured, size_t tiles,
                                struct dw_error *err)
 {
     const struct dw_measure *m = &measured->m;
-    size_t start = b->n, packed = 0;
+    size_t start = b->n, packed = 0, patches = 0;
     struct dw_record_head h;
     memset(&h, 0, sizeof h);
     dw_buffer_add(b, (const char *)&h, sizeof h);
     bool packing = true;
     if (m->usable) {
         dw_buffer_add(b, (const char *)m->tile, tiles * sizeof *m->tile);
-        packing = pack_details(b, measured, &packed);
+        packing = pack_details(b, measured, &packed) && pack_patches(b, measured, &patches);
     }
     static const char zeros[8] = {0};
     dw_buffer_add(b, zeros, (8 - (b->n - start) % 8) % 8);
@@ -137,6 +161,8 @@ enum dw_status dw_record_write(struct dw_buffer *b, struct dw_hash128 key,
         h.dark = m->dark;
         h.tiles = (uint32_t)tiles;
         h.packed_bytes = (uint32_t)packed;
+        h.n_patches = (uint32_t)measured->n_patches;
+        h.patch_bytes = (uint32_t)patches;
     }
     memcpy(h.problem, m->problem, sizeof h.problem);
     h.problem[sizeof h.problem - 1] = '\0';
@@ -168,8 +194,10 @@ bool dw_record_valid(const char *record, size_t n, size_t tiles)
         return false;
     /* Undamaged; and made by this program, as far as sizes can tell. */
     return h.tiles == (h.usable ? tiles : 0) && h.thumb_width <= 65535 && h.thumb_height <= 65535 &&
-           h.n_spikes <= 1000000 && n - sizeof h >= h.tiles * sizeof(struct dw_tile) &&
-           n - sizeof h - h.tiles * sizeof(struct dw_tile) >= h.packed_bytes;
+           h.n_spikes <= 1000000 && h.n_patches <= DW_PATCHES &&
+           n - sizeof h >= h.tiles * sizeof(struct dw_tile) &&
+           n - sizeof h - h.tiles * sizeof(struct dw_tile) >=
+               (size_t)h.packed_bytes + h.patch_bytes;
 }
 
 struct dw_hash128 dw_record_key(const char *record)
@@ -194,7 +222,8 @@ void dw_record_measure(const char *record, size_t tiles, struct dw_measure *m)
                              .tile = tile,
                              .n_spikes = h.n_spikes,
                              .thumb_width = h.thumb_width,
-                             .thumb_height = h.thumb_height};
+                             .thumb_height = h.thumb_height,
+                             .n_patches = h.n_patches};
     memcpy(m->problem, h.problem, sizeof m->problem);
     if (h.usable)
         memcpy(tile, record + sizeof h, tiles * sizeof *tile);
@@ -267,6 +296,41 @@ enum dw_status dw_record_details(const char *record, struct dw_spike **spikes,
     free(rgb);
     free(s);
     free(work);
+    free(plain);
+    return status;
+}
+
+enum dw_status dw_record_patches(const char *record, struct dw_patches *out, struct dw_error *err)
+{
+    static const uint16_t nothing[1] = {0};
+    struct dw_record_head h = head_of(record);
+    *out = (struct dw_patches){0};
+    if (!h.usable)
+        return dw_fail(err, DW_ERR_FORMAT, "survey: this shot has no picture: %s", h.problem);
+    if (h.n_patches == 0)
+        return DW_OK;
+    size_t n = h.n_patches * DW_PATCH_CELLS;
+    uint8_t *plain = malloc(2 * n);
+    uint16_t *code = malloc(n * sizeof *code);
+    float *root = malloc(n * sizeof *root);
+    const char *packed = record + sizeof h + h.tiles * sizeof(struct dw_tile) + h.packed_bytes;
+    enum dw_status status = DW_OK;
+    if (!plain || !code || !root)
+        status = dw_fail(err, DW_ERR_MEMORY, "survey: no memory for a shot's patches");
+    else if (dw_patch_places(h.width, h.height, out->at) != (int)h.n_patches ||
+             ZSTD_decompress(plain, 2 * n, packed, h.patch_bytes) != 2 * n)
+        status = dw_fail(err, DW_ERR_FORMAT, "survey: a shot's patches are damaged");
+    if (status >= 0) {
+        dw_pack_join(plain, plain + n, nothing, 1, code);
+        dw_pack_join(plain + 1, plain + n + 1, code, n - 1, code + 1);
+        for (size_t i = 0; i < n; i++)
+            root[i] = dw_patch_root(code[i]);
+        out->n = (int)h.n_patches;
+        out->root = root;
+        root = NULL;
+    }
+    free(root);
+    free(code);
     free(plain);
     return status;
 }

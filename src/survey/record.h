@@ -1,5 +1,5 @@
 /* record.h: one shot's measure as bytes of the survey file: a head of fixed size, the tiles, and
- * what is read on demand only (thumbnail, spikes), packed. docs/formats.md describes it. */
+ * what is read on demand only (thumbnail and spikes; patches), packed. docs/formats.md describes it. */
 #ifndef DW_SURVEY_RECORD_H
 #define DW_SURVEY_RECORD_H
 
@@ -16,7 +16,8 @@ struct dw_record_head {
     uint32_t usable, n_spikes, thumb_width, thumb_height, block;
     int32_t width, height;
     float black[3], white, noise_dn, photon_dn, clipped, dark;
-    uint32_t tiles, packed_bytes;
+    uint32_t tiles, packed_bytes; /* of thumbnail and spikes */
+    uint32_t n_patches, patch_bytes;
     char problem[256];
 };
 #define DW_RECORD_MAGIC 0x43525744u /* "DWRC" on little-endian machines */
@@ -37,5 +38,7 @@ void dw_record_measure(const char *record, size_t tiles, struct dw_measure *m);
 /* Its spikes and thumbnail; either may be NULL. Errors: DW_ERR_FORMAT, DW_ERR_MEMORY. */
 enum dw_status dw_record_details(const char *record, struct dw_spike **spikes,
                                  struct dw_thumb *thumb, struct dw_error *err);
+/* Its patches; out->root is malloc'd. Errors: DW_ERR_FORMAT, DW_ERR_MEMORY. */
+enum dw_status dw_record_patches(const char *record, struct dw_patches *out, struct dw_error *err);
 
 #endif

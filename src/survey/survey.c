@@ -283,6 +283,19 @@ enum dw_status dw_survey_thumb(const struct dw_survey *s, size_t i, struct dw_th
     return status;
 }
 
+enum dw_status dw_survey_patches(const struct dw_survey *s, size_t i, struct dw_patches *out,
+                                 struct dw_error *err)
+{
+    char *record;
+    *out = (struct dw_patches){0};
+    enum dw_status status = dw_survey_file_read(s->file, i, &record, err);
+    if (status < 0)
+        return status;
+    status = dw_record_patches(record, out, err);
+    free(record);
+    return status;
+}
+
 void dw_survey_free(struct dw_survey *s)
 {
     if (s->measure)

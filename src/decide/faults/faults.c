@@ -13,11 +13,11 @@
 typedef enum dw_status judge(struct dw_work *, struct dw_ledger_row *, struct dw_error *);
 
 /* Before the steadying. Later judges may look at what earlier ones blamed. */
-static judge *const before[] = {dw_judge_record, dw_judge_level};
+static judge *const before[] = {dw_judge_record, dw_judge_level, dw_judge_moved};
 
 /* After it: w->error is known, so that key - error is the scene's own light. One fault explains
  * others: shots with a code of SPOILED are not judged again.
- * `moved` comes first: soft and haze compare a shot with others of the same pose. */
+ * Poses are known by then: soft and haze compare a shot with others of the same pose. */
 static judge *const after[] = {NULL};
 
 /* Names in the order of the bits of enum dw_fault. */
@@ -54,8 +54,7 @@ static enum dw_status call(judge *const *list, size_t n, struct dw_work *w,
 enum dw_status dw_faults(struct dw_work *w, struct dw_ledger_row *ledger, struct dw_error *err)
 {
     w->usable = DW_TAKE(&w->arena, w->n, bool);
-    w->pose = DW_TAKE(&w->arena, w->n, int);
-    if (!w->usable || !w->pose)
+    if (!w->usable)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu shots", w->n);
     enum dw_status status = call(before, sizeof before / sizeof *before, w, ledger, err);
     for (size_t i = 0; i < w->n && status >= 0; i++) {

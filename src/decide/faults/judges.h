@@ -20,5 +20,8 @@ enum dw_status dw_judge_record(struct dw_work *w, struct dw_ledger_row *ledger,
 /* level.c: bright, dark. */
 enum dw_status dw_judge_level(struct dw_work *w, struct dw_ledger_row *ledger,
                               struct dw_error *err);
+/* moved.c: moved. */
+enum dw_status dw_judge_moved(struct dw_work *w, struct dw_ledger_row *ledger,
+                              struct dw_error *err);
 
 #endif

@@ -1,0 +1,42 @@
+/* moved.c: says which shots are displaced, by how much, and what is done. */
+#include "decide/faults/judges.h"
+
+#include <math.h>
+#include <stdio.h>
+
+#define MUCH 0.02 /* of the width: the gravest displacement */
+
+/* A person's words for a displacement in mosaic pixels. */
+static void in_words(double x, double y, double turn_deg, char *out, size_t size)
+{
+    int n = snprintf(out, size, "%.1f px %s and %.1f %s", fabs(x), x < 0 ? "left" : "right",
+                     fabs(y), y < 0 ? "up" : "down");
+    if (turn_deg != 0 && n > 0 && (size_t)n < size)
+        snprintf(out + n, size - (size_t)n, ", turned by %.2f degrees", turn_deg);
+}
+
+/* As the person sees the picture: upright. */
+static void upright(int turn_deg, double *x, double *y)
+{
+    double u = *x, v = *y;
+    *x = turn_deg == 90 ? -v : turn_deg == 180 ? -u : turn_deg == 270 ? v : u;
+    *y = turn_deg == 90 ? u : turn_deg == 180 ? -v : turn_deg == 270 ? -u : v;
+}
+
+enum dw_status dw_judge_moved(struct dw_work *w, struct dw_ledger_row *ledger, struct dw_error *err)
+{
+    (void)err;
+    for (size_t i = 0; i < w->n; i++) {
+        const struct dw_bump *b = &w->bump[i];
+        if (b->kind == DW_STILL)
+            continue;
+        double x = 2 * b->by.x, y = 2 * b->by.y;
+        double share = hypot(x, y) / w->survey->measure[i].width;
+        char by[100];
+        upright(w->shots->shot[i].turn_deg, &x, &y);
+        in_words(x, y, b->by.turn * 180 / M_PI, by, sizeof by);
+        dw_blame(&ledger[i], DW_MOVED, 0.1 + 0.9 * share / MUCH, "displaced by %s %s", by,
+                 b->kind == DW_SHAKEN ? "in this shot" : "from this shot on");
+    }
+    return DW_OK;
+}

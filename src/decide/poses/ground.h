@@ -1,0 +1,35 @@
+/* ground.h: reading shots as views, and which of their blocks are ground. */
+#ifndef DW_DECIDE_GROUND_H
+#define DW_DECIDE_GROUND_H
+
+#include "decide/poses/register.h"
+#include "decide/work.h"
+
+/* What registering needs of one shoot. */
+struct dw_ground {
+    int n; /* blocks; 0: the shoot has no patches */
+    struct dw_block_place at[DW_MAX_BLOCKS];
+    float weight[DW_MAX_BLOCKS]; /* 0..1: how surely a block is ground */
+    size_t *shot, shots;         /* shots with patches, in order */
+};
+
+/* One worker's scratch; zero it before the first use. */
+struct dw_viewer {
+    struct dw_view_work work;
+    struct dw_register reg;
+    struct dw_view view[2];
+};
+void dw_viewer_free(struct dw_viewer *v);
+
+/* Makes the view of a shot. Errors: DW_ERR_MEMORY, DW_ERR_IO, DW_ERR_FORMAT. */
+enum dw_status dw_ground_view(const struct dw_work *w, size_t shot, struct dw_view_work *work,
+                              struct dw_view *out, struct dw_error *err);
+/* Learns the blocks that look the same a quarter of an hour later: ground does; stars, clouds and
+ * people have gone. Leaves n = 0 when fewer than a handful are ground. */
+enum dw_status dw_ground_learn(struct dw_work *w, struct dw_ground *g, struct dw_error *err);
+/* Displacement from shot a to shot b, from nothing. */
+enum dw_status dw_ground_compare(const struct dw_work *w, const struct dw_ground *g,
+                                 struct dw_viewer *v, size_t a, size_t b, struct dw_shift *out,
+                                 struct dw_error *err);
+
+#endif
