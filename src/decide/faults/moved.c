@@ -6,13 +6,20 @@
 
 #define MUCH 0.02 /* of the width: the gravest displacement */
 
-/* A person's words for a displacement in mosaic pixels. */
+/* A person's words for a displacement in mosaic pixels: what is less than half a tenth is not said.
+ */
 static void in_words(double x, double y, double turn_deg, char *out, size_t size)
 {
-    int n = snprintf(out, size, "%.1f px %s and %.1f %s", fabs(x), x < 0 ? "left" : "right",
-                     fabs(y), y < 0 ? "up" : "down");
-    if (turn_deg != 0 && n > 0 && (size_t)n < size)
-        snprintf(out + n, size - (size_t)n, ", turned by %.2f degrees", turn_deg);
+    char across[40] = "", down[40] = "", turn[60] = "";
+    bool two = fabs(x) >= 0.05 && fabs(y) >= 0.05;
+    if (fabs(x) >= 0.05 || fabs(y) < 0.05)
+        snprintf(across, sizeof across, "%.1f px %s", fabs(x), x < 0 ? "left" : "right");
+    if (fabs(y) >= 0.05)
+        snprintf(down, sizeof down, "%s%.1f px %s", two ? " and " : "", fabs(y),
+                 y < 0 ? "up" : "down");
+    if (turn_deg != 0)
+        snprintf(turn, sizeof turn, ", turned by %.2f degrees", turn_deg);
+    snprintf(out, size, "%s%s%s", across, down, turn);
 }
 
 /* As the person sees the picture: upright. */
@@ -32,7 +39,7 @@ enum dw_status dw_judge_moved(struct dw_work *w, struct dw_ledger_row *ledger, s
             continue;
         double x = 2 * b->by.x, y = 2 * b->by.y;
         double share = hypot(x, y) / w->survey->measure[i].width;
-        char by[100];
+        char by[150];
         upright(w->shots->shot[i].turn_deg, &x, &y);
         in_words(x, y, b->by.turn * 180 / M_PI, by, sizeof by);
         dw_blame(&ledger[i], DW_MOVED, 0.1 + 0.9 * share / MUCH, "displaced by %s %s", by,
