@@ -101,7 +101,22 @@ START_TEST(mosaic_kernels_are_bit_equal)
         q->larger(r.b[0] + off, r.b[1] + off, n, r.b[2] + off);
         same_rows(&r, "split", n, off);
 
-        static float in[10][ROOM];
+        uint16_t most = 0;
+        for (size_t i = 0; i < n; i++)
+            most = raw[off + i] > most ? raw[off + i] : most;
+        if (n > 0) {
+            ck_assert_uint_eq(p->highest(raw + off, n), most);
+            ck_assert_uint_eq(q->highest(raw + off, n), most);
+        }
+
+        static float in[10][ROOM], colour[3][ROOM];
+        const float *around[3];
+        for (int i = 0; i < 3; i++) {
+            fill_unit(colour[i], ROOM, (uint32_t)(i + 77));
+            for (size_t k = 0; k < ROOM; k++)
+                colour[i][k] = 0.1f + 0.9f * colour[i][k];
+            around[i] = colour[i] + off;
+        }
         struct dw_cell_rows cells;
         for (int i = 0; i < 10; i++) {
             fill(in[i], ROOM, (uint32_t)(i + off));
@@ -115,9 +130,12 @@ START_TEST(mosaic_kernels_are_bit_equal)
         p->cell(&cells, n, r.a[0] + off, r.a[1] + off, r.a[2] + off, r.a[3] + off);
         q->cell(&cells, n, r.b[0] + off, r.b[1] + off, r.b[2] + off, r.b[3] + off);
         same_rows(&r, "cell", n, off);
-        p->develop(&develop, r.a[3] + off, n, r.a[0] + off, r.a[1] + off, r.a[2] + off);
-        q->develop(&develop, r.b[3] + off, n, r.b[0] + off, r.b[1] + off, r.b[2] + off);
+        p->develop(&develop, r.a[3] + off, around, n, r.a[0] + off, r.a[1] + off, r.a[2] + off);
+        q->develop(&develop, r.b[3] + off, around, n, r.b[0] + off, r.b[1] + off, r.b[2] + off);
         same_rows(&r, "develop", n, off);
+        p->develop(&develop, r.a[3] + off, NULL, n, r.a[0] + off, r.a[1] + off, r.a[2] + off);
+        q->develop(&develop, r.b[3] + off, NULL, n, r.b[0] + off, r.b[1] + off, r.b[2] + off);
+        same_rows(&r, "develop in neutral light", n, off);
         p->scale(r.a[0] + off, n, 0.3f, r.a[1] + off);
         q->scale(r.b[0] + off, n, 0.3f, r.b[1] + off);
         p->accumulate(r.a[0] + off, n, 0.7f, r.a[1] + off);

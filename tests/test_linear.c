@@ -198,6 +198,43 @@ START_TEST(clipped_light_stays_neutral)
 }
 END_TEST
 
+/* A glow that is brightest at the centre, three times as strong in red as in blue. */
+static double glow(double x, double y, int colour)
+{
+    static const double raw[3] = {0.5, 1.0 / 1.5, 1.0 / 3 / 1.5};
+    return brightness * raw[colour] * exp(-((x - 32) * (x - 32) + (y - 32) * (y - 32)) / 400);
+}
+
+/* In the heart of a glow all channels are lost. It is shown in the colour of what surrounds it, and
+ * nowhere darker than that. Rebuilt as neutral, as without surroundings, red : blue would be 1. */
+START_TEST(clipped_light_has_the_colour_of_its_surroundings)
+{
+    struct dw_facts f = plain_facts(64, 64);
+    f.white_mul[0] = 2.0f;
+    f.white_mul[2] = 1.5f;
+    for (int k = 0; k < 2; k++)
+        for (brightness = 1; brightness < 9; brightness *= 1.5) {
+            struct dw_mosaic m = new_mosaic(64, 64, "RGGB");
+            expose(&m, glow);
+            struct dw_linear l = light_of(&m, &f, &plain_source, k ? &full : &half);
+            int centre = l.height / 2 * l.width + l.width / 2;
+            double last = 0;
+            for (int x = 3; x <= l.width / 2; x++) {
+                int at = l.height / 2 * l.width + x;
+                double r = (double)l.plane[0][at], b = (double)l.plane[2][at];
+                ck_assert_msg(r > 2.3 * b && r < 3.7 * b, "%g: red %g, blue %g at %d", brightness,
+                              r, b, x);
+                ck_assert_msg(r > 0.97 * last, "%g: %g after %g", brightness, r, last);
+                last = fmax(last, r);
+            }
+            double g = (double)l.plane[1][centre], r = (double)l.plane[0][centre];
+            ck_assert_msg(fabs(g / r - 2.0 / 3) < 0.12, "%g: %g %g", brightness, r, g);
+            dw_linear_free(&l);
+            dw_mosaic_free(&m);
+        }
+}
+END_TEST
+
 static double two_lights(double x, double y, int colour)
 {
     return 0.05 + 0.004 * x + 0.01 * (colour == 0) + 0.002 * y;
@@ -385,6 +422,7 @@ int main(void)
     tcase_add_test(c, gain_balance_and_matrix_are_applied);
     tcase_add_test(c, noise_about_black_keeps_its_mean);
     tcase_add_test(c, clipped_light_stays_neutral);
+    tcase_add_test(c, clipped_light_has_the_colour_of_its_surroundings);
     tcase_add_test(c, hot_pixels_are_repaired_and_nothing_else);
     tcase_add_test(c, pictures_come_upright);
     tcase_add_test(c, sources_add_up_in_linear_light);

@@ -1,7 +1,7 @@
 /* background.c: see background.h. */
 #include "render/background.h"
 
-#include "render/kernels/kernels.h"
+#include "render/coarse.h"
 
 #include <string.h>
 
@@ -155,37 +155,7 @@ void dw_background_end(struct dw_background *b)
         level[i] = level[i] > b->floor ? level[i] : b->floor;
 }
 
-/* Position between tile centres: index of the lower one and the share of the next. */
-static int between(float at, int tiles, float *share)
-{
-    int i = at < 0 ? 0 : (int)at;
-    if (i > tiles - 2)
-        i = tiles - 2 < 0 ? 0 : tiles - 2;
-    float s = at - (float)i;
-    *share = s < 0 ? 0 : s > 1 ? 1 : s;
-    return i;
-}
-
 void dw_background_row(struct dw_background *b, int y, int width, int height, float *out)
 {
-    float share;
-    int row = between(((float)y + 0.5f) / (float)height * (float)b->rows - 0.5f, b->rows, &share);
-    const float *up = (const float *)b->level.p + (size_t)row * (size_t)b->cols;
-    const float *down = row + 1 < b->rows ? up + b->cols : up;
-    float *line = b->line.p;
-    for (int c = 0; c < b->cols; c++)
-        line[c] = up[c] + share * (down[c] - up[c]);
-    void (*ramp)(float, float, size_t, float *) = dw_kernels_best()->encode->ramp;
-    /* Straight pieces between the tiles' centres; level before the first and after the last. */
-    double pitch = (double)width / b->cols;
-    int x = 0;
-    for (int c = -1; c < b->cols; c++) {
-        float from = line[c < 0 ? 0 : c], to = line[c + 1 < b->cols ? c + 1 : c];
-        float start = (float)((c + 0.5) * pitch - 0.5), slope = (to - from) / (float)pitch;
-        int end = c + 1 < b->cols ? (int)((c + 1.5) * pitch - 0.5) + 1 : width;
-        end = end < width ? end : width;
-        if (end > x)
-            ramp(from + ((float)x - start) * slope, slope, (size_t)(end - x), out + x);
-        x = end > x ? end : x;
-    }
+    dw_coarse_row(b->level.p, b->cols, b->rows, y, width, height, b->line.p, out);
 }

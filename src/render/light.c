@@ -57,11 +57,12 @@ static bool reduced(const struct dw_geometry *g)
     return g->out_w != g->src_w || g->out_h != g->src_h;
 }
 
-/* Rows of the work space: a peak row, then for reductions one sum row and the ring. */
+/* Rows of the work space: a peak row, three of the colours about clipped light, then for reductions
+ * one sum row and the ring. */
 static enum dw_status make_room(struct dw_light *l, struct dw_error *err)
 {
     const struct dw_geometry *g = &l->geo;
-    size_t rows = 1;
+    size_t rows = 4;
     l->next_row = 0;
     if (reduced(g)) {
         bool same = l->across.in == g->src_w && l->across.out == g->out_w &&
@@ -103,6 +104,8 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
         l->develop_pixels.clip_start[1] *= l->develop_cells.mul[1]; /* green's peak comes so too */
         l->develop_pixels.clip_scale[1] /= l->develop_cells.mul[1];
     }
+    if ((s = dw_clipped_learn(&l->clipped, &l->cells, &l->develop_cells, err)) < 0)
+        return s;
     return make_room(l, err);
 }
 
@@ -110,18 +113,31 @@ void dw_light_free(struct dw_light *l)
 {
     dw_samples_free(&l->samples);
     dw_cells_free(&l->cells);
+    dw_clipped_free(&l->clipped);
     dw_pixels_free(&l->pixels);
     dw_reduction_free(&l->across);
     dw_reduction_free(&l->down);
     dw_grow_free(&l->rows);
 }
 
-void dw_light_cell_row(struct dw_light *l, int y, float *const rgb[3])
+/* Camera levels in place to scene-linear light; y of `height` rows as long. */
+static void develop_row(struct dw_light *l, const struct dw_develop *d, int y, int width,
+                        int height, float *const rgb[3])
 {
     float *peak = l->rows.p;
-    dw_cells_row(&l->cells, y, rgb, peak);
-    l->samples.k->mosaic->develop(&l->develop_cells, peak, (size_t)l->geo.cells_w, rgb[0], rgb[1],
-                                  rgb[2]);
+    size_t wide = (size_t)(l->geo.src_w > l->geo.cells_w ? l->geo.src_w : l->geo.cells_w);
+    float *const around[3] = {peak + wide, peak + 2 * wide, peak + 3 * wide};
+    bool clips = dw_clipped_in_row(&l->clipped, y, height);
+    if (clips)
+        dw_clipped_row(&l->clipped, y, width, height, around);
+    l->samples.k->mosaic->develop(d, peak, clips ? (const float *const *)around : NULL,
+                                  (size_t)width, rgb[0], rgb[1], rgb[2]);
+}
+
+void dw_light_cell_row(struct dw_light *l, int y, float *const rgb[3])
+{
+    dw_cells_row(&l->cells, y, rgb, l->rows.p);
+    develop_row(l, &l->develop_cells, y, l->geo.cells_w, l->geo.cells_h, rgb);
 }
 
 static void source_row(struct dw_light *l, int y, float *const rgb[3])
@@ -130,10 +146,8 @@ static void source_row(struct dw_light *l, int y, float *const rgb[3])
         dw_light_cell_row(l, y, rgb);
         return;
     }
-    float *peak = l->rows.p;
-    dw_pixels_row(&l->pixels, y, rgb, peak);
-    l->samples.k->mosaic->develop(&l->develop_pixels, peak, (size_t)l->geo.src_w, rgb[0], rgb[1],
-                                  rgb[2]);
+    dw_pixels_row(&l->pixels, y, rgb, l->rows.p);
+    develop_row(l, &l->develop_pixels, y, l->geo.src_w, l->geo.src_h, rgb);
 }
 
 /* Down first, on whole rows, then across: the sums over rows are the ones that run fast. */
@@ -143,7 +157,7 @@ static void reduced_row(struct dw_light *l, int y, float *const rgb[3])
     size_t wide = l->geo.src_w > l->geo.cells_w ? w : (size_t)l->geo.cells_w;
     int taps = l->down.taps, start = l->down.start[y];
     const float *weight = l->down.weight + (size_t)y * (size_t)taps;
-    float *sum = (float *)l->rows.p + wide, *ring = sum + 3 * wide;
+    float *sum = (float *)l->rows.p + 4 * wide, *ring = sum + 3 * wide;
     if (l->next_row < start)
         l->next_row = start;
     for (; l->next_row < start + taps; l->next_row++) {

@@ -5,6 +5,7 @@
 #define DW_RENDER_LIGHT_H
 
 #include "render/cells.h"
+#include "render/clipped.h"
 #include "render/pixels.h"
 #include "render/resize.h"
 
@@ -14,9 +15,10 @@ struct dw_light {
     struct dw_samples samples;
     struct dw_cells cells;
     struct dw_pixels pixels;
+    struct dw_clipped clipped;
     struct dw_develop develop_cells, develop_pixels;
     struct dw_reduction across, down; /* when out is smaller than src */
-    struct dw_space_kept rows;        /* peak row; reduction: ring of source rows, one sum row */
+    struct dw_space_kept rows;        /* peak, three of colours; reduction: a sum, a ring */
     int next_row;                     /* reduction: source rows held are those before this one */
 };
 

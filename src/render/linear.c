@@ -115,7 +115,7 @@ enum dw_status dw_linear_from_thumb(const struct dw_thumb *t, const struct dw_me
     float *const rgb[3] = {row, row + w, row + 2 * w}, *peak = row + 3 * w;
     for (int y = 0; y < t->height; y++) {
         thumb_row(t, measured, levels, y, rgb, peak);
-        dw_kernels_best()->mosaic->develop(&develop, peak, w, rgb[0], rgb[1], rgb[2]);
+        dw_kernels_best()->mosaic->develop(&develop, peak, NULL, w, rgb[0], rgb[1], rgb[2]);
         place_row(out, facts->turn_deg, t->width, t->height, y, source->weight, false, rgb);
     }
     free(row);

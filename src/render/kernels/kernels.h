@@ -65,9 +65,12 @@ struct dw_mosaic_kernels {
     /* Co-sited cell row; peak is the larger of the cell's two greens. */
     void (*cell)(const struct dw_cell_rows *rows, size_t n, float *r, float *g, float *b,
                  float *peak);
-    /* In place; see struct dw_develop. */
-    void (*develop)(const struct dw_develop *d, const float *peak, size_t n, float *r, float *g,
-                    float *b);
+    /* The highest of n samples, n > 0. */
+    uint16_t (*highest)(const uint16_t *row, size_t n);
+    /* In place; see struct dw_develop. around: balanced colours of the light about each pixel, from
+     * which what is saturated is rebuilt, none 0; NULL: neutral. */
+    void (*develop)(const struct dw_develop *d, const float *peak, const float *const around[3],
+                    size_t n, float *r, float *g, float *b);
     /* out = the larger of two, the largest of three */
     void (*larger)(const float *a, const float *b, size_t n, float *out);
     void (*largest)(const float *a, const float *b, const float *c, size_t n, float *out);

@@ -13,6 +13,14 @@ static void split(const uint16_t *restrict row, size_t n, const float black[2],
     }
 }
 
+static uint16_t highest(const uint16_t *restrict row, size_t n)
+{
+    uint16_t most = 0;
+    for (size_t i = 0; i < n; i++)
+        most = row[i] > most ? row[i] : most;
+    return most;
+}
+
 static void cell(const struct dw_cell_rows *rows, size_t n, float *restrict r, float *restrict g,
                  float *restrict b, float *restrict peak)
 {
@@ -55,25 +63,30 @@ static void balance(const struct dw_develop *d, size_t n, float *restrict r, flo
 }
 
 /* Green saturates first in ordinary light, and red and blue go on rising for a stop or so: what is
- * lost is rebuilt from what is not, or a blown sky would turn magenta. Behind a saturated green
- * lies at least the mean of red and blue; behind a red or blue that is saturated with it, at least
- * the other. So colour holds as long as anything is measured, a light that saturates everything
- * ends in neutral white, and a lamp of one pure colour keeps it. */
-static void balance_clipped(const struct dw_develop *d, const float *restrict peak, size_t n,
-                            float *restrict r, float *restrict g, float *restrict b)
+ * lost is rebuilt from what is not, or a blown sky would turn magenta. The light is taken to have
+ * the colour of what lies about it: `scale` is how strong that colour must be for the channels
+ * that still measure, and at least as strong as each saturated one tells. So colour holds as long
+ * as anything is measured, and beyond that a sunset's heart is of the sunset's colour. No channel
+ * becomes lower than it was measured: a lamp of one pure colour keeps it. */
+static void balance_clipped(const struct dw_develop *d, const float *restrict peak,
+                            const float *restrict red_near, const float *restrict green_near,
+                            const float *restrict blue_near, size_t n, float *restrict r,
+                            float *restrict g, float *restrict b)
 {
     const struct dw_develop p = *d;
     for (size_t i = 0; i < n; i++) {
         float x = r[i] * p.mul[0], y = g[i] * p.mul[1], z = b[i] * p.mul[2];
+        float u = red_near[i], v = green_near[i], w = blue_near[i];
         float red = share_clipped(x, p.clip_start[0], p.clip_scale[0]);
         float green = share_clipped(peak[i], p.clip_start[1], p.clip_scale[1]);
         float blue = share_clipped(z, p.clip_start[2], p.clip_scale[2]);
-        float higher = dwk_max(x, z);
-        x += red * green * (higher - x);
-        z += blue * green * (higher - z);
-        r[i] = x;
-        g[i] = y + green * (dwk_max(y, 0.5f * (x + z)) - y);
-        b[i] = z;
+        float known = (1.0f - red) * x + (1.0f - green) * y + (1.0f - blue) * z;
+        float parts = (1.0f - red) * u + (1.0f - green) * v + (1.0f - blue) * w;
+        float least = dwk_max(dwk_max(red * x / u, green * y / v), blue * z / w);
+        float scale = dwk_max(known / dwk_max(parts, 1e-3f), least);
+        r[i] = x + red * dwk_max(scale * u - x, 0.0f);
+        g[i] = y + green * dwk_max(scale * v - y, 0.0f);
+        b[i] = z + blue * dwk_max(scale * w - z, 0.0f);
     }
 }
 
@@ -91,15 +104,22 @@ static void to_wide(const struct dw_develop *d, size_t n, float *restrict r, flo
 
 #define BLOCK 512 /* pixels; most blocks of most pictures hold nothing saturated */
 
-static void develop(const struct dw_develop *d, const float *restrict peak, size_t n,
-                    float *restrict r, float *restrict g, float *restrict b)
+static void develop(const struct dw_develop *d, const float *restrict peak,
+                    const float *const around[3], size_t n, float *restrict r, float *restrict g,
+                    float *restrict b)
 {
+    float neutral[BLOCK];
+    for (size_t i = 0; i < BLOCK && !around; i++)
+        neutral[i] = 1.0f;
     for (size_t i = 0; i < n; i += BLOCK) {
         size_t m = n - i < BLOCK ? n - i : BLOCK;
-        if (any_above(peak + i, m, d->clip_start[1]))
-            balance_clipped(d, peak + i, m, r + i, g + i, b + i);
-        else
+        if (!any_above(peak + i, m, d->clip_start[1]))
             balance(d, m, r + i, g + i, b + i);
+        else if (around)
+            balance_clipped(d, peak + i, around[0] + i, around[1] + i, around[2] + i, m, r + i,
+                            g + i, b + i);
+        else
+            balance_clipped(d, peak + i, neutral, neutral, neutral, m, r + i, g + i, b + i);
         to_wide(d, m, r + i, g + i, b + i);
     }
 }
@@ -128,5 +148,5 @@ static void scale_row(const float *restrict in, size_t n, float weight, float *r
         out[i] = weight * in[i];
 }
 
-const struct dw_mosaic_kernels DW_KERNEL(mosaic) = {split,   cell,       develop,  larger,
-                                                    largest, accumulate, scale_row};
+const struct dw_mosaic_kernels DW_KERNEL(mosaic) = {
+    split, cell, highest, develop, larger, largest, accumulate, scale_row};

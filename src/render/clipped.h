@@ -1,0 +1,33 @@
+/* clipped.h: the colour of the light about what a sensor could not hold. Where one channel is
+ * saturated its level must be guessed from the others, where all are, nothing is left but the
+ * surroundings: beside a blown stretch of a yellow evening sky lies yellow, and a neutral patch
+ * there looks like a hole. A picture is divided into tiles; each gathers the colour of its
+ * brightest light that was still measured. Tiles without any take it from ever wider surroundings,
+ * and a picture without any is neutral. */
+#ifndef DW_RENDER_CLIPPED_H
+#define DW_RENDER_CLIPPED_H
+
+#include "render/cells.h"
+
+/* Zero it before the first use; work space is kept. */
+struct dw_clipped {
+    bool any; /* something is saturated: only then are colours known, and needed */
+    int width, height, cols, rows;
+    struct dw_space_kept marked; /* bool per row of cells: one of its samples is saturated */
+    struct dw_space_kept sums;   /* per tile weight, r, g, b; then the same for every coarser level */
+    struct dw_space_kept colour; /* three planes of cols * rows */
+    struct dw_space_kept line;   /* colours between two rows of tiles, then work space of one row */
+};
+
+/* Looks for saturated samples and, if there are any, learns the colours about them; d: as for the
+ * cells. Errors: DW_ERR_MEMORY. */
+enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
+                                const struct dw_develop *d, struct dw_error *err);
+/* True if row y of a picture of this height, of any size of the same shape, may hold anything
+ * saturated. */
+bool dw_clipped_in_row(const struct dw_clipped *c, int y, int height);
+/* The colours along that row, balanced camera channels, the largest of the three 1. */
+void dw_clipped_row(struct dw_clipped *c, int y, int width, int height, float *const out[3]);
+void dw_clipped_free(struct dw_clipped *c);
+
+#endif
