@@ -14,7 +14,9 @@ struct dw_clipped {
     bool any; /* something is saturated: only then are colours known, and needed */
     int width, height, cols, rows;
     struct dw_space_kept marked; /* bool per row of cells: one of its samples is saturated */
-    struct dw_space_kept sums;   /* per tile weight, r, g, b; then the same for every coarser level */
+    struct dw_space_kept map;    /* byte per cell: it is, or lies beside, something saturated */
+    struct dw_space_kept lost;   /* per tile: light of which green alone is lost */
+    struct dw_space_kept sums; /* per tile weight, r, g, b; then the same for every coarser level */
     struct dw_space_kept colour; /* three planes of cols * rows */
     struct dw_space_kept line;   /* colours between two rows of tiles, then work space of one row */
 };

@@ -9,8 +9,14 @@
 /* Share of saturation at which a channel begins to count as saturated, and how much further it is
  * so wholly. Wide, because a rosy glow turns yellowish where its green is rebuilt, and over a
  * narrow range that would be seen as a ring. */
-#define CLIP_START {0.86f, 0.86f, 0.86f}
-#define CLIP_WIDTH {0.13f, 0.135f, 0.13f}
+#define CLIP_START                                                                                 \
+    {                                                                                              \
+        0.86f, 0.86f, 0.86f                                                                        \
+    }
+#define CLIP_WIDTH                                                                                 \
+    {                                                                                              \
+        0.13f, 0.135f, 0.13f                                                                       \
+    }
 #define MOST_GAIN 17.0 /* stops; a key that low lies below the least count of any sensor */
 
 /* 2^x by our own arithmetic: equal on every machine, which the C library's need not be. */
@@ -87,8 +93,8 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
                              const struct dw_source *source, const struct dw_size *size,
                              struct dw_error *err)
 {
-    enum dw_status s = dw_geometry_make(m->width, m->height, facts->turn_deg, m->cfa, size,
-                                        &l->geo, err);
+    enum dw_status s =
+        dw_geometry_make(m->width, m->height, facts->turn_deg, m->cfa, size, &l->geo, err);
     if (s < 0)
         return s;
     if ((s = dw_samples_open(&l->samples, m, levels, facts, err)) < 0 ||
