@@ -19,6 +19,7 @@ const char *__lsan_default_suppressions(void)
 
 static struct shoot *s;
 static struct dw_survey survey;
+static const struct dw_report_params params = {.look = NULL};
 
 static void make(size_t n)
 {
@@ -82,7 +83,8 @@ START_TEST(no_fault_no_page)
 {
     make(5);
     int pages = -1;
-    ck_assert_int_eq(dw_write_sheets(s->dir, &s->shots, &survey, &s->d, &pages, NULL), DW_OK);
+    ck_assert_int_eq(dw_write_sheets(s->dir, &s->shots, &survey, &s->d, &params, &pages, NULL),
+                     DW_OK);
     ck_assert_int_eq(pages, 0);
     ck_assert_int_ne(access(shoot_path(s, "sheet-1.jpg"), F_OK), 0);
 }
@@ -96,20 +98,30 @@ START_TEST(a_long_run_shows_first_worst_and_last)
     blame(40, DW_BRIGHT | DW_CLOUD, 0.7); /* leads with another fault: a run of its own */
     blame(50, DW_GAP, 0.1);
     blame(51, DW_GAP, 0.2);
+    struct dw_problem_run *run;
     struct dw_problem *list;
-    size_t n, found;
-    ck_assert_int_eq(dw_problems(&s->d, 240, &list, &n, &found, NULL), DW_OK);
+    size_t n, n_runs, found;
+    ck_assert_int_eq(dw_problem_runs(&s->d, &run, &n_runs, &found, NULL), DW_OK);
+    ck_assert_int_eq(dw_problems(&s->d, run, n_runs, 240, &list, &n, NULL), DW_OK);
+    ck_assert_uint_eq(n_runs, 3);
     ck_assert_uint_eq(found, 33);
-    ck_assert_uint_eq(n, 6);
-    static const size_t shots[] = {10, 22, 39, 40, 50, 51}, unshown[] = {11, 16, 0, 0, 0, 0},
-                        runs[] = {0, 0, 0, 1, 2, 2};
-    for (size_t i = 0; i < 6; i++) {
+    ck_assert_uint_eq(n, 7);
+    /* before the single bright one the nearest clean one, for the eye to compare */
+    static const size_t shots[] = {10, 22, 39, 41, 40, 50, 51}, unshown[] = {11, 16, 0, 0, 0, 0, 0},
+                        runs[] = {0, 0, 0, 1, 1, 2, 2};
+    static const enum dw_problem_role role[] = {DW_FIRST_OF_RUN, DW_WORST_OF_RUN, DW_LAST_OF_RUN,
+                                                DW_TO_COMPARE,   DW_ONE_OF_FEW,   DW_ONE_OF_FEW,
+                                                DW_ONE_OF_FEW};
+    for (size_t i = 0; i < 7; i++) {
+        ck_assert_int_eq(list[i].role, role[i]);
         ck_assert_uint_eq(list[i].shot, shots[i]);
         ck_assert_uint_eq(list[i].unshown, unshown[i]);
         ck_assert_uint_eq(list[i].run, runs[i]);
     }
     ck_assert_uint_eq(list[0].run_size, 30);
+    ck_assert_uint_eq(run[0].worst, 22);
     free(list);
+    free(run);
 }
 END_TEST
 
@@ -118,14 +130,54 @@ START_TEST(too_many_runs_leave_the_mildest_out)
     make(100);
     for (size_t i = 0; i < 100; i += 2)
         blame(i, DW_FLASH, (double)i / 100);
+    struct dw_problem_run *run;
     struct dw_problem *list;
-    size_t n, found;
-    ck_assert_int_eq(dw_problems(&s->d, 7, &list, &n, &found, NULL), DW_OK);
+    size_t n, n_runs, found;
+    ck_assert_int_eq(dw_problem_runs(&s->d, &run, &n_runs, &found, NULL), DW_OK);
     ck_assert_uint_eq(found, 50);
-    ck_assert_uint_eq(n, 7);
-    for (size_t i = 0; i < n; i++)
-        ck_assert_uint_eq(list[i].shot, 86 + 2 * i); /* the worst, in order of time */
+    ck_assert_uint_eq(n_runs, 50);
+    ck_assert_int_eq(dw_problems(&s->d, run, n_runs, 15, &list, &n, NULL), DW_OK);
+    ck_assert_uint_eq(n, 14); /* each with its neighbour */
+    for (size_t i = 0; i < n; i += 2) {
+        ck_assert_uint_eq(list[i].shot, 85 + i);
+        ck_assert_uint_eq(list[i + 1].shot, 86 + i); /* the worst, in order of time */
+    }
     free(list);
+    free(run);
+}
+END_TEST
+
+/* Dew comes slowly: a shot or two that look clean do not end it, nor does a graver fault within. */
+START_TEST(what_creeps_is_one_run)
+{
+    make(60);
+    for (size_t i = 10; i < 40; i++)
+        if (i != 15 && i != 16)
+            blame(i, DW_SOFT, 0.5);
+    blame(20, DW_SOFT | DW_FLASH, 0.9);
+    blame(45, DW_SOFT, 0.5); /* five clean ones before it: another run */
+    struct dw_problem_run *run;
+    size_t n_runs, found;
+    ck_assert_int_eq(dw_problem_runs(&s->d, &run, &n_runs, &found, NULL), DW_OK);
+    ck_assert_uint_eq(n_runs, 3);
+    ck_assert_uint_eq(run[0].first, 10);
+    ck_assert_uint_eq(run[0].last, 39);
+    ck_assert_uint_eq(run[0].n, 28);
+    ck_assert_uint_eq(run[1].first, 20);
+    ck_assert_uint_eq(run[1].n, 1);
+    ck_assert_uint_eq(run[2].first, 45);
+    char text[300];
+    dw_problem_run_remedy(&s->shots, &s->d, &run[0], text);
+    ck_assert_str_eq(text, "All 28 are kept in the sequence.");
+    for (size_t i = 10; i < 13; i++) {
+        s->d.ledger[i].use = false;
+        s->d.ledger[i].done = i < 12 ? DW_DONE_BRIDGED : DW_DONE_LEFT_OUT;
+    }
+    free(run);
+    ck_assert_int_eq(dw_problem_runs(&s->d, &run, &n_runs, &found, NULL), DW_OK);
+    dw_problem_run_remedy(&s->shots, &s->d, &run[0], text);
+    ck_assert_str_eq(text, "3 of 28 are left out; 2 of their places are bridged.");
+    free(run);
 }
 END_TEST
 
@@ -140,27 +192,31 @@ START_TEST(sentences_say_what_is_wrong_and_what_was_done)
     blame(3, DW_HAZE, 0.5);
     dw_problem_reason(&s->d.ledger[3], text); /* a judge that gave no reason */
     ck_assert_str_eq(text, "Contrast is lost: fog or haze.");
-    dw_problem_remedy(&s->d, 3, text);
+    dw_problem_remedy(&s->shots, &s->d, 3, text);
     ck_assert_str_eq(text, "Used in frame 4.");
-    s->d.ledger[2].use = false;
-    s->d.ledger[2].frame = 0;
-    s->d.frame[2].n_sources = 2;
-    dw_problem_remedy(&s->d, 2, text);
-    ck_assert_str_eq(text, "Left out; frame 3 made from its neighbours.");
-    s->d.frame[2].n_sources = 1;
-    dw_problem_remedy(&s->d, 2, text);
-    ck_assert_str_eq(text, "Left out; frame 3 made from a neighbour.");
-    blame(3, DW_GAP, 0.2); /* frames 3 and 4 of six, shot 3 shown by frame 5 */
+    struct dw_ledger_row *row = &s->d.ledger[2];
+    row->use = false;
+    row->frame = 0;
+    row->done = DW_DONE_BRIDGED;
+    row->bridge[0] = 1;
+    row->bridge[1] = 3;
+    dw_problem_remedy(&s->shots, &s->d, 2, text);
+    ck_assert_str_eq(text, "Left out; mixed from INV_0002.DNG and INV_0004.DNG in its place.");
+    row->bridge[0] = 3;
+    dw_problem_remedy(&s->shots, &s->d, 2, text);
+    ck_assert_str_eq(text, "Left out; INV_0004.DNG is shown again in its place.");
+    row->done = DW_DONE_LEFT_OUT;
+    dw_problem_remedy(&s->shots, &s->d, 2, text);
+    ck_assert_str_eq(text, "Left out, with no frame in its place.");
+    blame(3, DW_GAP, 0.2);
     s->d.ledger[3].frame = 5;
-    for (size_t i = 3; i < 6; i++) {
-        s->d.ledger[i].utc_s += 20;
-        s->d.ledger[i].frame = (uint32_t)i + 2;
-    }
-    dw_problem_remedy(&s->d, 3, text);
+    s->d.ledger[3].bridged_before = 1;
+    dw_problem_remedy(&s->shots, &s->d, 3, text);
     ck_assert_str_eq(text, "Used in frame 5; 1 frame before it is bridged.");
-    s->d.n_frames = 0;
-    dw_problem_remedy(&s->d, 2, text);
-    ck_assert_str_eq(text, "Left out.");
+    s->d.ledger[3].done = DW_DONE_SPARE;
+    s->d.ledger[3].frame = 0;
+    dw_problem_remedy(&s->shots, &s->d, 3, text);
+    ck_assert_str_eq(text, "Good enough to be used, but no frame needs it.");
 }
 END_TEST
 
@@ -176,7 +232,7 @@ START_TEST(pages_are_sound_pictures_with_ink_where_words_belong)
     s->shots.shot[4].name = shoot_copy("bytes \xff\xfe that are no text, and a name so long that "
                                        "it cannot ever fit into one cell of the sheet.DNG");
     int pages = 0, w, h;
-    enum dw_status st = dw_write_sheets(s->dir, &s->shots, &survey, &s->d, &pages, NULL);
+    enum dw_status st = dw_write_sheets(s->dir, &s->shots, &survey, &s->d, &params, &pages, NULL);
     ck_assert_int_ge(st, DW_OK); /* DW_WARN on a machine without fonts */
     ck_assert_int_eq(pages, 2);
     unsigned char *px = read_page("sheet-1.jpg", &w, &h);
@@ -196,7 +252,8 @@ START_TEST(pages_are_sound_pictures_with_ink_where_words_belong)
     ck_assert_int_eq(dw_write_whole(shoot_path(s, "sheet-3.jpg"), "mine", 4, false, NULL), DW_OK);
     for (size_t i = 6; i < 26; i++)
         blame(i, 0, 0);
-    ck_assert_int_ge(dw_write_sheets(s->dir, &s->shots, &survey, &s->d, &pages, NULL), DW_OK);
+    ck_assert_int_ge(dw_write_sheets(s->dir, &s->shots, &survey, &s->d, &params, &pages, NULL),
+                     DW_OK);
     ck_assert_int_eq(pages, 1);
     ck_assert_int_ne(access(shoot_path(s, "sheet-2.jpg"), F_OK), 0);
     ck_assert_int_eq(access(shoot_path(s, "sheet-3.jpg"), F_OK), 0);
@@ -210,10 +267,12 @@ START_TEST(pages_are_the_same_in_every_run)
     char *first, *second;
     size_t n, k;
     int pages;
-    ck_assert_int_ge(dw_write_sheets(s->dir, &s->shots, &survey, &s->d, &pages, NULL), DW_OK);
+    ck_assert_int_ge(dw_write_sheets(s->dir, &s->shots, &survey, &s->d, &params, &pages, NULL),
+                     DW_OK);
     ck_assert_int_eq(dw_read_whole(shoot_path(s, "sheet-1.jpg"), 1 << 24, &first, &n, NULL), DW_OK);
     sleep(1);
-    ck_assert_int_ge(dw_write_sheets(s->dir, &s->shots, &survey, &s->d, &pages, NULL), DW_OK);
+    ck_assert_int_ge(dw_write_sheets(s->dir, &s->shots, &survey, &s->d, &params, &pages, NULL),
+                     DW_OK);
     ck_assert_int_eq(dw_read_whole(shoot_path(s, "sheet-1.jpg"), 1 << 24, &second, &k, NULL),
                      DW_OK);
     ck_assert_uint_eq(n, k);
@@ -253,6 +312,7 @@ int main(void)
     tcase_add_test(c, no_fault_no_page);
     tcase_add_test(c, a_long_run_shows_first_worst_and_last);
     tcase_add_test(c, too_many_runs_leave_the_mildest_out);
+    tcase_add_test(c, what_creeps_is_one_run);
     tcase_add_test(c, sentences_say_what_is_wrong_and_what_was_done);
     tcase_add_test(c, pages_are_sound_pictures_with_ink_where_words_belong);
     tcase_add_test(c, pages_are_the_same_in_every_run);

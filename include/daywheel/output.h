@@ -75,10 +75,30 @@ enum dw_status dw_read_frames(const char *dir, const struct dw_shots *shots,
 enum dw_status dw_read_words(const char *dir, const struct dw_shots *shots, enum dw_word *word,
                              struct dw_error *err);
 
+/* A setting in force, as the report tells it. */
+struct dw_report_setting {
+    const char *name, *value, *help;
+    bool standard; /* the default, which nobody chose */
+};
+struct dw_report_params {
+    const struct dw_look_params *look; /* how the pictures are to look; NULL: the default */
+    const struct dw_report_setting *setting;
+    size_t n_settings;
+    const struct dw_run *run; /* NULL: one worker */
+};
+
 /* The contact sheet of the problem frames: OUT/sheet-1.jpg ...; *pages is 0 without faults. */
 enum dw_status dw_write_sheets(const char *dir, const struct dw_shots *shots,
                                const struct dw_survey *survey, const struct dw_decision *d,
-                               int *pages, struct dw_error *err);
+                               const struct dw_report_params *params, int *pages,
+                               struct dw_error *err);
+/* OUT/report.html: the whole shoot on one page that needs nothing beside it: film strip, sky, faults
+ * with pictures, light, flicker, exposures, advice, settings, and all shots to be marked and left
+ * out. Errors: DW_ERR_USAGE (times or site that ephemerides do not cover), DW_ERR_MEMORY, DW_ERR_IO,
+ * DW_ERR_FULL, DW_ERR_INTERRUPTED. */
+enum dw_status dw_write_report(const char *dir, const struct dw_shots *shots,
+                               const struct dw_survey *survey, const struct dw_decision *d,
+                               const struct dw_report_params *params, struct dw_error *err);
 /* The preview's sheet: columns beside each other, in each the renderings of one frame, night, day
  * and mix, one under the other; as many rows of columns as need be. One JPEG file. Every column has
  * all DW_RENDERINGS pictures. Texts are one line each. DW_WARN: the machine has no fonts. Errors:

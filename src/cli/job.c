@@ -8,6 +8,7 @@
 #include "cli/person.h"
 #include "cli/settings_file.h"
 #include "cli/signals.h"
+#include "cli/told.h"
 
 #include <sched.h>
 #include <stdlib.h>
@@ -176,12 +177,33 @@ struct dw_render_params dw_job_render_params(const struct dw_settings *s)
     return p;
 }
 
+/* What is to be looked at: contact sheets and the report, in the look of this run. */
+static enum dw_status write_shown(struct dw_job *job)
+{
+    const char *dir = job->settings->output;
+    const struct dw_render_params render = dw_job_render_params(job->settings);
+    struct dw_told told;
+    int pages = 0;
+    enum dw_status status = dw_told_make(job->settings, &told, &job->error);
+    if (status < 0)
+        return status;
+    const struct dw_report_params params = {
+        .look = &render.look, .setting = told.v, .n_settings = told.n, .run = &job->run};
+    status = heard(job, dw_write_sheets(dir, &job->shots, &job->survey, &job->decision, &params,
+                                        &pages, &job->error));
+    if (status >= 0)
+        status = heard(job, dw_write_report(dir, &job->shots, &job->survey, &job->decision, &params,
+                                            &job->error));
+    dw_terminal_end_stage(job->terminal);
+    dw_told_free(&told);
+    return status;
+}
+
 static enum dw_status write_documents(struct dw_job *job)
 {
     const char *dir = job->settings->output;
     const struct dw_decision *d = &job->decision;
     const double site[2] = {d->facts.site.lat_deg, d->facts.site.lon_deg};
-    int pages = 0;
     enum dw_status status =
         dw_settings_file_write(dir, job->settings, site, d->facts.utc_offset_s, &job->error);
     if (status >= 0)
@@ -191,8 +213,7 @@ static enum dw_status write_documents(struct dw_job *job)
     if (status >= 0)
         status = dw_write_summary(dir, d, &job->error);
     if (status >= 0)
-        status =
-            heard(job, dw_write_sheets(dir, &job->shots, &job->survey, d, &pages, &job->error));
+        status = write_shown(job);
     if (status >= 0) /* last: the ledger is what a person looks for, and then all else is there */
         status = dw_write_ledger(dir, &job->shots, d, job->edited, job->asked, &job->error);
     return heard(job, status);

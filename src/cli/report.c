@@ -102,10 +102,10 @@ static void places_line(struct dw_job *job)
     char *sheet = dw_join_path(job->settings->output, "sheet-1.jpg");
     if (sheet && access(sheet, R_OK) == 0)
         dw_terminal_line(job->terminal,
-                         "Look at %s first: the problem frames. Why each: "
-                         "%s/ledger.csv; change `use` there, run again, and it is "
-                         "obeyed.",
-                         sheet, job->settings->output);
+                         "Look at %s/report.html first: what went wrong and what was done "
+                         "(sheet-1.jpg: for print). Your word: `use` in %s/ledger.csv, or --drop "
+                         "and --keep.",
+                         job->settings->output, job->settings->output);
     else
         dw_terminal_line(job->terminal, "What was done to each shot: %s/ledger.csv.",
                          job->settings->output);

@@ -22,6 +22,11 @@ enum dw_status dw_encode_jpeg(const struct dw_image *image, int quality, const s
                               const struct dw_profile *profile, unsigned char **data, size_t *n,
                               struct dw_error *err);
 
+/* The smallest sound JPEG of an 8-bit sRGB picture: no tags, no profile, colour at half resolution.
+ * For pictures that a page carries by the hundred. Errors as above. */
+enum dw_status dw_encode_small_jpeg(const struct dw_image *image, int quality, unsigned char **data,
+                                    size_t *n, struct dw_error *err);
+
 /* Classic little-endian TIFF of an 8- or 16-bit picture in strips, with profile and Exif
  * directory. *data is malloc'd.
  * Errors: DW_ERR_USAGE (nothing to write; zstd asked for and this libtiff has none), DW_ERR_FORMAT

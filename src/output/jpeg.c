@@ -66,7 +66,7 @@ static void end_memory(j_compress_ptr c)
 /* Everything that may jump, apart from the caller's variables, so that none is clobbered. */
 static bool compress(struct jpeg_compress_struct *c, struct failure *f, struct memory *m,
                      const struct dw_image *image, int quality, const struct dw_buffer *app1,
-                     const struct dw_profile *profile)
+                     const struct dw_profile *profile, bool small)
 {
     if (setjmp(f->jump))
         return false;
@@ -80,7 +80,8 @@ static bool compress(struct jpeg_compress_struct *c, struct failure *f, struct m
     jpeg_set_quality(c, quality, TRUE);
     /* Colour at full resolution: halved, a one-pixel star loses most of its colour. */
     for (int i = 0; i < 3; i++)
-        c->comp_info[i].h_samp_factor = c->comp_info[i].v_samp_factor = 1;
+        c->comp_info[i].h_samp_factor = c->comp_info[i].v_samp_factor = i == 0 && small ? 2 : 1;
+    c->optimize_coding = small; /* tables of its own are shorter than the standard's */
     /* Exif wants its segment right behind the start; JFIF's would stand in the way. */
     c->write_JFIF_header = app1->n == 0;
     jpeg_start_compress(c, TRUE);
@@ -96,9 +97,9 @@ static bool compress(struct jpeg_compress_struct *c, struct failure *f, struct m
     return true;
 }
 
-enum dw_status dw_encode_jpeg(const struct dw_image *image, int quality, const struct dw_tags *tags,
-                              const struct dw_profile *profile, unsigned char **data, size_t *n,
-                              struct dw_error *err)
+static enum dw_status encode(const struct dw_image *image, int quality, const struct dw_tags *tags,
+                             const struct dw_profile *profile, bool small, unsigned char **data,
+                             size_t *n, struct dw_error *err)
 {
     *data = NULL;
     *n = 0;
@@ -122,7 +123,7 @@ enum dw_status dw_encode_jpeg(const struct dw_image *image, int quality, const s
     c.err = jpeg_std_error(&f.base);
     f.base.error_exit = on_error;
     f.base.output_message = on_message;
-    bool ok = m.data && !app1.failed && compress(&c, &f, &m, image, quality, &app1, profile);
+    bool ok = m.data && !app1.failed && compress(&c, &f, &m, image, quality, &app1, profile, small);
     jpeg_destroy_compress(&c);
     dw_buffer_free(&app1);
     if (!ok) {
@@ -132,4 +133,17 @@ enum dw_status dw_encode_jpeg(const struct dw_image *image, int quality, const s
     *data = m.data;
     *n = m.n;
     return DW_OK;
+}
+
+enum dw_status dw_encode_jpeg(const struct dw_image *image, int quality, const struct dw_tags *tags,
+                              const struct dw_profile *profile, unsigned char **data, size_t *n,
+                              struct dw_error *err)
+{
+    return encode(image, quality, tags, profile, false, data, n, err);
+}
+
+enum dw_status dw_encode_small_jpeg(const struct dw_image *image, int quality, unsigned char **data,
+                                    size_t *n, struct dw_error *err)
+{
+    return encode(image, quality, NULL, NULL, true, data, n, err);
 }

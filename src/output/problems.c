@@ -1,18 +1,15 @@
 /* problems.c: see problems.h. */
 #include "output/problems.h"
 
+#include "output/kinds.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #define SHOWN_WHOLE 3 /* runs up to this length are shown in full */
-
-struct run {
-    size_t first, last, worst; /* shots */
-    double severity;
-    bool shown;
-};
+#define CREEP_OVER 2  /* clean shots that do not end what creeps */
 
 int dw_problem_leading(uint32_t faults)
 {
@@ -22,173 +19,243 @@ int dw_problem_leading(uint32_t faults)
     return -1;
 }
 
-static size_t find_runs(const struct dw_decision *d, struct run *run, size_t *found)
+/* Whether shot i still belongs to the run whose last shot so far is r->last. */
+static bool goes_on(const struct dw_decision *d, const struct dw_problem_run *r, size_t i)
 {
-    size_t n = 0;
-    *found = 0;
+    size_t clean = 0;
+    if (!dw_kind(r->fault)->creeps)
+        return i == r->last + 1;
+    for (size_t k = r->last + 1; k < i; k++)
+        clean += !(d->ledger[k].faults >> r->fault & 1);
+    return clean <= CREEP_OVER;
+}
+
+static void count(const struct dw_decision *d, struct dw_problem_run *r)
+{
+    r->n = r->left_out = 0;
+    for (size_t i = r->first; i <= r->last; i++)
+        if (d->ledger[i].faults >> r->fault & 1) {
+            r->n++;
+            r->left_out += !d->ledger[i].use;
+        }
+}
+
+static int by_first(const void *a, const void *b)
+{
+    const struct dw_problem_run *p = a, *q = b;
+    return (p->first > q->first) - (p->first < q->first);
+}
+
+static size_t find_runs(const struct dw_decision *d, struct dw_problem_run *run, size_t *found)
+{
+    size_t n = 0, latest[DW_FAULT_COUNT]; /* per fault: its run + 1 */
+    memset(latest, 0, sizeof latest);
     for (size_t i = 0; i < d->n_shots; i++) {
         int lead = dw_problem_leading(d->ledger[i].faults);
         if (lead < 0)
             continue;
         ++*found;
         double severity = d->ledger[i].severity;
-        if (n > 0 && run[n - 1].last + 1 == i &&
-            dw_problem_leading(d->ledger[i - 1].faults) == lead) {
-            struct run *r = &run[n - 1];
-            r->last = i;
-            if (severity > r->severity) {
-                r->severity = severity;
-                r->worst = i;
-            }
-        } else {
-            run[n++] = (struct run){i, i, i, severity, false};
+        struct dw_problem_run *r = latest[lead] ? &run[latest[lead] - 1] : NULL;
+        if (!r || !goes_on(d, r, i)) {
+            r = &run[n];
+            *r = (struct dw_problem_run){
+                .fault = lead, .first = i, .worst = i, .severity = severity};
+            latest[lead] = ++n;
         }
+        r->last = i;
+        if (severity > r->severity) {
+            r->severity = severity;
+            r->worst = i;
+        }
+    }
+    for (size_t k = 0; k < n; k++)
+        count(d, &run[k]);
+    qsort(run, n, sizeof *run, by_first);
+    return n;
+}
+
+enum dw_status dw_problem_runs(const struct dw_decision *d, struct dw_problem_run **run, size_t *n,
+                               size_t *found, struct dw_error *err)
+{
+    *n = *found = 0;
+    *run = calloc(d->n_shots ? d->n_shots : 1, sizeof **run);
+    if (!*run)
+        return dw_fail(err, DW_ERR_MEMORY, "no memory for the faults of %zu shots", d->n_shots);
+    *n = find_runs(d, *run, found);
+    return DW_OK;
+}
+
+/* The clean shot nearest to a single spoiled one, at most a few away; n_shots if there is none or
+ * it would not help. */
+static size_t to_compare(const struct dw_decision *d, const struct dw_problem_run *r)
+{
+    if (r->first != r->last || !dw_kind(r->fault)->comparable)
+        return d->n_shots;
+    for (size_t k = 1; k <= 3; k++) {
+        if (r->first >= k && d->ledger[r->first - k].faults == 0)
+            return r->first - k;
+        if (r->first + k < d->n_shots && d->ledger[r->first + k].faults == 0)
+            return r->first + k;
+    }
+    return d->n_shots;
+}
+
+/* The pictures of one run; gives their number, at most SHOWN_WHOLE. to may be NULL. */
+static size_t add_run(const struct dw_decision *d, const struct dw_problem_run *r, size_t number,
+                      struct dw_problem *to)
+{
+    const size_t size = r->last - r->first + 1;
+    struct dw_problem p[SHOWN_WHOLE];
+    size_t n = 0, other = to_compare(d, r);
+    if (other < d->n_shots)
+        p[n++] = (struct dw_problem){.shot = other, .role = DW_TO_COMPARE};
+    for (size_t i = r->first; i <= r->last; i++) {
+        if (size <= SHOWN_WHOLE)
+            p[n++] = (struct dw_problem){.shot = i, .role = DW_ONE_OF_FEW};
+        else if (i == r->first || i == r->worst || i == r->last)
+            p[n++] = (struct dw_problem){.shot = i,
+                                         .role = i == r->worst   ? DW_WORST_OF_RUN
+                                                 : i == r->first ? DW_FIRST_OF_RUN
+                                                                 : DW_LAST_OF_RUN};
+    }
+    for (size_t k = 0; k < n; k++) {
+        p[k].run = number;
+        p[k].run_size = r->n;
+        if (k + 1 < n && p[k].role != DW_TO_COMPARE)
+            p[k].unshown = p[k + 1].shot - p[k].shot - 1;
+        if (to)
+            to[k] = p[k];
     }
     return n;
 }
 
-static size_t pictures_of(const struct run *r)
-{
-    size_t size = r->last - r->first + 1;
-    if (size <= SHOWN_WHOLE)
-        return size;
-    return r->worst == r->first || r->worst == r->last ? 2 : 3;
-}
+struct ranked {
+    const struct dw_problem_run *run;
+    size_t number;
+};
 
 static int worst_first(const void *a, const void *b)
 {
-    const struct run *p = *(const struct run *const *)a, *q = *(const struct run *const *)b;
+    const struct dw_problem_run *p = ((const struct ranked *)a)->run,
+                                *q = ((const struct ranked *)b)->run;
     int c = (p->severity < q->severity) - (p->severity > q->severity);
     return c ? c : (p->first > q->first) - (p->first < q->first);
 }
 
-/* Marks the worst runs as shown, as many as `most` pictures allow; gives the pictures' number. */
-static size_t mark_shown(struct run *run, size_t n, struct run **order, size_t most)
+enum dw_status dw_problems(const struct dw_decision *d, const struct dw_problem_run *run, size_t n,
+                           size_t most, struct dw_problem **list, size_t *n_list,
+                           struct dw_error *err)
 {
-    size_t pictures = 0;
-    for (size_t i = 0; i < n; i++)
-        order[i] = &run[i];
-    qsort(order, n, sizeof *order, worst_first);
-    for (size_t i = 0; i < n; i++) {
-        if (pictures + pictures_of(order[i]) > most)
-            continue;
-        pictures += pictures_of(order[i]);
-        order[i]->shown = true;
-    }
-    return pictures;
-}
-
-static size_t add_run(const struct run *r, size_t number, struct dw_problem *to)
-{
-    size_t size = r->last - r->first + 1, n = 0;
-    for (size_t i = r->first; i <= r->last; i++)
-        if (size <= SHOWN_WHOLE || i == r->first || i == r->worst || i == r->last)
-            to[n++] = (struct dw_problem){.shot = i, .run = number, .run_size = size};
-    for (size_t k = 0; k + 1 < n; k++)
-        to[k].unshown = to[k + 1].shot - to[k].shot - 1;
-    return n;
-}
-
-enum dw_status dw_problems(const struct dw_decision *d, size_t most, struct dw_problem **list,
-                           size_t *n, size_t *found, struct dw_error *err)
-{
+    struct ranked *order = calloc(n ? n : 1, sizeof *order);
+    bool *shown = calloc(n ? n : 1, sizeof *shown);
+    struct dw_problem *out = calloc(most ? most : 1, sizeof *out);
     *list = NULL;
-    *n = *found = 0;
-    size_t room = d->n_shots ? d->n_shots : 1;
-    struct run *run = calloc(room, sizeof *run);
-    struct run **order = calloc(room, sizeof *order);
-    enum dw_status s = DW_OK;
-    size_t runs = run && order ? find_runs(d, run, found) : 0;
-    size_t pictures = runs ? mark_shown(run, runs, order, most) : 0;
-    struct dw_problem *out = calloc(pictures ? pictures : 1, sizeof *out);
-    if (!run || !order || !out) {
+    *n_list = 0;
+    if (!order || !shown || !out) {
         free(out);
-        s = dw_fail(err, DW_ERR_MEMORY, "no memory for the contact sheet of %zu shots", d->n_shots);
-    } else {
-        size_t shown = 0;
-        for (size_t i = 0; i < runs; i++)
-            if (run[i].shown)
-                *n += add_run(&run[i], shown++, out + *n);
-        *list = out;
+        free(order);
+        free(shown);
+        return dw_fail(err, DW_ERR_MEMORY, "no memory for the contact sheet of %zu shots",
+                       d->n_shots);
     }
-    free(run);
+    for (size_t i = 0; i < n; i++)
+        order[i] = (struct ranked){&run[i], i};
+    qsort(order, n, sizeof *order, worst_first);
+    size_t pictures = 0;
+    for (size_t i = 0; i < n; i++) {
+        size_t more = add_run(d, order[i].run, 0, NULL);
+        shown[order[i].number] = pictures + more <= most;
+        pictures += shown[order[i].number] ? more : 0;
+    }
+    for (size_t i = 0; i < n; i++)
+        if (shown[i])
+            *n_list += add_run(d, &run[i], i, out + *n_list);
     free(order);
-    return s;
+    free(shown);
+    *list = out;
+    return DW_OK;
 }
 
-/* The frame nearest in time; NULL without frames. They are in order of time. */
-static const struct dw_frame *nearest_frame(const struct dw_decision *d, double utc_s)
+static const char *name_of(const struct dw_shots *shots, uint32_t shot)
 {
-    size_t low = 0, high = d->n_frames;
-    while (low < high) {
-        size_t middle = (low + high) / 2;
-        if (d->frame[middle].utc_s < utc_s)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    if (d->n_frames == 0)
-        return NULL;
-    if (low == d->n_frames ||
-        (low > 0 && utc_s - d->frame[low - 1].utc_s < d->frame[low].utc_s - utc_s))
-        low--;
-    return &d->frame[low];
+    return shot < shots->n ? shots->shot[shot].name : "a neighbour";
 }
 
-/* Frames in the time since the last shot that has one: nothing was shot for them. */
-static size_t bridged_before(const struct dw_decision *d, size_t i)
+/* "mixed from A and B", "A shown again". */
+static void bridge_words(const struct dw_shots *shots, const uint32_t bridge[2], char out[200])
 {
-    size_t before = i, n = 0;
-    while (before > 0 && d->ledger[--before].frame == 0)
-        ;
-    uint32_t last = before < i ? d->ledger[before].frame : 0;
-    if (last == 0 || d->ledger[i].frame <= last)
-        return 0;
-    for (uint32_t number = last + 1; number < d->ledger[i].frame && number <= d->n_frames; number++)
-        n += d->frame[number - 1].utc_s - d->ledger[i - 1].utc_s >
-             d->facts.interval_s / 2; /* not the frame of a dropped shot */
-    return n;
+    if (bridge[0] == bridge[1])
+        snprintf(out, 200, "%.80s is shown again in its place", name_of(shots, bridge[0]));
+    else
+        snprintf(out, 200, "mixed from %.80s and %.80s in its place", name_of(shots, bridge[0]),
+                 name_of(shots, bridge[1]));
 }
 
-void dw_problem_remedy(const struct dw_decision *d, size_t i, char out[200])
+void dw_problem_remedy(const struct dw_shots *shots, const struct dw_decision *d, size_t i,
+                       char out[300])
 {
     const struct dw_ledger_row *row = &d->ledger[i];
-    const struct dw_frame *f = nearest_frame(d, row->utc_s);
-    if (!row->use) {
-        bool there = f && fabs(f->utc_s - row->utc_s) < 0.75 * d->facts.interval_s;
-        if (there)
-            snprintf(out, 200, "Left out; frame %lu made from %s.", (unsigned long)f->number,
-                     f->n_sources > 1 ? "its neighbours" : "a neighbour");
-        else
-            snprintf(out, 200, "Left out.");
+    char how[200];
+    int n = 0;
+    if (row->use && row->frame > 0)
+        n = snprintf(out, 300, "Used in frame %lu", (unsigned long)row->frame);
+    switch (row->done) {
+    case DW_DONE_BRIDGED:
+        bridge_words(shots, row->bridge, how);
+        snprintf(out, 300, "Left out; %s.", how);
+        return;
+    case DW_DONE_LEFT_OUT:
+        snprintf(out, 300, "Left out, with no frame in its place.");
+        return;
+    case DW_DONE_SPARE:
+        snprintf(out, 300, "Good enough to be used, but no frame needs it.");
+        return;
+    case DW_DONE_SHOWN:
+        break;
+    }
+    if (row->bridged_before > 0)
+        snprintf(out + n, 300 - (size_t)n, "; %lu frame%s before it %s bridged.",
+                 (unsigned long)row->bridged_before, row->bridged_before == 1 ? "" : "s",
+                 row->bridged_before == 1 ? "is" : "are");
+    else if (row->faults & (DW_BRIGHT | DW_DARK) && isfinite(row->gain_stops))
+        snprintf(out + n, 300 - (size_t)n, ", its light brought into line.");
+    else
+        snprintf(out + n, 300 - (size_t)n, ".");
+}
+
+void dw_problem_run_remedy(const struct dw_shots *shots, const struct dw_decision *d,
+                           const struct dw_problem_run *run, char out[300])
+{
+    size_t bridged = 0, kept = run->n - run->left_out;
+    if (run->n == 1) {
+        dw_problem_remedy(shots, d, run->first, out);
         return;
     }
-    size_t bridged = row->faults & DW_GAP ? bridged_before(d, i) : 0;
-    int n = row->frame > 0 ? snprintf(out, 200, "Used in frame %lu", (unsigned long)row->frame)
-                           : snprintf(out, 200, "Good enough to be used, but no frame needs it");
-    if (bridged > 0)
-        snprintf(out + n, 200 - (size_t)n, "; %zu frame%s before it %s bridged.", bridged,
-                 bridged == 1 ? "" : "s", bridged == 1 ? "is" : "are");
-    else if (row->faults & (DW_BRIGHT | DW_DARK) && isfinite(row->gain_stops) && row->frame > 0)
-        snprintf(out + n, 200 - (size_t)n, ", its light brought into line.");
+    for (size_t i = run->first; i <= run->last; i++)
+        bridged += (d->ledger[i].faults >> run->fault & 1) && !d->ledger[i].use &&
+                   d->ledger[i].done == DW_DONE_BRIDGED;
+    int n = 0;
+    if (run->left_out == 0)
+        n = snprintf(out, 300, "All %zu are kept in the sequence", run->n);
+    else if (kept == 0)
+        n = snprintf(out, 300, "All %zu are left out", run->n);
     else
-        snprintf(out + n, 200 - (size_t)n, ".");
+        n = snprintf(out, 300, "%zu of %zu are left out", run->left_out, run->n);
+    if (run->left_out > 0 && bridged == run->left_out)
+        snprintf(out + n, 300 - (size_t)n, "; their places are bridged from the neighbours.");
+    else if (run->left_out > 0 && bridged == 0)
+        snprintf(out + n, 300 - (size_t)n, "; the sequence goes on without them.");
+    else if (run->left_out > 0)
+        snprintf(out + n, 300 - (size_t)n, "; %zu of their places are bridged.", bridged);
+    else
+        snprintf(out + n, 300 - (size_t)n, ".");
 }
 
 void dw_problem_reason(const struct dw_ledger_row *row, char out[300])
 {
-    static const char *const words[DW_FAULT_COUNT] = {"it cannot be decoded",
-                                                      "its shutter time or ISO is not recorded",
-                                                      "frames are missing before it",
-                                                      "too much of it is clipped",
-                                                      "too much of it is lost in noise",
-                                                      "a brief light passes",
-                                                      "detail is lost: dew or focus",
-                                                      "contrast is lost: fog or haze",
-                                                      "clouds hide the stars",
-                                                      "the camera moved"};
     int lead = dw_problem_leading(row->faults);
-    const char *text = row->reason[0] ? row->reason : lead >= 0 ? words[lead] : "";
+    const char *text = row->reason[0] ? row->reason : lead >= 0 ? dw_kind(lead)->words : "";
     snprintf(out, 299, "%s", text);
     size_t n = strlen(out);
     if (n > 0 && out[n - 1] != '.')

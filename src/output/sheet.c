@@ -6,7 +6,9 @@
 #include "base/text.h"
 #include "output/documents.h"
 #include "output/frame_file.h"
+#include "output/kinds.h"
 #include "output/paper.h"
+#include "output/place.h"
 #include "output/problems.h"
 #include "output/sheet_picture.h"
 #include "output/when.h"
@@ -31,12 +33,6 @@
 static const struct dw_ink white = {1, 1, 1}, black = {0.09, 0.09, 0.1}, rule = {0.8, 0.8, 0.81},
                            mat = {0.9, 0.9, 0.905}, hatch = {0.8, 0.8, 0.81};
 
-/* One ink a fault, of like depth, told apart in grey print by the word beside it. */
-static const struct dw_ink fault_ink[DW_FAULT_COUNT] = {
-    {0.33, 0.33, 0.36}, {0.47, 0.38, 0.62}, {0.20, 0.40, 0.62}, {0.76, 0.42, 0.10},
-    {0.20, 0.24, 0.42}, {0.70, 0.55, 0.05}, {0.16, 0.50, 0.50}, {0.45, 0.52, 0.56},
-    {0.36, 0.52, 0.70}, {0.68, 0.22, 0.28}};
-
 static const struct dw_letters title = {34, true, {0.09, 0.09, 0.1}},
                                note = {19, false, {0.38, 0.38, 0.4}},
                                name = {21, true, {0.09, 0.09, 0.1}},
@@ -47,26 +43,11 @@ struct sheet {
     const struct dw_shots *shots;
     const struct dw_survey *survey;
     const struct dw_decision *d;
+    const struct dw_look_params *look;
+    struct dw_problem_run *run;
     struct dw_problem *list;
-    size_t n, found, pages;
+    size_t n_runs, n, found, pages;
 };
-
-/* The folder that the shots lie in, for the header. */
-static void folder_name(const struct dw_shots *shots, char out[200])
-{
-    out[0] = '\0';
-    const char *path = shots->n > 0 ? shots->shot[0].path : "";
-    const char *file = dw_text_basename(path);
-    if (file == path)
-        return;
-    size_t n = (size_t)(file - path) - 1;
-    const char *start = path + n;
-    while (start > path && start[-1] != '/')
-        start--;
-    dw_text_clean(out, 200, start, (size_t)(path + n - start));
-    if (strcmp(out, ".") == 0 || strcmp(out, "..") == 0)
-        out[0] = '\0';
-}
 
 static void date_range(const struct sheet *s, char out[120])
 {
@@ -101,7 +82,7 @@ static double draw_counts(struct dw_paper *p, const struct sheet *s, double righ
         struct dw_letters l = note;
         l.ink = black;
         right -= dw_paper_line(p, right, y, 300, DW_RIGHT, &l, text) + 22;
-        dw_paper_box(p, right, y - 14, 14, 14, fault_ink[i]);
+        dw_paper_box(p, right, y - 14, 14, 14, dw_kind(i)->ink);
         right -= 22;
     }
     return right;
@@ -111,7 +92,7 @@ static void draw_frame_of_page(struct dw_paper *p, const struct sheet *s, size_t
 {
     const double right = PAGE_WIDTH - MARGIN;
     char folder[200], range[120], text[400];
-    folder_name(s->shots, folder);
+    dw_shoot_folder(s->shots, folder);
     date_range(s, range);
     dw_paper_line(p, MARGIN, 78, 1100, DW_LEFT, &title, "Problem frames");
     snprintf(text, sizeof text, "%s%s%s", folder, folder[0] ? "  \xc2\xb7  " : "", range);
@@ -148,7 +129,7 @@ static void draw_codes(struct dw_paper *p, double x, double y, double w,
     int lead = dw_problem_leading(row->faults);
     struct dw_letters l = plain;
     l.bold = true;
-    l.ink = fault_ink[lead < 0 ? 0 : lead];
+    l.ink = dw_kind(lead)->ink;
     dw_fault_codes(row->faults, codes);
     dw_paper_box(p, x, y - 14, 14, 14, l.ink);
     if (isfinite(row->sun_alt_deg))
@@ -164,7 +145,7 @@ static void draw_cell(struct dw_paper *p, const struct sheet *s, const struct dw
     const struct dw_ledger_row *row = &s->d->ledger[problem->shot];
     struct dw_image picture;
     char text[300], why[80], when[32];
-    if (dw_sheet_picture(s->shots, s->survey, s->d, problem->shot, &picture, why)) {
+    if (dw_sheet_picture(s->shots, s->survey, s->d, problem->shot, s->look, 0, &picture, why)) {
         dw_paper_picture(p, x, y, w, PICTURE_HEIGHT, &picture, mat);
         dw_image_free(&picture);
     } else {
@@ -182,7 +163,7 @@ static void draw_cell(struct dw_paper *p, const struct sheet *s, const struct dw
     draw_codes(p, x, base + 26, w, row);
     dw_problem_reason(row, text);
     int lines = dw_paper_words(p, x, base + 51, w, 2, 22, &plain, text);
-    dw_problem_remedy(s->d, problem->shot, text);
+    dw_problem_remedy(s->shots, s->d, problem->shot, text);
     dw_paper_words(p, x, base + 51 + 22 * lines, w, 4 - lines > 2 ? 2 : 1, 22, &small, text);
 }
 
@@ -226,12 +207,15 @@ static void remove_further(const char *dir, size_t page)
 
 enum dw_status dw_write_sheets(const char *dir, const struct dw_shots *shots,
                                const struct dw_survey *survey, const struct dw_decision *d,
-                               int *pages, struct dw_error *err)
+                               const struct dw_report_params *params, int *pages,
+                               struct dw_error *err)
 {
     *pages = 0;
-    struct sheet s = {.shots = shots, .survey = survey, .d = d};
+    struct sheet s = {.shots = shots, .survey = survey, .d = d, .look = params->look};
     const size_t per_page = COLUMNS * ROWS;
-    enum dw_status status = dw_problems(d, MOST_PAGES * per_page, &s.list, &s.n, &s.found, err);
+    enum dw_status status = dw_problem_runs(d, &s.run, &s.n_runs, &s.found, err);
+    if (status >= 0)
+        status = dw_problems(d, s.run, s.n_runs, MOST_PAGES * per_page, &s.list, &s.n, err);
     if (status >= 0)
         status = dw_make_folder(dir, err);
     s.pages = (s.n + per_page - 1) / per_page;
@@ -243,6 +227,7 @@ enum dw_status dw_write_sheets(const char *dir, const struct dw_shots *shots,
         free(path);
     }
     free(s.list);
+    free(s.run);
     if (status < 0)
         return status;
     remove_further(dir, s.pages);

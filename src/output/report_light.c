@@ -1,0 +1,231 @@
+/* report_light.c: the light, the corrections, and what may remain of them. */
+#include "output/report.h"
+
+#include "output/html.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define PLOT 150
+/* White flicker is just seen at about this depth, stops: docs/method.md. */
+#define EYE_STOPS 0.002
+
+static int ascending(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+/* Values at two shares of the sorted finite ones. False without any. */
+static bool range_of(const double *v, size_t n, double share, double *low, double *high)
+{
+    double *sorted = malloc((n ? n : 1) * sizeof *sorted);
+    size_t k = 0;
+    for (size_t i = 0; sorted && i < n; i++)
+        if (isfinite(v[i]))
+            sorted[k++] = v[i];
+    if (k > 0) {
+        qsort(sorted, k, sizeof *sorted, ascending);
+        *low = sorted[(size_t)(share * (double)(k - 1))];
+        *high = sorted[(size_t)((1 - share) * (double)(k - 1))];
+    }
+    free(sorted);
+    return k > 0;
+}
+
+static void chart(struct dw_report *r, struct dw_chart *c)
+{
+    c->b = &r->b;
+    c->day = &r->day;
+    c->height = PLOT;
+    c->longest_s = fmax(3 * r->d->facts.interval_s, 60);
+}
+
+/* Stops above 1 cd/m^2 as candela, for people: 4,000, 0.25. */
+static void luminance_label(double decade, char out[32])
+{
+    static const char *const name[] = {"0.0001",
+                                       "0.001",
+                                       "0.01",
+                                       "0.1",
+                                       "1",
+                                       "10",
+                                       "100",
+                                       "1000",
+                                       "10\xe2\x80\xaf"
+                                       "000",
+                                       "100\xe2\x80\xaf"
+                                       "000"};
+    int k = (int)decade + 4;
+    snprintf(out, 32, "%s cd/m\xc2\xb2", k >= 0 && k < 10 ? name[k] : "?");
+}
+
+static void light(struct dw_report *r, double *v)
+{
+    size_t n = r->d->n_shots;
+    struct dw_chart c = {.id = "light"};
+    bool known = false;
+    for (size_t i = 0; i < n; i++) {
+        const struct dw_ledger_row *row = &r->d->ledger[i];
+        bool sound = !(row->faults & (DW_UNREADABLE | DW_BRIGHT | DW_DARK));
+        v[i] = sound ? row->luminance_stops : (double)NAN;
+        known = known || r->shots->shot[i].has_aperture;
+    }
+    if (!range_of(v, n, 0, &c.low, &c.high))
+        return;
+    char what[200];
+    snprintf(what, sizeof what, "The scene's light over the shoot, spanning %.1f stops.",
+             c.high - c.low);
+    double margin = fmax(0.06 * (c.high - c.low), 0.2);
+    c.low -= margin;
+    c.high += margin;
+    chart(r, &c);
+    dw_buffer_printf(&r->b, "<h3>Light of the scene</h3><p class=\"note\">%s%s</p>\n", what,
+                     known ? "" : " Only its changes are known, as the lens told no aperture.");
+    dw_chart_begin(&c, "Light of the scene", what);
+    dw_chart_sky(&c);
+    dw_chart_hours(&c);
+    double apart = c.high - c.low > 14 ? 2 : 1;
+    for (double decade = -4; decade <= 5; decade++) {
+        char label[32];
+        double stops = decade * log2(10);
+        luminance_label(decade, label);
+        if (known && fmod(decade + 4, apart) == 0 && stops > c.low && stops < c.high)
+            dw_chart_level(&c, stops, label);
+    }
+    for (double s = ceil(c.low / 4) * 4; !known && s < c.high; s += 4) {
+        char label[32];
+        snprintf(label, sizeof label, "%+.0f stops", s);
+        dw_chart_level(&c, s, label);
+    }
+    dw_chart_line(&c, "light", r->t, v, n);
+    dw_chart_end(&c);
+}
+
+static void corrections(struct dw_report *r, double *v, double *low, double *high)
+{
+    size_t n = r->d->n_shots;
+    struct dw_chart c = {.id = "corrections"};
+    double a, b;
+    for (size_t i = 0; i < n; i++) {
+        const struct dw_ledger_row *row = &r->d->ledger[i];
+        v[i] = row->use ? row->flicker_stops : (double)NAN;
+        low[i] = v[i] - row->flicker_sigma;
+        high[i] = v[i] + row->flicker_sigma;
+    }
+    if (!range_of(v, n, 0.005, &a, &b))
+        return;
+    double most = fmax(1.25 * fmax(fabs(a), fabs(b)), 0.02);
+    c.low = -most;
+    c.high = most;
+    chart(r, &c);
+    dw_buffer_printf(&r->b,
+                     "<h3>Errors of exposure that were found and taken away</h3>"
+                     "<p class=\"note\">Each point is a shot: above the line it was brighter than "
+                     "its record says. Nearly all lie within %.3f stop. The band is how "
+                     "uncertain each one is (one standard deviation, slow drifts included).</p>\n",
+                     fmax(fabs(a), fabs(b)));
+    dw_chart_begin(&c, "Errors of exposure that were found and taken away",
+                   "A band of uncertainty about a line that jumps from shot to shot.");
+    dw_chart_hours(&c);
+    double step = most > 0.5 ? 0.5 : most > 0.2 ? 0.1 : most > 0.08 ? 0.05 : 0.01;
+    for (double s = -floor(most / step) * step; s < most; s += step) {
+        char label[32];
+        bool zero = fabs(s) < step / 2;
+        snprintf(label, sizeof label, "%s%.2f stop", s < 0 && !zero ? "\xe2\x88\x92" : "", fabs(s));
+        dw_chart_level(&c, s,
+                       fmod(fabs(round(s / step)), most / step > 4 ? 2 : 1) == 0 ? label : "");
+    }
+    dw_chart_band(&c, "unsure", r->t, low, high, n);
+    dw_chart_line(&c, "error", r->t, v, n);
+    dw_chart_end(&c);
+}
+
+static void uncertainty(struct dw_report *r, double *v)
+{
+    size_t n = r->d->n_shots;
+    struct dw_chart c = {.id = "unsure", .low = -4, .high = -0.5};
+    bool any = false;
+    for (size_t i = 0; i < n; i++) {
+        const struct dw_ledger_row *row = &r->d->ledger[i];
+        v[i] = row->use && row->flicker_sigma > 0 ? log10(row->flicker_sigma) : (double)NAN;
+        any = any || isfinite(v[i]);
+    }
+    if (!any)
+        return;
+    chart(r, &c);
+    dw_buffer_printf(&r->b, "<h3>What may remain of them</h3><p class=\"note\">One standard "
+                            "deviation of each correction, slow drifts included. Drifts over "
+                            "minutes are not seen; from frame to frame less remains, as the table "
+                            "below says.</p>\n");
+    dw_chart_begin(&c, "What may remain of them",
+                   "The uncertainty of each correction on a scale by tens.");
+    dw_chart_sky(&c);
+    dw_chart_hours(&c);
+    dw_chart_level(&c, -1, "0.1 stop");
+    dw_chart_level(&c, -2, "0.01 stop");
+    dw_chart_level(&c, -3, "0.001 stop");
+    dw_chart_line(&c, "light", r->t, v, n);
+    dw_chart_end(&c);
+}
+
+static void flicker_row(struct dw_report *r, const char *name, double before, double after)
+{
+    if (!isfinite(before) || !isfinite(after))
+        return;
+    /* bars by tens from 0.0001 to 0.1 stop */
+    double a = fmin(fmax((log10(fmax(before, 1e-9)) + 4) / 3, 0.01), 1),
+           b = fmin(fmax((log10(fmax(after, 1e-9)) + 4) / 3, 0.01), 1);
+    dw_buffer_printf(&r->b,
+                     "<tr><th scope=\"row\">%s</th><td>%.4f</td><td>%.4f</td><td class=\"bars\">"
+                     "<svg aria-hidden=\"true\" width=\"100%%\" height=\"22\"><rect class=\"was\" "
+                     "x=\"0\" y=\"2\" width=\"%.1f%%\" height=\"8\"/><rect class=\"is\" x=\"0\" "
+                     "y=\"12\" width=\"%.1f%%\" height=\"8\"/><line class=\"eye\" x1=\"%.1f%%\" "
+                     "x2=\"%.1f%%\" y1=\"0\" y2=\"22\"/></svg></td><td>%s</td></tr>\n",
+                     name, before, after, 100 * a, 100 * b, 100 * (log10(EYE_STOPS) + 4) / 3,
+                     100 * (log10(EYE_STOPS) + 4) / 3,
+                     after < EYE_STOPS       ? "not seen"
+                     : after < 2 * EYE_STOPS ? "hardly seen"
+                                             : "may be seen");
+}
+
+static void flicker(struct dw_report *r)
+{
+    const struct dw_flicker *before = &r->d->before, *after = &r->d->after;
+    if (!isfinite(before->all) || !isfinite(after->all))
+        return;
+    dw_buffer_printf(
+        &r->b,
+        "<h3>Flicker, before and after</h3><p class=\"note\">Root mean square from frame to frame, "
+        "in stops. The eye sees white flicker from about %.3f stop; the upright line marks it, "
+        "on a scale by tens.</p>\n<table class=\"wide\"><caption class=\"hidden\">Flicker before "
+        "and after</caption><thead><tr><th scope=\"col\">Part</th><th scope=\"col\">As "
+        "shot</th><th scope=\"col\">Now</th><th scope=\"col\">Above as shot, below now</th>"
+        "<th scope=\"col\">To the eye</th></tr></thead><tbody>\n",
+        EYE_STOPS);
+    flicker_row(r, "Whole shoot", before->all, after->all);
+    flicker_row(r, "Day", before->day, after->day);
+    flicker_row(r, "Twilight", before->twilight, after->twilight);
+    flicker_row(r, "Night", before->night, after->night);
+    dw_buffer_printf(&r->b, "</tbody></table>\n");
+}
+
+void dw_report_light(struct dw_report *r)
+{
+    size_t n = r->d->n_shots;
+    double *v = calloc(3 * n + 1, sizeof *v);
+    dw_buffer_printf(&r->b, "<section aria-labelledby=\"h-light\"><h2 id=\"h-light\">Light and "
+                            "flicker</h2>\n");
+    if (v) {
+        light(r, v);
+        corrections(r, v, v + n, v + 2 * n);
+        uncertainty(r, v);
+    } else {
+        r->b.failed = true;
+    }
+    flicker(r);
+    dw_buffer_printf(&r->b, "</section>\n");
+    free(v);
+}

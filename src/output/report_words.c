@@ -1,0 +1,67 @@
+/* report_words.c: small words and pictures that several sections of the report use. */
+#include "output/report.h"
+
+#include "output/html.h"
+#include "output/when.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+void dw_report_when(const struct dw_report *r, double utc_s, bool date_too, char out[32])
+{
+    char text[32];
+    dw_when_local(utc_s, r->d->facts.utc_offset_s, text);
+    if (strlen(text) == 19)
+        text[16] = '\0'; /* without seconds */
+    snprintf(out, 32, "%s", date_too || strlen(text) != 16 ? text : text + 11);
+}
+
+void dw_report_span(const struct dw_report *r, const struct dw_problem_run *run, char out[80])
+{
+    char from[32], to[32];
+    dw_report_when(r, r->t[run->first], true, from);
+    dw_report_when(r, r->t[run->last], true, to);
+    bool one_day = strncmp(from, to, 11) == 0;
+    if (run->first == run->last)
+        snprintf(out, 80, "%s", from);
+    else
+        snprintf(out, 80, "%s \xe2\x80\x93 %s", from, one_day && strlen(to) == 16 ? to + 11 : to);
+}
+
+void dw_report_duration(double s, char out[32])
+{
+    long m = lround(s / 60);
+    if (!isfinite(s) || fabs(s) > 1e9)
+        snprintf(out, 32, "unknown");
+    else if (s < 99)
+        snprintf(out, 32, "%.3g s", s);
+    else if (m < 120)
+        snprintf(out, 32, "%ld min", m);
+    else if (m % 60 == 0)
+        snprintf(out, 32, "%ld h", m / 60);
+    else
+        snprintf(out, 32, "%ld h %02ld min", m / 60, m % 60);
+}
+
+void dw_report_count(size_t n, const char *one, char out[48])
+{
+    snprintf(out, 48, "%zu %.20s%s", n, one, n == 1 ? "" : "s");
+}
+
+void dw_report_picture(struct dw_report *r, const struct dw_small *picture, const char *alt,
+                       bool lazy)
+{
+    if (!picture->jpeg) {
+        dw_buffer_printf(&r->b, "<span class=\"nopic\">");
+        dw_html_text(&r->b, picture->why[0] ? picture->why : "no picture");
+        dw_buffer_printf(&r->b, "</span>");
+        return;
+    }
+    dw_buffer_printf(&r->b, "<img%s width=\"%d\" height=\"%d\" alt=\"",
+                     lazy ? " loading=\"lazy\"" : "", picture->width, picture->height);
+    dw_html_text(&r->b, alt);
+    dw_buffer_printf(&r->b, "\" src=\"data:image/jpeg;base64,");
+    dw_html_base64(&r->b, picture->jpeg, picture->n);
+    dw_buffer_printf(&r->b, "\">");
+}
