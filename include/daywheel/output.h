@@ -87,7 +87,8 @@ struct dw_report_params {
     const struct dw_run *run; /* NULL: one worker */
 };
 
-/* The contact sheet of the problem frames: OUT/sheet-1.jpg ...; *pages is 0 without faults. */
+/* The contact sheets: the problem frames, OUT/sheet-1.jpg ... (*pages is 0 without faults), the whole
+ * shoot, OUT/whole-1.jpg ..., and all together for print, OUT/sheets.pdf. */
 enum dw_status dw_write_sheets(const char *dir, const struct dw_shots *shots,
                                const struct dw_survey *survey, const struct dw_decision *d,
                                const struct dw_report_params *params, int *pages,

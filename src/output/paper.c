@@ -30,13 +30,24 @@ enum dw_status dw_paper_new(int width, int height, struct dw_ink ground, struct 
     if (width < 1 || height < 1 || width > LARGEST_SIDE || height > LARGEST_SIDE)
         return dw_fail(err, DW_ERR_USAGE, "a page of %d x %d pixels cannot be drawn (1 to %d)",
                        width, height, LARGEST_SIDE);
-    out->surface = cairo_image_surface_create(CAIRO_FORMAT_RGB24, width, height);
-    out->c = cairo_create(out->surface);
+    enum dw_status s = dw_paper_on(cairo_image_surface_create(CAIRO_FORMAT_RGB24, width, height),
+                                   width, height, 1, out, err);
+    if (s >= 0)
+        dw_paper_box(out, 0, 0, width, height, ground);
+    return s;
+}
+
+enum dw_status dw_paper_on(cairo_surface_t *surface, int width, int height, double scale,
+                           struct dw_paper *out, struct dw_error *err)
+{
+    *out = (struct dw_paper){.surface = surface, .width = width, .height = height};
+    out->c = cairo_create(surface);
     if (cairo_status(out->c) != CAIRO_STATUS_SUCCESS) {
         dw_paper_free(out);
         return dw_fail(err, DW_ERR_MEMORY, "no memory for a page of %d x %d pixels", width, height);
     }
-    dw_paper_box(out, 0, 0, width, height, ground);
+    out->prints = cairo_surface_get_type(surface) == CAIRO_SURFACE_TYPE_PDF;
+    cairo_scale(out->c, scale, scale);
     /* Hinting depends on the machine's settings; grey, unhinted letters look the same on all. */
     cairo_font_options_t *options = cairo_font_options_create();
     cairo_font_options_set_antialias(options, CAIRO_ANTIALIAS_GRAY);
@@ -69,6 +80,33 @@ void dw_paper_box(struct dw_paper *p, double x, double y, double w, double h, st
     set_ink(p, ink);
     cairo_rectangle(p->c, x, y, w, h);
     cairo_fill(p->c);
+}
+
+void dw_paper_curve(struct dw_paper *p, const double *x, const double *y, size_t n, double width,
+                    bool dashed, struct dw_ink ink)
+{
+    const double dash[] = {7, 6};
+    cairo_save(p->c);
+    set_ink(p, ink);
+    cairo_set_line_width(p->c, width);
+    cairo_set_line_join(p->c, CAIRO_LINE_JOIN_ROUND);
+    cairo_set_dash(p->c, dash, dashed ? 2 : 0, 0);
+    for (size_t i = 0; i < n; i++)
+        cairo_line_to(p->c, x[i], y[i]);
+    cairo_stroke(p->c);
+    cairo_restore(p->c);
+}
+
+void dw_paper_outline(struct dw_paper *p, double x, double y, double w, double h, struct dw_ink ink)
+{
+    const double dash[] = {9, 6};
+    cairo_save(p->c);
+    set_ink(p, ink);
+    cairo_set_line_width(p->c, 3);
+    cairo_set_dash(p->c, dash, 2, 0);
+    cairo_rectangle(p->c, x + 1.5, y + 1.5, w - 3, h - 3);
+    cairo_stroke(p->c);
+    cairo_restore(p->c);
 }
 
 void dw_paper_hatch(struct dw_paper *p, double x, double y, double w, double h,
@@ -115,6 +153,19 @@ static cairo_surface_t *as_surface(const struct dw_image *m)
     return s;
 }
 
+/* Lets a PDF take the picture as JPEG, which is a tenth of what it would make of it. */
+static void attach_jpeg(cairo_surface_t *s, const struct dw_image *image)
+{
+    unsigned char *data;
+    size_t n;
+    struct dw_error err;
+    if (image->bits != 8 || dw_encode_jpeg(image, SHEET_QUALITY, NULL, NULL, &data, &n, &err) < 0)
+        return;
+    if (cairo_surface_set_mime_data(s, CAIRO_MIME_TYPE_JPEG, data, n, free, data) !=
+        CAIRO_STATUS_SUCCESS)
+        free(data);
+}
+
 void dw_paper_picture(struct dw_paper *p, double x, double y, double w, double h,
                       const struct dw_image *image, struct dw_ink ground)
 {
@@ -122,6 +173,8 @@ void dw_paper_picture(struct dw_paper *p, double x, double y, double w, double h
     cairo_surface_t *s = as_surface(image);
     if (!s)
         return; /* the empty box stays: a sheet lacks one picture rather than failing a run */
+    if (p->prints)
+        attach_jpeg(s, image);
     double scale = w / image->width < h / image->height ? w / image->width : h / image->height;
     double pw = scale * image->width, ph = scale * image->height;
     cairo_save(p->c);
@@ -131,7 +184,8 @@ void dw_paper_picture(struct dw_paper *p, double x, double y, double w, double h
     cairo_scale(p->c, scale, scale);
     cairo_set_source_surface(p->c, s, 0, 0);
     cairo_pattern_set_filter(cairo_get_source(p->c), CAIRO_FILTER_GOOD);
-    cairo_pattern_set_extend(cairo_get_source(p->c), CAIRO_EXTEND_PAD);
+    if (!p->prints)
+        cairo_pattern_set_extend(cairo_get_source(p->c), CAIRO_EXTEND_PAD);
     cairo_paint(p->c);
     cairo_restore(p->c);
     cairo_surface_destroy(s);

@@ -18,15 +18,26 @@ struct dw_paper {
     cairo_surface_t *surface;
     cairo_t *c;
     int width, height;
-    bool plain; /* no font is installed: cairo draws ASCII in strokes, nothing else */
+    bool prints; /* for print: pictures go in as JPEG, letters and lines as themselves */
+    bool plain;  /* no font is installed: cairo draws ASCII in strokes, nothing else */
 };
 
 /* A page of one colour. Errors: DW_ERR_MEMORY, DW_ERR_USAGE (a side above 32000 pixels). */
 enum dw_status dw_paper_new(int width, int height, struct dw_ink ground, struct dw_paper *out,
                             struct dw_error *err);
+/* A page on a surface of any kind, which it takes over, drawn in width x height pixels of `scale`
+ * units each. Errors: DW_ERR_MEMORY; the surface is then gone. */
+enum dw_status dw_paper_on(cairo_surface_t *surface, int width, int height, double scale,
+                           struct dw_paper *out, struct dw_error *err);
 void dw_paper_free(struct dw_paper *p);
 
 void dw_paper_box(struct dw_paper *p, double x, double y, double w, double h, struct dw_ink ink);
+/* A line through n points. */
+void dw_paper_curve(struct dw_paper *p, const double *x, const double *y, size_t n, double width,
+                    bool dashed, struct dw_ink ink);
+/* The outline of a box, dashed. */
+void dw_paper_outline(struct dw_paper *p, double x, double y, double w, double h,
+                      struct dw_ink ink);
 /* Diagonal lines that say: there is no picture here. */
 void dw_paper_hatch(struct dw_paper *p, double x, double y, double w, double h,
                     struct dw_ink ground, struct dw_ink line);

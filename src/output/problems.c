@@ -177,6 +177,11 @@ enum dw_status dw_problems(const struct dw_decision *d, const struct dw_problem_
     return DW_OK;
 }
 
+const char *dw_problem_how_bad(double severity)
+{
+    return severity >= 0.75 ? "spoiled" : severity >= 0.4 ? "clearly seen" : "slight";
+}
+
 static const char *name_of(const struct dw_shots *shots, uint32_t shot)
 {
     return shot < shots->n ? shots->shot[shot].name : "a neighbour";

@@ -48,6 +48,8 @@ enum dw_status dw_problems(const struct dw_decision *d, const struct dw_problem_
                            size_t most, struct dw_problem **list, size_t *n_list,
                            struct dw_error *err);
 
+/* "slight", "clearly seen", "spoiled". */
+const char *dw_problem_how_bad(double severity);
 /* A plain sentence: what was done about shot i. */
 void dw_problem_remedy(const struct dw_shots *shots, const struct dw_decision *d, size_t i,
                        char out[300]);

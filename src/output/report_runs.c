@@ -8,11 +8,6 @@
 #include <stdio.h>
 #include <string.h>
 
-static const char *how_bad(double severity)
-{
-    return severity >= 0.75 ? "spoiled" : severity >= 0.4 ? "clearly seen" : "slight";
-}
-
 static void caption(struct dw_report *r, const struct dw_problem *p)
 {
     static const char *const role[] = {"", "first", "worst", "last", "for comparison"};
@@ -61,7 +56,7 @@ static void one_run(struct dw_report *r, size_t number)
                      "<h3 id=\"run-%zu-h\"><span class=\"code\">%s</span> %s</h3>\n"
                      "<p class=\"facts\">%s \xc2\xb7 %s \xc2\xb7 %s (%.2f)</p>\n<p>",
                      code, number + 1, number + 1, number + 1, code, kind->title, span, count,
-                     how_bad(run->severity), run->severity);
+                     dw_problem_how_bad(run->severity), run->severity);
     dw_problem_reason(&r->d->ledger[run->worst], sentence);
     if (run->n > 1)
         dw_buffer_printf(&r->b, "At its worst: ");
