@@ -21,8 +21,8 @@
 #define TIMELINE_FOOT 300
 #define LANE 9 /* pixels of one kind of fault, at the timeline's foot */
 #define TOP 336
-#define ROW_HEIGHT 115
-#define PICTURE_HEIGHT 88
+#define ROW_HEIGHT 113
+#define PICTURE_HEIGHT 86
 #define LONGEST 240 /* pixels; as much as print shows of so small a picture */
 
 static const struct dw_ink part_ink[DW_SKY_PARTS] = {{0.70, 0.74, 0.82},
