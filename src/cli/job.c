@@ -219,11 +219,8 @@ static enum dw_status write_documents(struct dw_job *job)
     return heard(job, status);
 }
 
-enum dw_status dw_job_decide(struct dw_job *job)
+enum dw_status dw_job_words(struct dw_job *job)
 {
-    if (job->decided) /* again, because something has changed */
-        dw_decision_free(&job->decision);
-    job->decided = false;
     size_t n = job->shots.n;
     free(job->edited);
     free(job->word);
@@ -237,6 +234,17 @@ enum dw_status dw_job_decide(struct dw_job *job)
         return status;
     for (size_t i = 0; i < n; i++)
         job->word[i] = job->asked[i] != DW_WORD_NONE ? job->asked[i] : job->edited[i];
+    return status;
+}
+
+enum dw_status dw_job_decide(struct dw_job *job)
+{
+    if (job->decided) /* again, because something has changed */
+        dw_decision_free(&job->decision);
+    job->decided = false;
+    enum dw_status status = dw_job_words(job);
+    if (status < 0)
+        return status;
     struct dw_decide_params params = dw_job_decide_params(job->settings, job->word);
     status = heard(
         job, dw_decide(&job->shots, &job->survey, &params, &job->run, &job->decision, &job->error));

@@ -38,6 +38,8 @@ enum dw_status dw_job_scan(struct dw_job *job, const char *const *input, size_t 
 enum dw_status dw_job_begin(struct dw_job *job, const char *const *input, size_t n);
 /* Opens the scratch if wanted, and measures what is not measured yet. */
 enum dw_status dw_job_survey(struct dw_job *job);
+/* Learns what a person says of each shot, in the ledger and on the command line (which wins). */
+enum dw_status dw_job_words(struct dw_job *job);
 /* Decides, with the words that a person put into the ledger, and writes the documents. */
 enum dw_status dw_job_decide(struct dw_job *job);
 

@@ -97,12 +97,11 @@ static enum dw_status decide_whole(struct preview *p)
     const struct dw_survey_params params = DW_SURVEY_DEFAULTS;
     struct dw_error why;
     char *path = dw_join_path(job->settings->output, "survey.dws");
-    job->word = calloc(job->shots.n + 1, sizeof *job->word);
     enum dw_status status = DW_OK;
-    if (!path || !job->word)
+    if (!path)
         status = dw_fail(&job->error, DW_ERR_MEMORY, "no memory for a preview");
     else if (dw_survey_look(&job->shots, path, &params, &job->survey, &why) >= 0 &&
-             dw_read_words(job->settings->output, &job->shots, job->word, &why) >= 0) {
+             (status = dw_job_words(job)) >= 0) {
         struct dw_decide_params decide = dw_job_decide_params(job->settings, job->word);
         status =
             dw_decide(&job->shots, &job->survey, &decide, &job->run, &job->decision, &job->error);
