@@ -78,7 +78,7 @@ static void make_shoot(struct shoot *s, int turn)
     s->decision = (struct dw_decision){
         .facts = s->facts, .n_shots = SHOTS, .n_frames = FRAMES, .frame = s->frame};
     struct dw_error err = {0};
-    ck_assert_msg(dw_scratch_open(s->dir, &s->shots, NULL, &s->scratch, &err) >= 0, "%s", err.text);
+    ck_assert_msg(dw_scratch_open(s->dir, &s->shots, 0, NULL, &s->scratch, &err) >= 0, "%s", err.text);
     for (which = 0; which < SHOTS - 1; which++) {
         struct dw_mosaic m = new_mosaic(W, H, "GBRG");
         expose(&m, scene);

@@ -67,7 +67,7 @@ static struct dw_scratch *must_open(const struct dw_shots *shots)
 {
     struct dw_scratch *s = NULL;
     struct dw_error err = {0};
-    ck_assert_msg(dw_scratch_open(in_root("scratch"), shots, NULL, &s, &err) == DW_OK, "%s",
+    ck_assert_msg(dw_scratch_open(in_root("scratch"), shots, 0, NULL, &s, &err) == DW_OK, "%s",
                   err.text);
     return s;
 }

@@ -133,6 +133,26 @@ START_TEST(two_cameras_are_named_and_one_can_be_chosen)
 }
 END_TEST
 
+/* A damaged record is no camera that a person could choose. */
+START_TEST(a_model_that_nobody_can_type_is_not_suggested)
+{
+    static const char *const broken[] = {"\x14\x02 cam", "it's", "caf\xe9"};
+    for (int i = 0; i < 3; i++) {
+        put_frame("I_0001.DNG", 0);
+        struct tiny_dng t = frame_at(20);
+        t.model = broken[i];
+        tiny_write(in_dir("I_0002.DNG"), &t);
+        t = frame_at(40);
+        t.model = broken[i];
+        tiny_write(in_dir("I_0003.DNG"), &t);
+        struct dw_shots s;
+        const char *in[] = {dir};
+        ck_assert_int_eq(scan_of(in, 1, NULL, 1, &s), DW_ERR_MIXED);
+        ck_assert_msg(strstr(error.text, "--only 'Testcam'") != NULL, "%s", error.text);
+    }
+}
+END_TEST
+
 static void odd_one(struct tiny_dng odd, const char *saying)
 {
     put_frame("I_0001.DNG", 0);
@@ -559,6 +579,7 @@ int main(void)
     tcase_add_test(t, frames_that_only_look_alike_are_kept);
     tcase_add_test(t, a_list_on_standard_input);
     tcase_add_test(t, two_cameras_are_named_and_one_can_be_chosen);
+    tcase_add_test(t, a_model_that_nobody_can_type_is_not_suggested);
     tcase_add_test(t, two_sizes_are_an_error);
     tcase_add_test(t, two_orientations_are_an_error);
     tcase_add_test(t, two_bodies_of_one_model_are_an_error);

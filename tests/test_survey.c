@@ -145,7 +145,7 @@ START_TEST(bytes_do_not_depend_on_the_number_of_workers)
     struct dw_survey survey;
     struct dw_scratch *packs;
     struct dw_error err = {0};
-    ck_assert_int_eq(dw_scratch_open(in_root("packs"), &shots, NULL, &packs, &err), DW_OK);
+    ck_assert_int_eq(dw_scratch_open(in_root("packs"), &shots, 0, NULL, &packs, &err), DW_OK);
     ck_assert_int_eq(run_survey(&shots, "packed.dws", 2, packs, &survey, &err), DW_OK);
     check_same_bytes("one.dws", "packed.dws");
     struct dw_mosaic m = {0};

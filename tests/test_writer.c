@@ -293,6 +293,12 @@ START_TEST(tidying_takes_only_what_is_ours)
     w = writer();
     dw_writer_tidy(w);
     dw_writer_free(w);
+    use_tiff(); /* two JPEG files stay, and that is told; a person's file is not counted */
+    ck_assert_int_eq(dw_write_whole(shoot_path(s, "frame-00001.exr"), "mine", 4, false, NULL),
+                     DW_OK);
+    w = writer();
+    ck_assert_uint_eq(dw_writer_tidy(w), 2);
+    dw_writer_free(w);
     s->d.n_frames = 4;
     ck_assert_int_eq(access(shoot_path(s, "frame-00002.jpg"), F_OK), 0);
     ck_assert_int_ne(access(shoot_path(s, "frame-00003.jpg"), F_OK), 0);

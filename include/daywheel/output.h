@@ -40,7 +40,9 @@ enum dw_status dw_writer_new(const struct dw_writer_params *params,
 struct dw_sink dw_writer_sink(struct dw_writer *w);
 /* Removes what earlier runs left behind: temporaries of killed ones, and frames (of any
  * format) numbered beyond the decision's last, if they carry a recipe of ours. */
-void dw_writer_tidy(struct dw_writer *w);
+/* Frames of ours in another format, within the decision's numbers, are a person's to keep or not:
+ * gives how many there are. */
+size_t dw_writer_tidy(struct dw_writer *w);
 void dw_writer_free(struct dw_writer *w);
 
 /* Documents; see docs/formats.md for every column and field. `dir` is OUT; it is made if missing.

@@ -121,8 +121,9 @@ void dw_survey_free(struct dw_survey *s);
 /* The scratch: a folder of losslessly packed mosaics, one file a shot, named after the shot's
  * identity, so that no RAW is decoded twice. Never needed for correctness. */
 /* dir is created. Room is checked: expected_bytes (shots * mosaic bytes * 0.6) must leave a
- * tenth of the disk or 2 GB free; otherwise only what fits is kept, and said once. */
-enum dw_status dw_scratch_open(const char *dir, const struct dw_shots *shots,
+ * tenth of the disk or 2 GB free, and `others` bytes for what else will be written to it; otherwise
+ * only what fits is kept, and said once. */
+enum dw_status dw_scratch_open(const char *dir, const struct dw_shots *shots, double others,
                                const struct dw_run *run, struct dw_scratch **out,
                                struct dw_error *err);
 /* Packs m for this shot unless there already or no room is left. Thread-safe. */

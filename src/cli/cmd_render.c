@@ -5,50 +5,14 @@
 #include "cli/preview.h"
 #include "cli/repair.h"
 #include "cli/report.h"
+#include "cli/room.h"
 #include "cli/sequences.h"
 
 #include <stdlib.h>
-#include <sys/statvfs.h>
 
 /* More shots than this and than one in fifty, lost while rendering, are a matter of the disk that
  * they lie on, not of the shots. */
 #define MOST_LOST 5
-
-static size_t share_of(size_t n, const int part[2])
-{
-    size_t parts = (size_t)part[1], k = (size_t)part[0];
-    return n / parts + (k <= n % parts);
-}
-
-/* Bytes of a picture's pixel as a rule, for the warning below: JPEG of quality 92 takes 0.3 to 0.6
- * (measured on invented frames), losslessly packed 16-bit colour five of its six. */
-static double bytes_per_pixel(const struct dw_settings *s)
-{
-    if (s->format == DW_JPEG)
-        return 0.6;
-    return s->compression == DW_COMPRESS_NONE ? 6 : 5; /* half floats pack as well */
-}
-
-/* Says beforehand what would otherwise be found out after hours. No failure: it is an estimate,
- * and frames that are there already need no room. */
-static void check_room(struct dw_job *job, const struct dw_made *made)
-{
-    struct statvfs fs;
-    if (statvfs(job->settings->output, &fs) != 0)
-        return;
-    double need = (double)share_of(job->decision.n_frames, job->settings->part) * made->width *
-                  made->height * bytes_per_pixel(job->settings) *
-                  (double)dw_sequences_count(job->settings);
-    double have = (double)fs.f_bavail * (double)fs.f_frsize;
-    char needed[40], left[40];
-    dw_bytes_text(need, needed, sizeof needed);
-    dw_bytes_text(have, left, sizeof left);
-    if (need > have)
-        dw_say(&job->run, DW_WARNING,
-               "%s: all frames together need about %s, and the disk has %s left; if it gets full "
-               "the run stops, and the same command goes on once there is room",
-               job->settings->output, needed, left);
-}
 
 /* Renders once. *lost: shots that could not be read any more, noted in the job's survey. */
 static enum dw_status render_once(struct dw_job *job, struct dw_made *made, size_t *lost)
@@ -73,7 +37,7 @@ static enum dw_status render_once(struct dw_job *job, struct dw_made *made, size
         status = dw_repair(job, q.sink, q.n, lost);
     /* other shares may be writing: their temporaries are not leftovers */
     if (status >= 0 && whole)
-        dw_sequences_tidy(&q);
+        made->other_format = dw_sequences_tidy(&q);
     dw_sequences_close(&q);
     return status;
 }
@@ -126,7 +90,7 @@ static enum dw_status run(struct dw_job *job, const char *const *input, size_t n
     if (status >= 0)
         status = dw_claim_share(job, job->settings->output);
     if (status >= 0) {
-        check_room(job, made);
+        dw_room_check(job, made->width, made->height);
         status = render(job, made);
     }
     return status;
@@ -141,10 +105,11 @@ int dw_cmd_render(const struct dw_settings *s, const char *const *input, size_t 
     if (s->preview > 0)
         return dw_preview(s, input, n, t);
     dw_job_open(&job, s, t);
+    job.renders = true;
     if (run(&job, input, n, &made) < 0)
         code = dw_job_failed(&job);
     else {
-        made.share = share_of(job.decision.n_frames, s->part); /* of the last decision */
+        made.share = dw_share_of(job.decision.n_frames, s->part); /* of the last decision */
         dw_report(&job, &made);
         code = made.incomplete ? DW_EXIT_FAULTS : dw_report_exit(&job);
     }

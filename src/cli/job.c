@@ -6,6 +6,7 @@
 #include "cli/claim.h"
 #include "cli/cmd.h"
 #include "cli/person.h"
+#include "cli/room.h"
 #include "cli/settings_file.h"
 #include "cli/signals.h"
 #include "cli/told.h"
@@ -123,8 +124,9 @@ static enum dw_status open_scratch(struct dw_job *job)
     char *own = dir ? NULL : dw_join_path(job->settings->output, "scratch");
     if (!dir && !own)
         return dw_fail(&job->error, DW_ERR_MEMORY, "no memory for the name of the scratch");
-    enum dw_status status = heard(
-        job, dw_scratch_open(dir ? dir : own, &job->shots, &job->run, &job->scratch, &job->error));
+    double others = dir ? 0 : dw_room_for_results(job); /* elsewhere it stands in nobody's way */
+    enum dw_status status = heard(job, dw_scratch_open(dir ? dir : own, &job->shots, others,
+                                                       &job->run, &job->scratch, &job->error));
     free(own);
     return status;
 }

@@ -101,7 +101,8 @@ const struct dw_option dw_options[] = {
      .choices = compressions, .example = "zstd", .standard = "deflate",
      .group = DW_GROUP_PICTURE, .use = DW_USE_RESULT_TIFF, .commands = DW_CMD_RENDER,
      .help = "how TIFF files are compressed; all lossless",
-     .more = "zstd is much faster than deflate, but not every program reads it."},
+     .more = "Both save about a quarter of the disk. deflate costs half a second for six megapixels; "
+             "zstd a tenth, but not every program reads it."},
     {.name = "space", .kind = DW_OPT_CHOICE, .at = AT(space), .form = "srgb|p3|rec2020",
      .means = "a colour space", .choices = spaces, .example = "rec2020", .standard = "srgb",
      .group = DW_GROUP_PICTURE, .use = DW_USE_RESULT_TIFF, .commands = DW_CMD_RENDER,

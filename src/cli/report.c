@@ -23,16 +23,26 @@ int dw_report_exit(const struct dw_job *job)
     return DW_EXIT_DONE;
 }
 
+static void not_all_line(struct dw_job *job, const struct dw_made *made)
+{
+    const struct dw_settings *s = job->settings;
+    dw_terminal_line(
+        job->terminal,
+        "Not all of %zu frames could be made; see above. %zu made now, in %s/frames. "
+        "%s",
+        made->share, made->now, s->output,
+        s->part[1] > 1 ? "When all shares are done, run the same command without --part: it makes "
+                         "what is missing and bridges what still cannot be read."
+                       : "Run the same command again once their sources can be read.");
+}
+
 static void frames_line(struct dw_job *job, const struct dw_made *made)
 {
     const struct dw_settings *s = job->settings;
     size_t there = made->share > made->now ? made->share - made->now : 0;
     char share[60] = "";
     if (made->incomplete) {
-        dw_terminal_line(job->terminal,
-                         "Not all of %zu frames could be made; see above. %zu made now, in "
-                         "%s/frames. Run the same command again once their sources can be read.",
-                         made->share, made->now, s->output);
+        not_all_line(job, made);
         return;
     }
     if (s->part[1] > 1)
@@ -42,6 +52,11 @@ static void frames_line(struct dw_job *job, const struct dw_made *made)
                      "%zu frames%s of %dx%d in %s/frames: %zu made now, %zu already "
                      "there.",
                      made->share, share, made->width, made->height, s->output, made->now, there);
+    if (made->other_format > 0)
+        dw_terminal_line(job->terminal,
+                         "%zu frames of an earlier run in another format lie there as well; remove "
+                         "them if they are no longer wanted.",
+                         made->other_format);
     for (unsigned r = DW_MIX + 1; r < DW_RENDERINGS; r++)
         if (s->also >> r & 1)
             dw_terminal_line(job->terminal, "The clean %s look of each: %s/%s.",

@@ -7,6 +7,7 @@
 struct dw_made {
     size_t now, share; /* frames made now; frames of this share (--part) in all */
     int width, height; /* of the pictures */
+    size_t other_format; /* frames of an earlier run in another format that lie there as well */
     double took_s;
     bool incomplete; /* some frames could not be made; warnings have named them */
 };

@@ -53,10 +53,12 @@ enum dw_status dw_sequences_open(struct dw_sequences *q, struct dw_job *job,
     return status;
 }
 
-void dw_sequences_tidy(struct dw_sequences *q)
+size_t dw_sequences_tidy(struct dw_sequences *q)
 {
+    size_t others = 0;
     for (size_t i = 0; i < q->n; i++)
-        dw_writer_tidy(q->writer[i]);
+        others += dw_writer_tidy(q->writer[i]);
+    return others;
 }
 
 void dw_sequences_close(struct dw_sequences *q)

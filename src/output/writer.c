@@ -178,24 +178,37 @@ static unsigned long frame_number(const char *name, enum dw_format format)
     return number;
 }
 
-void dw_writer_tidy(struct dw_writer *w)
+/* Does what tidying does to one name; true for a frame of another format that stays. */
+static bool tidy_one(struct dw_writer *w, const char *name)
 {
+    for (enum dw_format f = DW_JPEG; f < DW_FORMATS; f++) {
+        char recipe[33];
+        unsigned long number = frame_number(name, f);
+        bool beyond = number > w->decision->n_frames;
+        if (number == 0 || (!beyond && f == w->params.format))
+            continue;
+        char *path = dw_join_path(w->dir, name);
+        /* Only what carries our own mark: a person's file of that name stays. */
+        bool ours = path && dw_frame_file_recipe(path, f, recipe);
+        if (ours && beyond)
+            unlink(path);
+        free(path);
+        return ours && !beyond;
+    }
+    return false;
+}
+
+size_t dw_writer_tidy(struct dw_writer *w)
+{
+    size_t others = 0;
     dw_remove_leftovers(w->dir);
     DIR *d = opendir(w->dir);
     if (!d)
-        return;
+        return 0;
     for (struct dirent *e; (e = readdir(d)) != NULL;)
-        for (enum dw_format f = DW_JPEG; f < DW_FORMATS; f++) {
-            char recipe[33];
-            if (frame_number(e->d_name, f) <= w->decision->n_frames)
-                continue;
-            char *path = dw_join_path(w->dir, e->d_name);
-            /* Only what carries our own mark: a person's file of that name stays. */
-            if (path && dw_frame_file_recipe(path, f, recipe))
-                unlink(path);
-            free(path);
-        }
+        others += tidy_one(w, e->d_name);
     closedir(d);
+    return others;
 }
 
 void dw_writer_free(struct dw_writer *w)

@@ -59,17 +59,29 @@ static void name_the_odd(struct dw_buffer *b, const struct dw_find *find, size_t
         dw_buffer_printf(b, " and %zu more", odd - named);
 }
 
+/* A damaged record may hold anything, which stands there escaped; nobody can type that. */
+static bool can_be_typed(const char *model)
+{
+    bool good = *model != '\0';
+    for (const char *c = model; *c; c++)
+        good = good && *c >= ' ' && *c <= '~' && !strchr("'\\", *c);
+    return good;
+}
+
 /* What to do about it: a model can be chosen, anything else must be moved away. */
 static void remedy(struct dw_buffer *b, const struct group *g, size_t groups)
 {
     bool by_model = true;
     for (size_t i = 1; i < groups; i++)
         by_model = by_model && strcmp(g[i].like->shot.model, g[0].like->shot.model) != 0;
-    if (by_model)
+    size_t k = 0; /* groups come with the largest first */
+    while (k < groups && !can_be_typed(g[k].like->shot.model))
+        k++;
+    if (by_model && k < groups)
         dw_buffer_printf(b,
                          ". One shoot is one camera: choose it with --only '%s', or give the "
                          "folders apart",
-                         g[0].like->shot.model);
+                         g[k].like->shot.model);
     else
         dw_buffer_printf(b, ". One shoot is one camera at one size and orientation: move the odd "
                             "files elsewhere");

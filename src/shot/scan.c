@@ -234,7 +234,7 @@ static enum dw_status make_table(struct scan *s, const char *const *inputs, size
                                  const struct dw_scan_params *params, const struct dw_run *run,
                                  struct dw_shots *out, struct dw_error *err)
 {
-    const struct dw_pool_work work = {start_worker, read_one, finish_worker, s, "reading records"};
+    const struct dw_pool_work work = {start_worker, read_one, finish_worker, s, "reading files"};
     enum dw_status st = dw_pool_run(&work, s->n, run, err);
     if (st < 0)
         return st;

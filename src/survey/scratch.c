@@ -10,6 +10,7 @@
 #include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
+#include <math.h>
 #include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -147,14 +148,17 @@ static void check_room(const struct dw_scratch *s, const struct dw_shots *shots,
         missing++;
     }
     double room = (double)free_bytes(s);
+    const double unit = needed < 1e9 ? 1e6 : 1e9;
     if (needed > room)
         dw_say(run, DW_WARNING,
-               "%s: room for about %.0f of %zu packed frames (%.1f GB wanted, %.1f GB to spare); "
-               "the others will be decoded twice, which takes longer and changes nothing else",
-               s->dir, room / largest, missing, needed * 1e-9, room * 1e-9);
+               "%s: room for about %.0f of %zu packed frames (%.1f %s wanted, %.1f to spare beside "
+               "the results); the others will be decoded twice, which takes longer and changes "
+               "nothing else",
+               s->dir, floor(room / largest), missing, needed / unit, needed < 1e9 ? "MB" : "GB",
+               room / unit);
 }
 
-enum dw_status dw_scratch_open(const char *dir, const struct dw_shots *shots,
+enum dw_status dw_scratch_open(const char *dir, const struct dw_shots *shots, double others,
                                const struct dw_run *run, struct dw_scratch **out,
                                struct dw_error *err)
 {
@@ -181,7 +185,7 @@ enum dw_status dw_scratch_open(const char *dir, const struct dw_shots *shots,
     struct statvfs v;
     if (fstatvfs(s->fd, &v) == 0) {
         uint64_t tenth = (uint64_t)v.f_blocks * v.f_frsize / 10;
-        s->reserve = tenth < least_free ? tenth : least_free;
+        s->reserve = (tenth < least_free ? tenth : least_free) + (uint64_t)others;
     }
     if (hold_alone(s)) {
         remove_leftovers(s);
