@@ -67,6 +67,7 @@ ok "broken frames: bridged" is "$(find faults/frames -type f | wc -l | tr -d ' '
 # damaged behind its head, with size and time kept, so that the survey believes to know it
 invent late --size 300x200 --frames 9 --interval 180 --start 2025-03-28T15:00:00Z
 dw survey late -o lost
+cp -r lost shares
 # shellcheck disable=SC2046
 set -- $(find late -iname '*.dng' | sort)
 touch -r "$4" stamp
@@ -77,6 +78,16 @@ dw render late -o lost
 ok "lost after the survey: done, status 3" ended 3 "cannot be read now" "1 unreadable"
 ok "lost after the survey: the ledger says so" is "$(grep -c unreadable lost/ledger.csv)" 1
 ok "lost after the survey: bridged" is "$(find lost/frames -type f | wc -l | tr -d ' ')" 9
+# a share cannot decide anew: it says what to do, and that makes the sequence whole
+left=0
+for part in 1 2; do
+    dw render late -o shares --part $part/2
+    if grep -q "without --part" err; then left=$part; fi
+done
+ok "lost in a share: it says how the sequence becomes whole" test $left -gt 0
+ok "lost in a share: one frame is not there" is "$(find shares/frames -type f | wc -l | tr -d ' ')" 8
+dw render late -o shares
+ok "then all of it together: bridged" is "$(sums shares)" "$(sums lost)"
 
 mkdir card
 find late -iname '*.dng' -exec cp -p {} card/ \;
