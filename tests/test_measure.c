@@ -62,7 +62,7 @@ START_TEST(both_builds_of_the_kernels_agree_with_plain_loops)
             float green[200], mono[200], energy[200] = {0}, added[200];
             k[b]->levels(mid, n, 50000, dark, sum, high, low);
             k[b]->levels(up, n, 50000, dark, sum, high, low);
-            k[b]->spots(up, mid, down, n, 2, limit, hit);
+            k[b]->spots(up, mid, down, n, 2, limit, dark, hit);
             k[b]->cells_bayer(up, mid, n / 2, 1, green);
             k[b]->cells_mono(up, mid, n / 2, mono);
             k[b]->detail(green, mono, green, n / 2, energy);
@@ -77,6 +77,11 @@ START_TEST(both_builds_of_the_kernels_agree_with_plain_loops)
                 int v = up[i] < down[i] ? up[i] : down[i];
                 int h = mid[i - 2] < mid[i + 2] ? mid[i - 2] : mid[i + 2];
                 if (mid[i] - (v > h ? v : h) > limit[i])
+                    any[i / DW_HIT_RUN] = true;
+                v = up[i] > down[i] ? up[i] : down[i];
+                h = mid[i - 2] > mid[i + 2] ? mid[i - 2] : mid[i + 2];
+                int below = (v < h ? v : h) - mid[i];
+                if (below > limit[i] && below > mid[i] - dark[i])
                     any[i / DW_HIT_RUN] = true;
             }
             for (size_t r = 0; r * DW_HIT_RUN < n; r++)
@@ -553,6 +558,43 @@ START_TEST(hot_pixels_are_listed_with_their_place_and_surroundings)
 }
 END_TEST
 
+/* Dead pixels: single, far below all neighbours of their colour. The foot of an edge, a shadow and
+ * noise are none. */
+START_TEST(dark_spots_are_listed)
+{
+    struct dice d = {11};
+    struct dw_mosaic m = new_mosaic(240, 160, "RGGB");
+    for (int y = 0; y < m.height; y++)
+        for (int x = 0; x < m.width; x++) {
+            double light = x < 120 ? 600 : 4000; /* electrons: an edge in the middle */
+            m.px[y * m.width + x] = expose_sample(&d, light, 0.5, 2);
+        }
+    for (int y = 40; y < 60; y++) /* a shadow of some size */
+        for (int x = 40; x < 60; x++)
+            m.px[y * m.width + x] = (uint16_t)BLACK;
+    const int dead[][2] = {{20, 11}, {21, 90}, {90, 33}, {150, 12}, {201, 77}, {230, 140}};
+    for (int i = 0; i < 6; i++)
+        m.px[dead[i][1] * m.width + dead[i][0]] = (uint16_t)(BLACK + (i % 2 ? 20 : 0));
+    struct scene s;
+    begin(&s, 4, 4);
+    take(&s, &m);
+    int found = 0;
+    for (uint32_t k = 0; k < s.out.m.n_spikes; k++) {
+        const struct dw_spot *p = &s.out.spot[k];
+        if (2 * (uint32_t)p->value > p->median2)
+            continue;
+        bool planted = false;
+        for (int i = 0; i < 6; i++)
+            planted = planted || (p->x == dead[i][0] && p->y == dead[i][1]);
+        ck_assert_msg(planted, "dark spot at %d,%d", p->x, p->y);
+        found++;
+    }
+    ck_assert_int_eq(found, 6);
+    end(&s);
+    dw_mosaic_free(&m);
+}
+END_TEST
+
 /* ---- detail ---- */
 
 START_TEST(detail_of_noise_is_nothing_within_what_is_told)
@@ -826,6 +868,7 @@ int main(void)
     tcase_add_test(t, stars_and_hot_pixels_do_not_move_a_mean);
     tcase_add_test(t, edges_and_gaps_stay_in_the_mean);
     tcase_add_test(t, hot_pixels_are_listed_with_their_place_and_surroundings);
+    tcase_add_test(t, dark_spots_are_listed);
     tcase_add_test(t, detail_of_noise_is_nothing_within_what_is_told);
     tcase_add_test(t, blur_takes_fine_detail_before_middle);
     tcase_add_test(t, any_mosaic_is_measured_or_refused);

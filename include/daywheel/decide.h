@@ -58,7 +58,7 @@ struct dw_facts {
     size_t n_levels;
     struct dw_levels *levels;
     size_t n_hot;
-    struct dw_hot *hot; /* sorted by y, then x */
+    struct dw_hot *hot; /* hot or dead, sorted by y, then x */
 
     float white_mul[3];    /* camera multipliers that make the chosen white neutral; green 1 */
     float cam_to_wide[9];  /* balanced camera RGB to linear BT.2020, rows sum to 1 */

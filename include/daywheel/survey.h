@@ -24,7 +24,8 @@ struct dw_tile {
     float fine_sd, middle_sd; /* their standard deviations from noise */
 };
 
-/* A small bright spot: a star, a hot pixel, a lamp. Positions in mosaic pixels. */
+/* A small bright spot: a star, a hot pixel, a lamp; or, where value is below median, a dark one: a
+ * dead pixel. Positions in mosaic pixels. */
 struct dw_spike {
     uint16_t x, y;
     float value;  /* DN */
@@ -75,10 +76,12 @@ struct dw_patches {
  * fits. */
 int dw_patch_places(int width, int height, struct dw_patch_place *at);
 
+#define DW_SPIKE_PIXELS 6000000
 struct dw_survey_params {
     int cols, rows;   /* of the light grid */
     int thumb_long;   /* longest side of the thumbnail, pixels */
-    int max_spikes;   /* a shot; the brightest are kept */
+    int max_spikes;   /* bright ones for each 6 million pixels or part of them, and a quarter as many
+                         dark ones; the strongest are kept */
 };
 #define DW_SURVEY_DEFAULTS {30, 20, 240, 6000}
 

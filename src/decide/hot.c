@@ -1,10 +1,10 @@
-/* hot.c: the map of hot pixels, learnt from the bright spots of many shots.
+/* hot.c: the map of hot and dead pixels, learnt from the bright and dark spots of many shots.
  *
  * A hot pixel stands still through the whole night, is one pixel small and has the same excess
  * in every exposure of one length. So do not: stars (they move; spread over the night even one a
  * pixel from the pole does), lamps and edges of roofs (their neighbours of other colours are
  * bright as well), texture of the ground (it is as bright, relative to its surroundings, by
- * day). docs/method.md gives the rule. */
+ * day). A dead pixel is dark in whatever light, and single as well. docs/method.md gives the rule. */
 #include "decide/steps.h"
 
 #include "base/robust.h"
@@ -22,14 +22,18 @@ struct hot_params {
     double least_glow;    /* log2 of seconds x ISO/100: shorter exposures show no hot pixels */
     double exposure_span; /* shots within this factor of the longest exposure x gain count, stops */
     double day_ratio;     /* relative excess must be so many times that in short exposures */
+    double dead_share;    /* of the shots must show a dead pixel dark */
+    double dead_depth;    /* and so much of the light must be missing there */
 };
-static const struct hot_params HOT = {17, 5, 0.6, 0.35, 0.5, 0.0, 1.2, 4.0};
+static const struct hot_params HOT = {17, 5, 0.6, 0.35, 0.5, 0.0, 1.2, 4.0, 0.8, 0.7};
 
-/* A bright spot of one shot. */
+enum kind { BRIGHT = 1, DARK = -1 };
+
+/* A spot of one shot. */
 struct spot {
     uint32_t at;     /* y << 16 | x */
     uint32_t shot;   /* 0..shots-1 */
-    float excess;    /* counts above its surroundings */
+    float excess;    /* counts above its surroundings; below them if dark */
     float relative;  /* excess over the level of its surroundings above black */
 };
 
@@ -76,9 +80,10 @@ static size_t pick(const struct dw_work *w, double least, double most, uint32_t 
     return n;
 }
 
-/* All spots of the picked shots, sorted by place. *spots is malloc'd. */
+/* All spots of one kind in the picked shots, sorted by place. *spots is malloc'd. */
 static enum dw_status gather(const struct dw_work *w, const uint32_t *picked, size_t n,
-                             struct spot **spots, size_t *count, struct dw_error *err)
+                             enum kind kind, struct spot **spots, size_t *count,
+                             struct dw_error *err)
 {
     size_t room = 0, used = 0;
     *spots = NULL;
@@ -98,7 +103,9 @@ static enum dw_status gather(const struct dw_work *w, const uint32_t *picked, si
             return s;
         }
         for (size_t i = 0; i < m->n_spikes; i++) {
-            float excess = spike[i].value - spike[i].median;
+            float excess = (float)kind * (spike[i].value - spike[i].median);
+            if (!(excess > 0))
+                continue;
             float level = fmaxf(spike[i].median - m->black[1], 1.0f);
             all[used++] = (struct spot){(uint32_t)spike[i].y << 16 | spike[i].x, (uint32_t)k,
                                         excess, excess / level};
@@ -161,6 +168,116 @@ static bool alone(const struct place *place, size_t n, const struct place *p)
     return true;
 }
 
+/* The spots of one kind in some shots, and the places where they stood. */
+struct seen {
+    struct spot *spot;
+    struct place *place;
+    size_t n;
+};
+
+static void free_seen(struct seen *s)
+{
+    free(s->spot);
+    free(s->place);
+}
+
+static enum dw_status look(const struct dw_work *w, const uint32_t *picked, size_t n,
+                           enum kind kind, struct seen *out, struct dw_error *err)
+{
+    size_t spots = 0;
+    double work[2 * 32];
+    enum dw_status s = gather(w, picked, n, kind, &out->spot, &spots, err);
+    if (s < 0)
+        return s;
+    out->place = malloc((spots + 1) * sizeof *out->place);
+    if (!out->place)
+        return dw_fail(err, DW_ERR_MEMORY, "hot pixels: no memory for %zu places", spots);
+    out->n = join(out->spot, spots, out->place, work);
+    return DW_OK;
+}
+
+/* Adds a place to the map. False without memory. */
+static bool add(struct dw_facts *facts, size_t *room, const struct place *p)
+{
+    if (facts->n_hot == *room) {
+        size_t more = *room ? 2 * *room : 1024;
+        void *v = realloc(facts->hot, more * sizeof *facts->hot);
+        if (!v)
+            return false;
+        facts->hot = v;
+        *room = more;
+    }
+    facts->hot[facts->n_hot++] =
+        (struct dw_hot){(uint16_t)(p->at & 0xffff), (uint16_t)(p->at >> 16)};
+    return true;
+}
+
+static bool is_hot(const struct place *p, const struct seen *night, size_t n_night,
+                   const struct seen *day, size_t n_day)
+{
+    if ((double)p->seen < HOT.share * (double)n_night || !p->steady ||
+        !alone(night->place, night->n, p))
+        return false;
+    const struct place *q = find(day->place, day->n, p->at);
+    return !q || q->seen * 2 < n_day ||
+           (double)p->relative >= HOT.day_ratio * (double)q->relative;
+}
+
+static bool is_dead(const struct place *p, const struct seen *lit, size_t n_lit)
+{
+    return (double)p->seen >= HOT.dead_share * (double)n_lit &&
+           (double)p->relative >= HOT.dead_depth && alone(lit->place, lit->n, p);
+}
+
+static int by_row(const void *a, const void *b)
+{
+    const struct dw_hot *p = a, *q = b;
+    if (p->y != q->y)
+        return p->y < q->y ? -1 : 1;
+    return p->x < q->x ? -1 : p->x > q->x;
+}
+
+static enum dw_status add_hot(struct dw_work *w, double most, const uint32_t *day, size_t n_day,
+                              struct dw_facts *facts, size_t *room, struct dw_error *err)
+{
+    uint32_t night[32];
+    size_t n_night = pick(w, most - HOT.exposure_span, most, night);
+    if (!(most >= HOT.least_glow) || n_night < HOT.least)
+        return DW_OK; /* what stands still in brief exposures is the scene */
+    struct seen by_night = {0}, by_day = {0};
+    enum dw_status s = look(w, night, n_night, BRIGHT, &by_night, err);
+    if (s >= 0)
+        s = look(w, day, n_day, BRIGHT, &by_day, err);
+    for (size_t i = 0; s >= 0 && i < by_night.n; i++)
+        if (is_hot(&by_night.place[i], &by_night, n_night, &by_day, n_day) &&
+            !add(facts, room, &by_night.place[i]))
+            s = dw_fail(err, DW_ERR_MEMORY, "hot pixels: no memory for the map");
+    free_seen(&by_day);
+    free_seen(&by_night);
+    return s;
+}
+
+/* In the brightest light there is: there little is missed. */
+static enum dw_status add_dead(struct dw_work *w, double most, const uint32_t *day, size_t n_day,
+                               struct dw_facts *facts, size_t *room, struct dw_error *err)
+{
+    uint32_t any[32];
+    size_t n = n_day;
+    if (n_day < HOT.least) {
+        n = pick(w, -HUGE_VAL, most, any);
+        day = any;
+    }
+    if (n < HOT.least)
+        return DW_OK;
+    struct seen lit = {0};
+    enum dw_status s = look(w, day, n, DARK, &lit, err);
+    for (size_t i = 0; s >= 0 && i < lit.n; i++)
+        if (is_dead(&lit.place[i], &lit, n) && !add(facts, room, &lit.place[i]))
+            s = dw_fail(err, DW_ERR_MEMORY, "hot pixels: no memory for the map");
+    free_seen(&lit);
+    return s;
+}
+
 enum dw_status dw_hot_pixels(struct dw_work *w, struct dw_facts *facts, struct dw_error *err)
 {
     facts->n_hot = 0;
@@ -170,53 +287,12 @@ enum dw_status dw_hot_pixels(struct dw_work *w, struct dw_facts *facts, struct d
         if (w->usable[i] && g > most)
             most = g;
     }
-    if (!(most >= HOT.least_glow))
-        return DW_OK; /* what stands still in brief exposures is the scene */
-    uint32_t night[32], day[32];
-    size_t n_night = pick(w, most - HOT.exposure_span, most, night);
-    size_t n_day = pick(w, -HUGE_VAL, most - 6, day); /* glow too faint to be seen */
-    if (n_night < HOT.least)
-        return DW_OK;
-    struct spot *spot = NULL, *by_day = NULL;
-    struct place *place = NULL, *day_place = NULL;
-    double *work = NULL;
-    size_t n = 0, n_by_day = 0;
-    enum dw_status s = gather(w, night, n_night, &spot, &n, err);
+    uint32_t day[32];
+    size_t room = 0, n_day = pick(w, -HUGE_VAL, most - 6, day); /* glow too faint to be seen */
+    enum dw_status s = add_hot(w, most, day, n_day, facts, &room, err);
     if (s >= 0)
-        s = gather(w, day, n_day, &by_day, &n_by_day, err);
-    if (s < 0)
-        goto out;
-    place = malloc((n + 1) * sizeof *place);
-    day_place = malloc((n_by_day + 1) * sizeof *day_place);
-    work = malloc(2 * (HOT.shots + 1) * sizeof *work);
-    if (!place || !day_place || !work) {
-        s = dw_fail(err, DW_ERR_MEMORY, "hot pixels: no memory for %zu places", n);
-        goto out;
-    }
-    size_t places = join(spot, n, place, work);
-    size_t day_places = join(by_day, n_by_day, day_place, work);
-    facts->hot = malloc((places + 1) * sizeof *facts->hot);
-    if (!facts->hot) {
-        s = dw_fail(err, DW_ERR_MEMORY, "hot pixels: no memory for the map");
-        goto out;
-    }
-    for (size_t i = 0; i < places; i++) { /* in order of y, then x */
-        const struct place *p = &place[i];
-        if ((double)p->seen < HOT.share * (double)n_night || !p->steady ||
-            !alone(place, places, p))
-            continue;
-        const struct place *q = find(day_place, day_places, p->at);
-        if (q && q->seen * 2 >= n_day &&
-            (double)p->relative < HOT.day_ratio * (double)q->relative)
-            continue;
-        facts->hot[facts->n_hot++] =
-            (struct dw_hot){(uint16_t)(p->at & 0xffff), (uint16_t)(p->at >> 16)};
-    }
-out:
-    free(work);
-    free(day_place);
-    free(place);
-    free(by_day);
-    free(spot);
+        s = add_dead(w, most, day, n_day, facts, &room, err);
+    if (facts->n_hot > 0)
+        qsort(facts->hot, facts->n_hot, sizeof *facts->hot, by_row);
     return s;
 }

@@ -25,27 +25,31 @@ static inline uint16_t larger(uint16_t a, uint16_t b)
 
 /* Nonzero if sample i stands out; written without a branch. */
 static inline uint16_t stands_out(const uint16_t *up, const uint16_t *p, const uint16_t *down,
-                                  size_t i, size_t step, uint16_t limit)
+                                  size_t i, size_t step, uint16_t limit, uint16_t dark)
 {
     uint16_t base = larger(smaller(up[i], down[i]), smaller(p[i - step], p[i + step]));
     uint16_t over = (uint16_t)(larger(p[i], base) - base);
-    return (uint16_t)(over > limit);
+    uint16_t top = smaller(larger(up[i], down[i]), larger(p[i - step], p[i + step]));
+    uint16_t below = (uint16_t)(larger(p[i], top) - p[i]), left = (uint16_t)(larger(p[i], dark) - dark);
+    return (uint16_t)((over > limit) | ((below > limit) & (below > left)));
 }
 
 static void spots(const uint16_t *restrict up, const uint16_t *restrict p,
                   const uint16_t *restrict down, size_t n, size_t step,
-                  const uint16_t *restrict limit, uint8_t *restrict hit)
+                  const uint16_t *restrict limit, const uint16_t *restrict dark,
+                  uint8_t *restrict hit)
 {
     for (size_t start = 0; start < n; start += DW_HIT_RUN) {
         size_t end = start + DW_HIT_RUN;
         uint16_t any = 0;
         if (start >= step && end + step <= n) {
             for (size_t k = 0; k < DW_HIT_RUN; k++) /* the common run: a fixed length */
-                any |= stands_out(up, p, down, start + k, step, limit[start + k]);
+                any |= stands_out(up, p, down, start + k, step, limit[start + k],
+                                  dark[start + k]);
         } else {
             size_t from = start > step ? start : step, to = end + step < n ? end : n - step;
             for (size_t i = from; n > step && i < to; i++)
-                any |= stands_out(up, p, down, i, step, limit[i]);
+                any |= stands_out(up, p, down, i, step, limit[i], dark[i]);
         }
         hit[start / DW_HIT_RUN] = (uint8_t)any;
     }

@@ -18,10 +18,11 @@ struct dw_survey_kernels {
     /* Small bright spots, roughly: marks in hit[i / DW_HIT_RUN] whether any sample of the run
      * stands more than limit[i] above the larger of min(up, down) and min(left, right), the
      * neighbours of equal colour `step` samples to the side. Edges and thin lines have a bright
-     * neighbour on both sides and are not marked; the caller looks closer at what is.
-     * Looks at step <= i < n - step only. */
+     * neighbour on both sides and are not marked; the caller looks closer at what is. Small dark
+     * ones too: so much below the smaller of max(up, down) and max(left, right), and nearer to
+     * dark[i] than to that. Looks at step <= i < n - step only. */
     void (*spots)(const uint16_t *up, const uint16_t *p, const uint16_t *down, size_t n,
-                  size_t step, const uint16_t *limit, uint8_t *hit);
+                  size_t step, const uint16_t *limit, const uint16_t *dark, uint8_t *hit);
     /* Two rows of a Bayer mosaic to n cells of 2x2: green[i] = mean of the two greens.
      * first: column (0 or 1) of the green in the upper row. */
     void (*cells_bayer)(const uint16_t *upper, const uint16_t *lower, size_t n, size_t first,

@@ -234,12 +234,20 @@ static struct dw_spot_rule make_rule(const struct dw_mosaic *m, const struct dw_
                              {(double)m->black[0], (double)m->black[1], (double)m->black[2]},
                              defaults.list_sigma,
                              defaults.list_share,
+                             defaults.dark_share,
                              defaults.core_sigma,
                              defaults.core_share,
                              defaults.smooth_sigma,
                              defaults.wing_share,
                              defaults.rival_share};
     return r;
+}
+
+/* The larger the sensor, the more stars and hot pixels it holds. */
+static size_t max_spikes(const struct dw_mosaic *m, const struct dw_survey_params *params)
+{
+    size_t pixels = (size_t)m->width * (size_t)m->height;
+    return (size_t)params->max_spikes * ((pixels + DW_SPIKE_PIXELS - 1) / DW_SPIKE_PIXELS);
 }
 
 /* Work space of one frame, one element a tile. */
@@ -267,7 +275,7 @@ static enum dw_status measure(struct dw_measurer *w, const struct dw_layout *l,
     struct dw_thresholds t = {.limits = tiles->limits, .rule = &rule};
     set_thresholds(m, &noise, &t);
 
-    s = dw_spots_start(&w->spots, (size_t)params->max_spikes, m->samples / 16, err);
+    s = dw_spots_start(&w->spots, max_spikes(m, params), m->samples / 16, err);
     if (s >= 0)
         s = dw_pass_run(p, l, m, &t, &w->spots, err);
     if (s < 0)

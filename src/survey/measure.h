@@ -11,12 +11,12 @@
 struct dw_measure_params {
     double clip_share; /* of black..white: samples from here on count as saturated */
     double even_share; /* a tile tells about noise whose greens scatter by noise and this share */
-    double list_sigma, list_share, core_sigma, core_share; /* struct dw_spot_rule */
+    double list_sigma, list_share, dark_share, core_sigma, core_share; /* struct dw_spot_rule */
     double smooth_sigma, wing_share, rival_share;          /* the same */
     double core_most; /* share of a tile's samples that may be kept out; more is no star field */
 };
 /* clang-format off */
-#define DW_MEASURE_DEFAULTS {0.98, 0.15, 4.4, 0.08, 5.0, 0.7, 3.0, 0.06, 0.7, 0.25}
+#define DW_MEASURE_DEFAULTS {0.98, 0.15, 4.4, 0.08, 0.5, 5.0, 0.7, 3.0, 0.06, 0.7, 0.25}
 /* clang-format on */
 /* Buffers of one worker, kept from frame to frame. Start from a zeroed struct. */
 struct dw_measurer {

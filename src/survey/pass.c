@@ -266,6 +266,14 @@ static void spread_limits(struct dw_pass *p, const struct dw_layout *l,
     }
 }
 
+/* Of a run that holds a spot: which samples may be it. */
+static bool stands_out(int v, int up, int down, int left, int right, int limit)
+{
+    int low1 = up < down ? up : down, low2 = left < right ? left : right;
+    int high1 = up < down ? down : up, high2 = left < right ? right : left;
+    return v > limit + (low1 > low2 ? low1 : low2) || v < (high1 < high2 ? high1 : high2) - limit;
+}
+
 static enum dw_status find_spots(struct dw_pass *p, const struct dw_layout *l,
                                  const struct dw_mosaic *m, int y, const struct dw_spot_rule *rule,
                                  struct dw_spots *spots, struct dw_error *err)
@@ -275,8 +283,9 @@ static enum dw_status find_spots(struct dw_pass *p, const struct dw_layout *l,
     const uint16_t *row = m->px + (size_t)y * (size_t)l->stride;
     const ptrdiff_t dy = (ptrdiff_t)l->step_y * l->stride;
     const int n = l->samples, dx = l->step_x;
-    const uint16_t *limit = p->limit + (size_t)(y % l->vp) * row_room(l);
-    p->k->spots(row - dy, row, row + dy, (size_t)n, (size_t)dx, limit, p->hit);
+    const size_t phase = (size_t)(y % l->vp) * row_room(l);
+    const uint16_t *limit = p->limit + phase, *dark = p->dark + phase;
+    p->k->spots(row - dy, row, row + dy, (size_t)n, (size_t)dx, limit, dark, p->hit);
     for (int run = 0; run * DW_HIT_RUN < n; run++) {
         if (!p->hit[run])
             continue;
@@ -284,9 +293,7 @@ static enum dw_status find_spots(struct dw_pass *p, const struct dw_layout *l,
         from = from < dx ? dx : from;
         to = to > n - dx ? n - dx : to;
         for (int i = from; i < to; i++) {
-            uint16_t v1 = row[i - dy] < row[i + dy] ? row[i - dy] : row[i + dy];
-            uint16_t v2 = row[i - dx] < row[i + dx] ? row[i - dx] : row[i + dx];
-            if (row[i] <= limit[i] + (v1 > v2 ? v1 : v2))
+            if (!stands_out(row[i], row[i - dy], row[i + dy], row[i - dx], row[i + dx], limit[i]))
                 continue;
             enum dw_status s = dw_spots_look(spots, l, m, rule, i, y, err);
             if (s < 0)

@@ -3,17 +3,21 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 enum dw_status dw_spots_start(struct dw_spots *s, size_t most, size_t core_most,
                               struct dw_error *err)
 {
-    if (!s->list || s->most != most) {
+    size_t room = most + most / 4;
+    if (!s->list || s->room != room) {
         free(s->list);
-        s->list = malloc((most + 1) * sizeof *s->list);
-        s->most = most;
+        s->list = malloc((room + 1) * sizeof *s->list);
+        s->room = room;
         if (!s->list)
-            return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for %zu spots", most);
+            return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for %zu spots", room);
     }
+    s->bright = (struct dw_spot_heap){s->list, 0, most};
+    s->dark = (struct dw_spot_heap){s->list + most, 0, most / 4};
     s->n = 0;
     s->cores = 0;
     s->core_most = core_most;
@@ -27,15 +31,17 @@ void dw_spots_free(struct dw_spots *s)
     *s = (struct dw_spots){0};
 }
 
-static int64_t excess2(const struct dw_spot *p)
+/* Twice the distance from the surroundings. */
+static int64_t height2(const struct dw_spot *p)
 {
-    return 2 * (int64_t)p->value - (int64_t)p->median2;
+    int64_t d = 2 * (int64_t)p->value - (int64_t)p->median2;
+    return d < 0 ? -d : d;
 }
 
 /* a is to be thrown out before b: the weaker, of equals the later in the picture. */
 static bool weaker(const struct dw_spot *a, const struct dw_spot *b)
 {
-    int64_t d = excess2(a) - excess2(b);
+    int64_t d = height2(a) - height2(b);
     if (d != 0)
         return d < 0;
     return a->y != b->y ? a->y > b->y : a->x > b->x;
@@ -58,17 +64,17 @@ static void sift_down(struct dw_spot *v, size_t n)
     }
 }
 
-static void keep(struct dw_spots *s, struct dw_spot p)
+static void keep(struct dw_spot_heap *h, struct dw_spot p)
 {
-    struct dw_spot *v = s->list;
-    if (s->n < s->most) {
-        size_t i = s->n++;
+    struct dw_spot *v = h->v;
+    if (h->n < h->most) {
+        size_t i = h->n++;
         for (; i > 0 && weaker(&p, &v[(i - 1) / 2]); i = (i - 1) / 2)
             v[i] = v[(i - 1) / 2];
         v[i] = p;
-    } else if (s->most > 0 && weaker(&v[0], &p)) {
+    } else if (h->most > 0 && weaker(&v[0], &p)) {
         v[0] = p;
-        sift_down(v, s->n);
+        sift_down(v, h->n);
     }
 }
 
@@ -115,6 +121,14 @@ static double core_weight(const struct dw_spot_rule *rule, const uint16_t sorted
            clamp01((rule->rival_share - rival) / 0.2);
 }
 
+/* Against the darkest of its neighbours: the foot of an edge is none. */
+static bool is_dark(const struct dw_spot_rule *rule, uint16_t darkest, uint32_t value, double black)
+{
+    double light = (double)darkest - black, below = (double)darkest - (double)value;
+    return (double)value - black < rule->dark_share * light &&
+           below > rule->list_sigma * sqrt(dw_noise_var(&rule->noise, light));
+}
+
 enum dw_status dw_spots_look(struct dw_spots *s, const struct dw_layout *l,
                              const struct dw_mosaic *m, const struct dw_spot_rule *rule, int sample,
                              int y, struct dw_error *err)
@@ -128,27 +142,32 @@ enum dw_status dw_spots_look(struct dw_spots *s, const struct dw_layout *l,
     const int c = l->colour[y % l->vp][sample % l->hp];
 
     uint16_t sorted[8] = {0};
-    bool highest = true;
+    bool highest = true, lowest = true;
     for (int i = 0; i < 8; i++) {
         /* Of equal neighbours the first counts as the summit. */
         highest = highest && (i < 4 ? around[i] < value : around[i] <= value);
+        lowest = lowest && around[i] > value;
         int k = i;
         for (; k > 0 && sorted[k - 1] > around[i]; k--)
             sorted[k] = sorted[k - 1];
         sorted[k] = around[i];
     }
     const uint32_t median2 = (uint32_t)sorted[3] + sorted[4];
-    if (2 * value <= median2)
+    int x = sample / l->spp;
+    /* Without a mosaic a spot shows in all three colours: green alone is listed. */
+    const bool listed = l->spp == 1 || c == 1;
+    const struct dw_spot spot = {(uint16_t)x, (uint16_t)y, (uint16_t)value, median2};
+    if (2 * value <= median2) {
+        if (lowest && listed && is_dark(rule, sorted[0], value, rule->black[c]))
+            keep(&s->dark, spot);
         return DW_OK;
+    }
     const double over = 0.5 * (double)(2 * value - median2);
     const double light = 0.5 * median2 - rule->black[c];
     const double sigma = sqrt(dw_noise_var(&rule->noise, light));
 
-    int x = sample / l->spp;
-    /* Without a mosaic a spot shows in all three colours: green alone is listed. */
-    if (highest && (l->spp == 1 || c == 1) &&
-        over > fmax(rule->list_sigma * sigma, rule->list_share * light))
-        keep(s, (struct dw_spot){(uint16_t)x, (uint16_t)y, (uint16_t)value, median2});
+    if (highest && listed && over > fmax(rule->list_sigma * sigma, rule->list_share * light))
+        keep(&s->bright, spot);
     int weight = (int)rint(256 * core_weight(rule, sorted, over, light, sigma));
     if (weight > 0)
         return add_core(s, (struct dw_core){(uint16_t)x, (uint16_t)y, (uint16_t)weight}, err);
@@ -175,6 +194,8 @@ static int by_weight(const void *a, const void *b)
 
 void dw_spots_sort(struct dw_spots *s)
 {
+    s->n = s->bright.n + s->dark.n;
+    memmove(s->list + s->bright.n, s->dark.v, s->dark.n * sizeof *s->list);
     if (s->n > 0)
         qsort(s->list, s->n, sizeof *s->list, by_place);
     if (s->cores > 0)

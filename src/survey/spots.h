@@ -1,5 +1,6 @@
-/* spots.h: small bright spots: stars, hot pixels, particles. They are listed (decide tells what
- * stands still from what moves) and, where strong, kept out of the tiles' means. */
+/* spots.h: small bright spots: stars, hot pixels, particles; and small dark ones: dead pixels. They
+ * are listed (decide tells what stands still from what moves) and, where bright and strong, kept
+ * out of the tiles' means. */
 #ifndef DW_SURVEY_SPOTS_H
 #define DW_SURVEY_SPOTS_H
 
@@ -12,6 +13,8 @@ struct dw_spot_rule {
     double black[3];
     double list_sigma, list_share;   /* listed when it stands both above its surroundings: so many
                                         sigma, and this share of the light there */
+    double dark_share;               /* a dark one stands as many sigma below, and has less than this
+                                        share of the light around it */
     double core_sigma, core_share;   /* begins to be kept out of the mean there, and is wholly at
                                         twice that */
     double smooth_sigma, wing_share; /* where the surroundings are no rougher than so many sigma
@@ -35,15 +38,22 @@ struct dw_core {
     uint16_t weight; /* of 256: how far it is kept out */
 };
 
-struct dw_spots {
-    struct dw_spot *list; /* a heap, weakest first, until dw_spots_sort */
+/* A heap, weakest first. */
+struct dw_spot_heap {
+    struct dw_spot *v;
     size_t n, most;
+};
+
+struct dw_spots {
+    struct dw_spot_heap bright, dark;
+    struct dw_spot *list; /* both, once sorted; owns the heaps' memory */
+    size_t n, room;
     struct dw_core *core;
     size_t cores, core_room, core_most;
 };
 
-/* Empties the lists for a frame; at most `most` spots are kept, the brightest by their excess
- * over the median, and core_most cores. Errors: DW_ERR_MEMORY. */
+/* Empties the lists for a frame; at most `most` spots are kept, those farthest from the median of
+ * their surroundings, a quarter as many dark ones, and core_most cores. Errors: DW_ERR_MEMORY. */
 enum dw_status dw_spots_start(struct dw_spots *s, size_t most, size_t core_most,
                               struct dw_error *err);
 void dw_spots_free(struct dw_spots *s);
@@ -54,7 +64,7 @@ enum dw_status dw_spots_look(struct dw_spots *s, const struct dw_layout *l,
                              const struct dw_mosaic *m, const struct dw_spot_rule *rule, int sample,
                              int y, struct dw_error *err);
 
-/* Sorts the list by y, then x, and the cores by falling weight, then so. */
+/* Joins both kinds in one list by y, then x; sorts the cores by falling weight, then so. */
 void dw_spots_sort(struct dw_spots *s);
 
 #endif

@@ -84,6 +84,7 @@ static const struct option table[] = {
     {"read-dn", K_REAL, F(read_dn), 0, 100, NULL, "read noise behind it, DN"},
     {"dark", K_REAL, F(dark_e), 0, 100, NULL, "dark current, electrons per second"},
     {"hot", K_REAL, F(hot_share), 0, 0.1, NULL, "share of hot pixels"},
+    {"dead", K_REAL, F(dead_share), 0, 0.1, NULL, "share of pixels that see no light"},
     {"black-drift", K_REAL, F(black_drift), 0, 50, NULL, "untold shift of black, DN"},
     {"black-hours", K_REAL, F(black_hours), 0, 100, NULL,
      "that shift wanders over so long; 0: each exposure anew"},

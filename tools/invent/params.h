@@ -77,6 +77,7 @@ struct dwi_params {
     double read_dn;     /* read noise behind the amplifier, DN */
     double dark_e;      /* dark current, electrons per second */
     double hot_share;   /* share of pixels that are hot */
+    double dead_share;  /* share of pixels that see no light */
     double black_drift; /* DN, largest untold shift of the black level */
     double black_hours; /* it wanders over so many hours; 0: each exposure anew */
     double prnu;        /* pixel response non-uniformity, rms share */

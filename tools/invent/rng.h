@@ -65,7 +65,8 @@ enum dwi_stream {
     DWI_S_FAULT,
     DWI_S_LAMP,
     DWI_S_CLOCK,
-    DWI_S_APJIT
+    DWI_S_APJIT,
+    DWI_S_DEAD
 };
 
 #endif

@@ -19,7 +19,9 @@ int dwi_sensor_make(struct dwi_sensor *s, const struct dwi_params *p)
     s->flat = malloc(n * sizeof *s->flat);
     s->column = malloc((size_t)p->width * sizeof *s->column);
     s->hot = malloc(((size_t)s->n_hot + 1) * sizeof *s->hot);
-    if (!s->flat || !s->column || !s->hot) {
+    s->n_dead = (int)(p->dead_share * (double)n);
+    s->dead = malloc(((size_t)s->n_dead + 1) * sizeof *s->dead);
+    if (!s->flat || !s->column || !s->hot || !s->dead) {
         dwi_sensor_free(s);
         return -1;
     }
@@ -43,6 +45,12 @@ int dwi_sensor_make(struct dwi_sensor *s, const struct dwi_params *p)
         s->hot[i].y = (int)(dwi_uniform(k + 1) * p->height);
         s->hot[i].rate = (float)(1.5 * exp2(8 * dwi_uniform(k + 2)));
     }
+    for (int i = 0; i < s->n_dead; i++) {
+        uint64_t k = dwi_key(p->seed, DWI_S_DEAD, (uint64_t)i * 2);
+        s->dead[i][0] = (int)(dwi_uniform(k) * p->width);
+        s->dead[i][1] = (int)(dwi_uniform(k + 1) * p->height);
+        s->flat[(size_t)s->dead[i][1] * (size_t)p->width + (size_t)s->dead[i][0]] = 0;
+    }
     return 0;
 }
 
@@ -51,6 +59,7 @@ void dwi_sensor_free(struct dwi_sensor *s)
     free(s->flat);
     free(s->column);
     free(s->hot);
+    free(s->dead);
     memset(s, 0, sizeof *s);
 }
 

@@ -20,6 +20,8 @@ struct dwi_sensor {
     float *column; /* fixed column offset, DN */
     struct dwi_hot *hot;
     int n_hot;
+    int (*dead)[2]; /* x, y; their flat is 0 */
+    int n_dead;
 };
 
 int dwi_sensor_make(struct dwi_sensor *s, const struct dwi_params *p);

@@ -113,6 +113,17 @@ static int write_hot(const char *folder, const struct dwi_sensor *s)
     return done(f);
 }
 
+static int write_dead(const char *folder, const struct dwi_sensor *s)
+{
+    FILE *f = table(folder, "dead.csv");
+    if (!f)
+        return -1;
+    fprintf(f, "x,y\n");
+    for (int i = 0; i < s->n_dead; i++)
+        fprintf(f, "%d,%d\n", s->dead[i][0], s->dead[i][1]);
+    return done(f);
+}
+
 static int write_patches(const char *folder, const struct dwi_stage *st,
                          const struct dwi_shot *shots, const struct dwi_patch *q, int n,
                          const struct dwi_patch_truth *t)
@@ -199,7 +210,7 @@ int dwi_truth_write(const char *folder, const struct dwi_stage *st, const struct
                     const struct dwi_patch_truth *truth)
 {
     if (write_shots(folder, st, shots) || write_stars(folder, st, shots) ||
-        write_hot(folder, sensor) || write_camera(folder, st) ||
+        write_hot(folder, sensor) || write_dead(folder, sensor) || write_camera(folder, st) ||
         write_patches(folder, st, shots, patch, n_patches, truth) ||
         (st->p->view == DWI_TARGET && write_target(folder, st->p)))
         return -1;
