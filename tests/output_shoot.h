@@ -48,7 +48,9 @@ static inline void shoot_facts(struct dw_facts *f)
         f->levels[i] = (struct dw_levels){100.0 * (1 << i) / 3,
                                           pow(2, -i / 3.0),
                                           {511.1f + (float)i, 512.2f, 513.3f},
-                                          16383.0f / 1.1f};
+                                          16383.0f / 1.1f,
+                                          2.0f / 3,
+                                          0.7f / 3};
     f->n_hot = SHOOT_HOT;
     f->hot = calloc(SHOOT_HOT, sizeof *f->hot);
     for (int i = 0; i < SHOOT_HOT; i++)

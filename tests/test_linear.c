@@ -370,7 +370,7 @@ START_TEST(senseless_mosaics_are_refused)
         DW_ERR_FORMAT);
     dw_mosaic_free(&m);
     m = new_mosaic(16, 12, "RGGB");
-    struct dw_levels upside_down = {100, 1, {600, 600, 600}, 512};
+    struct dw_levels upside_down = {100, 1, {600, 600, 600}, 512, 0, 0};
     ck_assert_int_eq(
         dw_linear_from_mosaic(&m, &upside_down, &f, &plain_source, &half, false, &l, &err),
         DW_ERR_FORMAT);

@@ -197,6 +197,12 @@ START_TEST(values_are_read)
     ck_assert_int_eq(settings.part[1], 7);
     ck_assert(render("a -o out --site 90,360") == DW_OK);
     ck_assert(render("a -o out --steady 1") == DW_OK);
+    ck_assert_double_eq(settings.stars, 1.8);
+    ck_assert_double_eq(settings.noise, 0.5);
+    ck_assert(render("a -o out --stars 0 --noise-reduction 1") == DW_OK);
+    ck_assert_double_eq(settings.stars, 0);
+    ck_assert_double_eq(settings.noise, 1);
+    ck_assert(render("a -o out") == DW_OK);
     ck_assert(!settings.has_white);
     ck_assert(render("a -o out --white 3200") == DW_OK);
     ck_assert(settings.has_white);
@@ -229,6 +235,8 @@ START_TEST(values_outside_their_range_are_named)
     REFUSED("a -o out --twilight -3,-12", "--twilight '-3,-12'", "did you mean -12,-3");
     REFUSED("a -o out --twilight -5,-5", "room between");
     REFUSED("a -o out --twilight -120,0", "NIGHT -120", "-90 to 90");
+    REFUSED("a -o out --stars -1", "--stars '-1'", "0 to 4");
+    REFUSED("a -o out --noise-reduction 2", "0 to 1");
     REFUSED("a -o out --white 900", "--white '900'", "KELVIN 900", "1500 to 25000");
     REFUSED("a -o out --white 5000,80", "TINT 80", "-50 to 50");
     REFUSED("a -o out --white 5000,", "--white '5000,'");

@@ -33,6 +33,7 @@ const char *dw_fault_name(int i);
 struct dw_levels {
     double iso, shutter_s; /* class: recorded true ISO; geometric mean of its shutter times */
     float black[3], white; /* DN */
+    float read_dn, photon_dn; /* noise: var = read_dn^2 + photon_dn * light, DN^2; 0 unknown */
 };
 
 /* The law of light against sun altitude: a cubic B-spline on uniform knots. */

@@ -11,6 +11,7 @@
 #include "cli/signals.h"
 #include "cli/told.h"
 
+#include <math.h>
 #include <sched.h>
 #include <stdlib.h>
 #include <string.h>
@@ -174,6 +175,8 @@ struct dw_render_params dw_job_render_params(const struct dw_settings *s)
     p.bits = s->format == DW_JPEG ? 8 : 16;
     p.light = s->format == DW_EXR;
     p.space = (enum dw_space)s->space;
+    p.look.star_lift = (float)(exp2(s->stars) - 1);
+    p.noise_reduction = (float)s->noise;
     p.part = s->part[0];
     p.parts = s->part[1];
     return p;

@@ -137,6 +137,19 @@ const struct dw_option dw_options[] = {
      .help = "frames a second at which the sequence will be shown",
      .more = "Changes no picture. It says for which rate the flicker that is left is compared with "
              "what the eye can see, in the last lines of a run and in summary.json."},
+    {.name = "stars", .kind = DW_OPT_REAL, .at = AT(stars), .form = "STOPS",
+     .means = "a number of stops", .range = {{0, 4}}, .example = "1.8", .standard = "1.8",
+     .group = DW_GROUP_PICTURE, .use = DW_USE_RESULT, .commands = DW_CMD_RENDER,
+     .help = "how far stars are lifted above the night sky",
+     .more = "In stops of their light beyond that of the sky around them; 0 leaves them as they "
+             "were shot. The sky itself, the ground and the twilight stay as they are."},
+    {.name = "noise-reduction", .kind = DW_OPT_REAL, .at = AT(noise), .form = "SHARE",
+     .means = "a share", .range = {{0, 1}}, .example = "0.5", .standard = "0.5",
+     .group = DW_GROUP_PICTURE, .use = DW_USE_RESULT, .commands = DW_CMD_RENDER,
+     .help = "how much of the sensor's noise is smoothed, 0 to 1",
+     .more = "Speckles of colour go first; brightness is smoothed only gently, and nothing that "
+             "stands out of the noise is touched: stars keep their light and edges their place. "
+             "Where there is hardly any noise, as by day, nothing is done. 0 does nothing at all."},
     {.name = "white", .kind = DW_OPT_OPEN, .at = AT(white), .has = AT(has_white),
      .form = "KELVIN[,TINT]",
      .means = "the colour temperature of a light, and how much greener it is in thousandths of Duv",

@@ -198,7 +198,8 @@ static int sun_sinking(const void *a, const void *b)
 static enum dw_status make_columns(struct preview *p)
 {
     const struct dw_preview_view view = {p->whole ? &p->job.shots : &p->few, &p->job.decision,
-                                         &p->few, &p->pictures};
+                                         &p->few, &p->pictures,
+                                         dw_job_render_params(p->job.settings).look};
     const struct dw_frame **frame = calloc(p->n_chosen, sizeof *frame);
     p->column = calloc(p->n_chosen, sizeof *p->column);
     enum dw_status status = DW_OK;

@@ -26,9 +26,9 @@ static void label(const struct dw_preview_view *v, const struct dw_frame *f,
 
 /* The look works in place, so each rendering starts from a copy. */
 static enum dw_status look(const struct dw_linear *light, const struct dw_frame *row,
-                           const struct dw_facts *facts, struct dw_image *out, struct dw_error *err)
+                           const struct dw_facts *facts, const struct dw_look_params *params,
+                           struct dw_image *out, struct dw_error *err)
 {
-    const struct dw_look_params params = DW_LOOK_DEFAULTS;
     const size_t n = (size_t)light->width * (size_t)light->height;
     struct dw_linear copy = {.width = light->width, .height = light->height};
     copy.plane[0] = malloc(3 * n * sizeof(float));
@@ -38,7 +38,7 @@ static enum dw_status look(const struct dw_linear *light, const struct dw_frame 
     copy.plane[1] = copy.plane[0] + n;
     copy.plane[2] = copy.plane[1] + n;
     *out = (struct dw_image){.bits = 8, .space = DW_SPACE_SRGB};
-    enum dw_status s = dw_look(&copy, row, facts, &params, out, err);
+    enum dw_status s = dw_look(&copy, row, facts, params, out, err);
     dw_linear_free(&copy);
     return s;
 }
@@ -69,7 +69,7 @@ static enum dw_status make(const struct dw_preview_view *v, const struct dw_fram
                                  facts, &alone, &light, err);
     for (unsigned r = 0; r < DW_RENDERINGS && s >= 0; r++) {
         struct dw_frame row = dw_frame_as(frame, (enum dw_rendering)r);
-        s = look(&light, &row, facts, &out->image[r], err);
+        s = look(&light, &row, facts, &v->look, &out->image[r], err);
     }
     dw_linear_free(&light);
     free(thumb.rgb);

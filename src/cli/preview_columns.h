@@ -11,6 +11,7 @@ struct dw_preview_view {
     const struct dw_decision *decision;
     const struct dw_shots *few;
     const struct dw_survey *pictures;
+    struct dw_look_params look;
 };
 
 /* Makes the column of one frame: its first source that is among the few, in all renderings.

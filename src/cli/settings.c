@@ -9,10 +9,13 @@
 void dw_settings_default(struct dw_settings *s)
 {
     const struct dw_decide_params decide = DW_DECIDE_DEFAULTS;
+    const struct dw_render_params render = DW_RENDER_DEFAULTS;
     *s = (struct dw_settings){
         .twilight = {decide.night_deg, decide.day_deg},
         .steady = decide.steady,
         .fps = decide.fps,
+        .stars = DW_STARS_DEFAULT_STOPS,
+        .noise = (double)render.noise_reduction,
         .size = {DW_SIZE_HALF, 0, 0},
         .format = DW_JPEG,
         .compression = DW_COMPRESS_DEFLATE,

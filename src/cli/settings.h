@@ -25,6 +25,8 @@ struct dw_settings {
     double steady;      /* 0..1 */
     unsigned also;      /* bits 1 << enum dw_rendering */
     double fps;         /* of the sequence when it is shown */
+    double stars;       /* stops that stars are lifted above the sky */
+    double noise;       /* share of the noise that is taken out */
     bool has_white;
     double white[2]; /* the light that is white: kelvin, thousandths of Duv */
     struct dw_size size;

@@ -27,6 +27,29 @@ static bool counts(const struct dw_work *w, size_t i)
     return w->survey->measure[i].usable && w->survey->measure[i].white > 0;
 }
 
+static float read_dn(const struct dw_measure *m)
+{
+    return m->noise_dn;
+}
+
+static float photon_dn(const struct dw_measure *m)
+{
+    return m->photon_dn;
+}
+
+/* Median over a class of what was measured; 0 where nothing was. */
+static float middle_of(const struct dw_work *w, size_t lead,
+                       float (*measured)(const struct dw_measure *m), double *v)
+{
+    size_t n = 0;
+    for (size_t i = lead; i < w->n; i++) {
+        float x = measured(&w->survey->measure[i]);
+        if (counts(w, i) && isfinite(x) && same_class(&w->shots->shot[lead], &w->shots->shot[i]))
+            v[n++] = (double)x;
+    }
+    return n ? (float)fmax(dw_median(v, n), 0) : 0;
+}
+
 /* Learns the class of shot `lead` from all its members; marks them done. */
 static void learn(struct dw_work *w, size_t lead, bool *done, double *v, struct dw_levels *out)
 {
@@ -43,6 +66,8 @@ static void learn(struct dw_work *w, size_t lead, bool *done, double *v, struct 
         else
             out->white = middle;
     }
+    out->read_dn = middle_of(w, lead, read_dn, v);
+    out->photon_dn = middle_of(w, lead, photon_dn, v);
     double sum = 0;
     size_t n = 0;
     for (size_t i = lead; i < w->n; i++) {

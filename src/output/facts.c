@@ -10,7 +10,7 @@
 
 #include "base/atomic_file.h"
 
-#define FACTS_FORMAT 1 /* rises when a reader of the old form would misunderstand the new one */
+#define FACTS_FORMAT 2 /* rises when a reader of the old form would misunderstand the new one */
 #define LARGEST_FACTS ((size_t)64 << 20)
 
 static json_t *number(double x)
@@ -31,9 +31,11 @@ static json_t *levels_json(const struct dw_facts *f)
     json_t *a = json_array();
     for (size_t i = 0; i < f->n_levels; i++) {
         const struct dw_levels *l = &f->levels[i];
-        json_array_append_new(a, json_pack("{s:o, s:o, s:o, s:o}", "iso", number(l->iso),
+        json_array_append_new(a, json_pack("{s:o, s:o, s:o, s:o, s:o, s:o}", "iso", number(l->iso),
                                            "shutter_s", number(l->shutter_s), "black",
-                                           floats(l->black, 3), "white", number((double)l->white)));
+                                           floats(l->black, 3), "white", number((double)l->white),
+                                           "read_noise", number((double)l->read_dn), "photon_noise",
+                                           number((double)l->photon_dn)));
     }
     return a;
 }
@@ -187,6 +189,8 @@ static void get_levels(struct reader *r, struct dw_facts *f)
         f->levels[i].shutter_s = get_number(r, o, "shutter_s");
         get_floats(r, o, "black", f->levels[i].black, 3);
         f->levels[i].white = (float)get_number(r, o, "white");
+        f->levels[i].read_dn = (float)get_number(r, o, "read_noise");
+        f->levels[i].photon_dn = (float)get_number(r, o, "photon_noise");
     }
 }
 

@@ -7,7 +7,7 @@
 #include <inttypes.h>
 
 /* Rises whenever the bytes of a frame change for equal instructions. */
-#define FRAME_FORMAT 1
+#define FRAME_FORMAT 2
 
 /* All of the look's parameters are floats, and each one counts, also those added later. */
 _Static_assert(sizeof(struct dw_look_params) % sizeof(float) == 0, "the look is made of floats");
@@ -44,6 +44,7 @@ bool dw_recipe_start(const struct dw_writer_params *writer, const struct dw_rend
     struct dw_facts light = facts_of_light(facts);
     if (writer->format != DW_EXR)
         add_look(&b, &render->look);
+    dw_buffer_printf(&b, "\nnoise %.9g\n", (double)render->noise_reduction);
     dw_facts_text(writer->format == DW_EXR ? &light : facts, false, &b);
     dw_c_locale_leave(&locale);
     bool ok = !b.failed;

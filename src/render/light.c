@@ -101,6 +101,7 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
         (s = dw_cells_open(&l->cells, &l->samples, &l->geo, err)) < 0 ||
         (s = dw_develop_make(facts, source, &l->develop_cells, err)) < 0)
         return s;
+    l->noise.on = false;
     l->develop_pixels = l->develop_cells;
     if (l->geo.full) { /* these come balanced, because their colours are compared with each other */
         if ((s = dw_pixels_open(&l->pixels, &l->samples, l->develop_cells.mul, err)) < 0)
@@ -121,6 +122,7 @@ void dw_light_free(struct dw_light *l)
     dw_cells_free(&l->cells);
     dw_clipped_free(&l->clipped);
     dw_pixels_free(&l->pixels);
+    dw_noise_free(&l->noise);
     dw_reduction_free(&l->across);
     dw_reduction_free(&l->down);
     dw_grow_free(&l->rows);
@@ -146,8 +148,51 @@ void dw_light_cell_row(struct dw_light *l, int y, float *const rgb[3])
     develop_row(l, &l->develop_cells, y, l->geo.cells_w, l->geo.cells_h, rgb);
 }
 
-static void source_row(struct dw_light *l, int y, float *const rgb[3])
+/* What is left of a sample's variance in each colour of a pixel, and how much of that in their
+ * differences. Cells: squares of the weights in dw_cells_row. Full size: as measured on flat noise
+ * (tests/test_noise.c), of which the demosaic takes a part for detail that all colours share. */
+struct share {
+    float colour[3], difference;
+};
+
+static struct share noise_share(const struct dw_light *l)
 {
+    switch (l->samples.m->cfa) {
+    case DW_CFA_BAYER:
+        return l->geo.full ? (struct share){{1.22f, 1.22f, 1.22f}, 0.165f}
+                           : (struct share){{0.390625f, 0.5f, 0.390625f}, 1};
+    case DW_CFA_XTRANS:
+        return l->geo.full ? (struct share){{0.245f, 0.245f, 0.245f}, 1.6f}
+                           : (struct share){{0.5f, 0.2f, 0.5f}, 1};
+    default:
+        return l->geo.full ? (struct share){{1, 1, 1}, 1}
+                           : (struct share){{0.25f, 0.25f, 0.25f}, 1};
+    }
+}
+
+struct dw_light_noise dw_light_noise_of(const struct dw_light *l, const struct dw_levels *levels)
+{
+    const struct share share = noise_share(l);
+    struct dw_light_noise noise = dw_light_noise_make(levels, &l->develop_cells, share.colour,
+                                                      l->samples.m->cfa == DW_CFA_MONO);
+    noise.chroma[0] *= share.difference;
+    noise.chroma[1] *= share.difference;
+    return noise;
+}
+
+enum dw_status dw_light_smooth(struct dw_light *l, const struct dw_levels *levels, float strength,
+                               struct dw_error *err)
+{
+    const struct dw_noise_params params = DW_NOISE_DEFAULTS;
+    const struct dw_light_noise noise = dw_light_noise_of(l, levels);
+    return dw_noise_open(&l->noise, l->samples.k, &noise, &params, strength, l->geo.full ? 2 : 1,
+                         l->geo.src_w, l->geo.src_h, err);
+}
+
+/* Row y before any reduction, as the sensor saw it. */
+static void seen_row(void *ctx, int y, float *const rgb[3])
+{
+    struct dw_light *l = ctx;
     if (!l->geo.full) {
         dw_light_cell_row(l, y, rgb);
         return;
@@ -156,7 +201,14 @@ static void source_row(struct dw_light *l, int y, float *const rgb[3])
     develop_row(l, &l->develop_pixels, y, l->geo.src_w, l->geo.src_h, rgb);
 }
 
-/* Down first, on whole rows, then across: the sums over rows are the ones that run fast. */
+static void source_row(struct dw_light *l, int y, float *const rgb[3])
+{
+    if (l->noise.on)
+        dw_noise_row(&l->noise, y, seen_row, l, rgb);
+    else
+        seen_row(l, y, rgb);
+}
+
 static void reduced_row(struct dw_light *l, int y, float *const rgb[3])
 {
     size_t w = (size_t)l->geo.src_w;

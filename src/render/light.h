@@ -6,6 +6,7 @@
 
 #include "render/cells.h"
 #include "render/clipped.h"
+#include "render/noise.h"
 #include "render/pixels.h"
 #include "render/resize.h"
 
@@ -17,6 +18,7 @@ struct dw_light {
     struct dw_pixels pixels;
     struct dw_clipped clipped;
     struct dw_develop develop_cells, develop_pixels;
+    struct dw_noise_window noise;
     struct dw_reduction across, down; /* when out is smaller than src */
     struct dw_space_kept rows;        /* peak, three of colours; reduction: a sum, a ring */
     int next_row;                     /* reduction: source rows held are those before this one */
@@ -32,6 +34,12 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
                              const struct dw_levels *levels, const struct dw_facts *facts,
                              const struct dw_source *source, const struct dw_size *size,
                              struct dw_error *err);
+/* How large noise is in the rows of an opened source, before any reduction. */
+struct dw_light_noise dw_light_noise_of(const struct dw_light *l, const struct dw_levels *levels);
+/* After dw_light_open: its rows shall come with the noise smoothed, by strength 0..1. Levels: those
+ * given there. Errors: DW_ERR_MEMORY. */
+enum dw_status dw_light_smooth(struct dw_light *l, const struct dw_levels *levels, float strength,
+                               struct dw_error *err);
 /* Row y of the output, geo.out_w long. In rising order. */
 void dw_light_row(struct dw_light *l, int y, float *const rgb[3]);
 /* Row y of the cells, geo.cells_w long, whatever the output's size: for what is learnt from the

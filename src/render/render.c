@@ -116,7 +116,7 @@ static enum dw_status make_frame(void *ctx, void *state, size_t item, struct dw_
     if (n == 0)
         return DW_OK;
     enum dw_status s = dw_sources_read(&w->sources, job->shots, facts, job->scratch, frame,
-                                       &job->params->size, add_note, &note, err);
+                                       job->params, add_note, &note, err);
     if (s < 0)
         return s;
     if (w->sources.n == 0) {

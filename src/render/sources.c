@@ -24,8 +24,8 @@ static bool only_this_source(enum dw_status s)
 
 static enum dw_status read_one(struct dw_sources *s, const struct dw_shots *shots,
                                const struct dw_facts *facts, struct dw_scratch *scratch,
-                               const struct dw_source *source, const struct dw_size *size,
-                               struct dw_error *err)
+                               const struct dw_source *source,
+                               const struct dw_render_params *params, struct dw_error *err)
 {
     if (source->shot >= shots->n)
         return dw_fail(err, DW_ERR_USAGE, "the frame list names shot %u of %zu", source->shot,
@@ -37,7 +37,10 @@ static enum dw_status read_one(struct dw_sources *s, const struct dw_shots *shot
         return status;
     struct dw_error inner = {0};
     status = dw_light_open(&lit->light, &lit->mosaic, dw_facts_levels(facts, shot), facts, source,
-                           size, &inner);
+                           &params->size, &inner);
+    if (status >= 0)
+        status = dw_light_smooth(&lit->light, dw_facts_levels(facts, shot),
+                                 params->noise_reduction, &inner);
     if (status < 0)
         return dw_fail(err, status, "%s: %s", shot->name, inner.text);
     lit->weight = source->weight;
@@ -46,7 +49,7 @@ static enum dw_status read_one(struct dw_sources *s, const struct dw_shots *shot
 
 enum dw_status dw_sources_read(struct dw_sources *s, const struct dw_shots *shots,
                                const struct dw_facts *facts, struct dw_scratch *scratch,
-                               const struct dw_frame *frame, const struct dw_size *size,
+                               const struct dw_frame *frame, const struct dw_render_params *params,
                                void (*missed)(void *ctx, const char *text), void *ctx,
                                struct dw_error *err)
 {
@@ -55,7 +58,7 @@ enum dw_status dw_sources_read(struct dw_sources *s, const struct dw_shots *shot
     for (int i = 0; i < frame->n_sources && i < DW_MAX_SOURCES; i++) {
         if (!(frame->source[i].weight > 0.0f))
             continue;
-        enum dw_status status = read_one(s, shots, facts, scratch, &frame->source[i], size, err);
+        enum dw_status status = read_one(s, shots, facts, scratch, &frame->source[i], params, err);
         if (status < 0 && !only_this_source(status))
             return status;
         if (status < 0) {

@@ -26,7 +26,7 @@ void dw_sources_free(struct dw_sources *s);
  * and the frame is made without it. Errors: those that concern more than one source. */
 enum dw_status dw_sources_read(struct dw_sources *s, const struct dw_shots *shots,
                                const struct dw_facts *facts, struct dw_scratch *scratch,
-                               const struct dw_frame *frame, const struct dw_size *size,
+                               const struct dw_frame *frame, const struct dw_render_params *params,
                                void (*missed)(void *ctx, const char *text), void *ctx,
                                struct dw_error *err);
 

@@ -115,12 +115,35 @@ struct dw_encode_kernels {
     void (*ramp)(float from, float slope, size_t n, float *out);
 };
 
+/* One step of smoothing within the noise (see ../noise.h). Y is luminance, U = R - Y, V = B - Y. */
+struct dw_settle {
+    int step;                       /* distance of the neighbours, columns */
+    float floor, slope;             /* variance of the difference of two Y: floor + slope * their sum */
+    float of_u, of_v;               /* 1 / variance of U and V, in variances of Y */
+    float luma_limit, chroma_limit; /* 1 / square of the sigmas from which on nothing is traded */
+    float luma_trade, chroma_trade; /* share traded with each neighbour */
+};
+/* Y, U, V of the row and of those above and below it; mid may be read `step` samples beyond its
+ * ends. */
+struct dw_settle_rows {
+    const float *up[3], *mid[3], *down[3];
+};
+struct dw_noise_kernels {
+    /* In place: r, g, b to U, Y, V. */
+    void (*split)(const float luma[3], size_t n, float *r, float *g, float *b);
+    void (*join)(const float luma[3], const float *y, const float *u, const float *v, size_t n,
+                 float *r, float *g, float *b);
+    void (*settle)(const struct dw_settle *s, const struct dw_settle_rows *rows, size_t n, float *y,
+                   float *u, float *v);
+};
+
 struct dw_kernels {
     const char *name; /* "plain" or "wide" */
     const struct dw_mosaic_kernels *mosaic;
     const struct dw_tone_kernels *tone;
     const struct dw_encode_kernels *encode;
     const struct dw_demosaic_kernels *demosaic;
+    const struct dw_noise_kernels *noise;
 };
 
 /* The reference. */
