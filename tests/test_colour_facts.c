@@ -162,6 +162,38 @@ START_TEST(lights_that_a_camera_cannot_see_are_refused)
 }
 END_TEST
 
+/* However few shots there are, the blue of twilight is not taken for the night's: 60 shots over a
+ * day, those above 18 degrees below the horizon tinted. */
+START_TEST(twilight_does_not_colour_the_night)
+{
+    struct fake_params p = fake_defaults(4);
+    p.frames = 60;
+    p.interval_s = 1560;
+    struct fake_shoot f = fake_make(&p);
+    struct dw_decision plain, tinted;
+    struct dw_error err = {0};
+    int twilight = 0;
+    ck_assert_int_eq(decide_with_white(&f, 0, 0, &plain, &err), DW_OK);
+    for (size_t i = 0; i < f.shots.n; i++) {
+        struct dw_measure *m = &f.survey.measure[i];
+        twilight += f.alt[i] > -18 && f.alt[i] < -3;
+        for (int k = 0; f.alt[i] > -18 && k < f.survey.cols * f.survey.rows; k++) {
+            m->tile[k].mean[0] = m->black[0] + 0.6f * (m->tile[k].mean[0] - m->black[0]);
+            m->tile[k].mean[2] = m->black[2] + 1.8f * (m->tile[k].mean[2] - m->black[2]);
+        }
+    }
+    ck_assert_int_gt(twilight, 2);
+    ck_assert_int_eq(decide_with_white(&f, 0, 0, &tinted, &err), DW_OK);
+    for (int c = 0; c < 3; c++)
+        ck_assert_double_eq_tol((double)tinted.facts.night_mul[c],
+                                (double)plain.facts.night_mul[c], 1e-3);
+    ck_assert_double_gt((double)plain.facts.night_mul[2], (double)plain.facts.night_mul[0]);
+    dw_decision_free(&plain);
+    dw_decision_free(&tinted);
+    fake_free(&f);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("colour_facts");
@@ -171,6 +203,7 @@ int main(void)
     tcase_add_test(t, wide_primaries_agree_with_bt2087);
     tcase_add_test(t, senseless_matrices_are_refused);
     tcase_add_test(t, a_named_light_looks_as_daylight_does);
+    tcase_add_test(t, twilight_does_not_colour_the_night);
     tcase_add_test(t, lights_that_a_camera_cannot_see_are_refused);
     suite_add_tcase(s, t);
     return dw_check_main(s);
