@@ -540,6 +540,29 @@ START_TEST(real_records)
 }
 END_TEST
 
+/* A camera that balances its samples itself: daylight (D65, CIE 15) is equal in all colours of them. */
+START_TEST(balanced_samples_are_not_balanced_again)
+{
+    const char *root = real_data();
+    if (!root)
+        return;
+    char path[512];
+    snprintf(path, sizeof path, "%s/real/nikon-d1.nef", root);
+    struct dw_shots s;
+    const char *in[] = {path};
+    ck_assert_int_eq(scan_of(in, 1, NULL, 1, &s), DW_OK);
+    const float *m = s.shot[0].cam_xyz;
+    const double d65[3] = {0.95046, 1, 1.08906};
+    double level[3] = {0, 0, 0};
+    for (int i = 0; i < 9; i++)
+        level[i / 3] += (double)m[i] * d65[i % 3];
+    ck_assert(s.shot[0].has_cam_xyz);
+    ck_assert_double_eq_tol(level[0] / level[1], 1, 1e-3);
+    ck_assert_double_eq_tol(level[2] / level[1], 1, 1e-3);
+    dw_shots_free(&s);
+}
+END_TEST
+
 START_TEST(real_files_that_are_no_frames)
 {
     const char *root = real_data();
@@ -601,6 +624,7 @@ int main(void)
     tcase_add_loop_test(t, real_files_that_are_no_frames, 0,
                         (int)(sizeof refused / sizeof *refused));
     tcase_add_test(t, all_real_files_together_are_mixed_and_one_model_can_be_chosen);
+    tcase_add_test(t, balanced_samples_are_not_balanced_again);
     suite_add_tcase(s, t);
     return dw_check_main(s);
 }

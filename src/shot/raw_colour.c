@@ -1,6 +1,8 @@
 /* raw_colour.c: the camera's colours as LibRaw or the DNG states them. */
 #include "shot/raw_private.h"
 
+#include "base/primaries.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -47,6 +49,31 @@ static void take_dng_matrix(const libraw_colordata_t *c, const libraw_dng_color_
     }
 }
 
+/* Samples that the camera has balanced already: small RAW formats, which LibRaw flags; and the Nikon
+ * D1 (of 1999), which it does not. Seen on a frame of the latter: grey paving came out pink, and the
+ * maker note's multipliers of 1.98 for red and 1.29 for blue stand beside an as-shot balance of 1. */
+static bool is_balanced(const libraw_data_t *lr)
+{
+    return lr->color.as_shot_wb_applied != 0 ||
+           (strcmp(lr->idata.make, "Nikon") == 0 && strcmp(lr->idata.model, "D1") == 0);
+}
+
+/* The matrix is for samples as they left the sensor. What the camera called white is equal in all
+ * colours of balanced ones; it is taken for daylight. */
+static void balance_matrix(float m[9])
+{
+    double d65[3], level[3];
+    dw_d65_xyz(d65);
+    for (int row = 0; row < 3; row++) {
+        level[row] = 0;
+        for (int c = 0; c < 3; c++)
+            level[row] += (double)m[3 * row + c] * d65[c];
+    }
+    for (int row = 0; row < 3; row++)
+        for (int c = 0; c < 3 && level[0] > 0 && level[1] > 0 && level[2] > 0; c++)
+            m[3 * row + c] = (float)((double)m[3 * row + c] * level[1] / level[row]);
+}
+
 void dw_raw_take_colour(const struct dw_raw *r, struct dw_raw_record *rec)
 {
     const libraw_colordata_t *c = &r->lr->color;
@@ -66,6 +93,8 @@ void dw_raw_take_colour(const struct dw_raw *r, struct dw_raw_record *rec)
             rec->cam_xyz[i] = c->cam_xyz[i / 3][i % 3];
         rec->has_cam_xyz = true;
     }
+    if (rec->has_cam_xyz && is_balanced(r->lr))
+        balance_matrix(rec->cam_xyz);
     const int *day = c->WB_Coeffs[LIBRAW_WBI_Daylight];
     if (day[0] > 0 && day[1] > 0 && day[2] > 0)
         for (int i = 0; i < 3; i++)
