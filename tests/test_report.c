@@ -218,6 +218,7 @@ START_TEST(the_page_tells_the_shoot)
     assert_has(text, "Left out; mixed from INV_0050.DNG and INV_0052.DNG in its place.");
     assert_has(text, "Shoot another night");
     assert_has(text, "residual-current device");
+    assert_has(text, "1 shot left out by your word");
     assert_has(text, "data-i=\"5\" checked value=\"INV_0006.DNG\"");
     assert_lacks(text, "Keep the lens warm"); /* no dew, no advice against it */
     assert_lacks(text, "http://");

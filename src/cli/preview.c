@@ -75,9 +75,12 @@ static enum dw_status choose(struct preview *p)
         free(alt);
         return dw_fail(&p->job.error, DW_ERR_MEMORY, "no memory for %zu shots", shots->n);
     }
-    for (size_t i = 0; i < shots->n; i++)
+    for (size_t i = 0; i < shots->n; i++) {
         alt[i] =
             p->whole ? decided_altitude(&p->job.decision, i) : rough_altitude(s, shots, i, &site);
+        if (p->job.asked && p->job.asked[i] == DW_WORD_DROP)
+            alt[i] = (double)NAN; /* no frame of the sequence will show it */
+    }
     dw_preview_one_flank(alt, shots->n, (size_t)s->preview);
     p->n_chosen = dw_preview_choose(alt, shots->n, s->twilight[0], s->twilight[1],
                                     (size_t)s->preview, p->chosen);

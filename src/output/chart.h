@@ -28,6 +28,8 @@ void dw_chart_hours(const struct dw_chart *c);
 /* A level with its label. */
 void dw_chart_level(const struct dw_chart *c, double value, const char *label);
 
+/* A line over the whole length at one value. */
+void dw_chart_across(const struct dw_chart *c, const char *style, double value);
 /* A line through (t, v); v that is not finite, or a pause, breaks it. */
 void dw_chart_line(const struct dw_chart *c, const char *style, const double *t, const double *v,
                    size_t n);

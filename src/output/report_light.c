@@ -9,9 +9,6 @@
 #include <string.h>
 
 #define PLOT 150
-/* White flicker is just seen at about this depth, stops: docs/method.md. */
-#define EYE_STOPS 0.002
-
 static int ascending(const void *a, const void *b)
 {
     double x = *(const double *)a, y = *(const double *)b;
@@ -146,7 +143,7 @@ static void corrections(struct dw_report *r, double *v, double *low, double *hig
 static void uncertainty(struct dw_report *r, double *v)
 {
     size_t n = r->d->n_shots;
-    struct dw_chart c = {.id = "unsure", .low = -4, .high = -0.5};
+    struct dw_chart c = {.id = "remains", .low = -4, .high = -0.5};
     bool any = false;
     for (size_t i = 0; i < n; i++) {
         const struct dw_ledger_row *row = &r->d->ledger[i];
@@ -159,7 +156,8 @@ static void uncertainty(struct dw_report *r, double *v)
     dw_buffer_printf(&r->b, "<h3>What may remain of them</h3><p class=\"note\">One standard "
                             "deviation of each correction, slow drifts included. Drifts over "
                             "minutes are not seen; from frame to frame less remains, as the table "
-                            "below says.</p>\n");
+                            "below says. The level line across is what the eye just sees as "
+                            "flicker.</p>\n");
     dw_chart_begin(&c, "What may remain of them",
                    "The uncertainty of each correction on a scale by tens.");
     dw_chart_sky(&c);
@@ -167,48 +165,54 @@ static void uncertainty(struct dw_report *r, double *v)
     dw_chart_level(&c, -1, "0.1 stop");
     dw_chart_level(&c, -2, "0.01 stop");
     dw_chart_level(&c, -3, "0.001 stop");
+    if (r->d->flicker_threshold > 0)
+        dw_chart_across(&c, "eye", log10(r->d->flicker_threshold));
     dw_chart_line(&c, "light", r->t, v, n);
     dw_chart_end(&c);
 }
 
-static void flicker_row(struct dw_report *r, const char *name, double before, double after)
+/* Where a depth of flicker lies on a bar by tens from 0.0001 to 0.1 stop, percent. */
+static double on_bar(double stops)
+{
+    return 100 * fmin(fmax((log10(fmax(stops, 1e-9)) + 4) / 3, 0.01), 1);
+}
+
+static void flicker_row(struct dw_report *r, const char *name, double before, double after,
+                        double seen)
 {
     if (!isfinite(before) || !isfinite(after))
         return;
-    /* bars by tens from 0.0001 to 0.1 stop */
-    double a = fmin(fmax((log10(fmax(before, 1e-9)) + 4) / 3, 0.01), 1),
-           b = fmin(fmax((log10(fmax(after, 1e-9)) + 4) / 3, 0.01), 1);
     dw_buffer_printf(&r->b,
                      "<tr><th scope=\"row\">%s</th><td>%.4f</td><td>%.4f</td><td class=\"bars\">"
                      "<svg aria-hidden=\"true\" width=\"100%%\" height=\"22\"><rect class=\"was\" "
                      "x=\"0\" y=\"2\" width=\"%.1f%%\" height=\"8\"/><rect class=\"is\" x=\"0\" "
                      "y=\"12\" width=\"%.1f%%\" height=\"8\"/><line class=\"eye\" x1=\"%.1f%%\" "
                      "x2=\"%.1f%%\" y1=\"0\" y2=\"22\"/></svg></td><td>%s</td></tr>\n",
-                     name, before, after, 100 * a, 100 * b, 100 * (log10(EYE_STOPS) + 4) / 3,
-                     100 * (log10(EYE_STOPS) + 4) / 3,
-                     after < EYE_STOPS       ? "not seen"
-                     : after < 2 * EYE_STOPS ? "hardly seen"
-                                             : "may be seen");
+                     name, before, after, on_bar(before), on_bar(after), on_bar(seen), on_bar(seen),
+                     after < seen       ? "not seen"
+                     : after < 2 * seen ? "hardly seen"
+                                        : "may be seen");
 }
 
 static void flicker(struct dw_report *r)
 {
     const struct dw_flicker *before = &r->d->before, *after = &r->d->after;
-    if (!isfinite(before->all) || !isfinite(after->all))
+    const double seen = r->d->flicker_threshold;
+    if (!isfinite(before->all) || !isfinite(after->all) || !(seen > 0))
         return;
     dw_buffer_printf(
         &r->b,
-        "<h3>Flicker, before and after</h3><p class=\"note\">Root mean square from frame to frame, "
-        "in stops. The eye sees white flicker from about %.3f stop; the upright line marks it, "
-        "on a scale by tens.</p>\n<table class=\"wide\"><caption class=\"hidden\">Flicker before "
-        "and after</caption><thead><tr><th scope=\"col\">Part</th><th scope=\"col\">As "
-        "shot</th><th scope=\"col\">Now</th><th scope=\"col\">Above as shot, below now</th>"
-        "<th scope=\"col\">To the eye</th></tr></thead><tbody>\n",
-        EYE_STOPS);
-    flicker_row(r, "Whole shoot", before->all, after->all);
-    flicker_row(r, "Day", before->day, after->day);
-    flicker_row(r, "Twilight", before->twilight, after->twilight);
-    flicker_row(r, "Night", before->night, after->night);
+        "<h3>Flicker, before and after</h3><p class=\"note\">Standard deviation from frame to "
+        "frame, in stops. Shown at %g frames a second, flicker is just seen from %.4f stop in a "
+        "large, bright, still field; the upright line marks it, on a scale by tens.</p>\n<table "
+        "class=\"wide\"><thead><tr><th scope=\"col\">Part</th><th scope=\"col\">As shot</th>"
+        "<th scope=\"col\">Now</th><th scope=\"col\">As shot above, now below</th><th "
+        "scope=\"col\">To the eye</th></tr></thead><tbody>\n",
+        r->d->fps, seen);
+    flicker_row(r, "Whole shoot", before->all, after->all, seen);
+    flicker_row(r, "Day", before->day, after->day, seen);
+    flicker_row(r, "Twilight", before->twilight, after->twilight, seen);
+    flicker_row(r, "Night", before->night, after->night, seen);
     dw_buffer_printf(&r->b, "</tbody></table>\n");
 }
 

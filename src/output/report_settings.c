@@ -20,7 +20,7 @@ void dw_report_settings(struct dw_report *r)
             dw_buffer_printf(&r->b, "<tr%s><th scope=\"row\"><code>--",
                              s->standard ? "" : " class=\"chosen\"");
             dw_html_text(&r->b, s->name);
-            dw_buffer_printf(&r->b, "</code></th><td>");
+            dw_buffer_printf(&r->b, "</code></th><td class=\"value\">");
             dw_html_text(&r->b, s->value);
             dw_buffer_printf(&r->b, "%s</td><td>", s->standard ? "" : " <small>(chosen)</small>");
             dw_html_text(&r->b, s->help);

@@ -53,9 +53,11 @@ static bool is_worth_again(const struct dw_report *r, const struct dw_problem_ru
 
 static void verdict(struct dw_report *r)
 {
-    size_t n = 0;
+    size_t n = 0, by_hand = 0;
     for (size_t i = 0; i < r->n_runs; i++)
         n += is_worth_again(r, &r->run[i]);
+    for (size_t i = 0; i < r->d->n_shots; i++)
+        by_hand += !r->d->ledger[i].use && r->d->ledger[i].verdict;
     dw_buffer_printf(&r->b, "<div class=\"verdict\"><h2>Shoot again?</h2>\n");
     if (r->n_runs == 0)
         dw_buffer_printf(&r->b, "<p><strong>No need.</strong> No shot has a fault.</p>\n");
@@ -76,6 +78,11 @@ static void verdict(struct dw_report *r)
                              dw_kind(run->fault)->title, count);
         }
         dw_buffer_printf(&r->b, "</ul>\n");
+    }
+    if (by_hand > 0) {
+        char count[48];
+        dw_report_count(by_hand, "shot", count);
+        dw_buffer_printf(&r->b, "<p>%s left out by your word.</p>\n", count);
     }
     dw_buffer_printf(&r->b, "</div>\n");
 }

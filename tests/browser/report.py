@@ -239,6 +239,13 @@ def without_script(browser, page):
 
 def paper(browser, page):
     browser.open(page)
+    browser.call("Emulation.setEmulatedMedia", media="print", features=[
+        {"name": "prefers-color-scheme", "value": "dark"}])
+    ink = browser.evaluate("[getComputedStyle(document.body).backgroundColor, "
+                           "getComputedStyle(document.body).color, "
+                           "getComputedStyle(document.querySelector('nav')).display]")
+    ok("on paper it is black on white, without what is to be pressed",
+       ink == ["rgb(255, 255, 255)", "rgb(0, 0, 0)", "none"], ink)
     data = browser.call("Page.printToPDF", printBackground=False, paperWidth=8.27, paperHeight=11.69)
     ok("it prints", len(data["data"]) > 20000, len(data["data"]))
 
