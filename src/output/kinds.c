@@ -7,7 +7,7 @@
 
 static const struct dw_kind kinds[] = {
     {.code = "unreadable",
-     .title = "Unreadable",
+     .title = "Cannot be read",
      .words = "it cannot be decoded",
      .ink = {0.33, 0.33, 0.36},
      .next_title = "Look after the card",
