@@ -119,6 +119,7 @@ START_TEST(times_are_found)
                  DW_PICK_BY_TIME); /* the shoot has one such hour: 29 March */
     /* mid-exposure: shot 2 began at 19:30:00 and ran for 32 s */
     assert_means("2026-03-28T19:30:10-19:30:20", 2, 2, DW_PICK_BY_TIME);
+    assert_means("2026-03-28T19:00-19:30", 2, 2, DW_PICK_BY_TIME); /* the whole minute 19:30 */
     assert_refused("2026-03-28T19:30:00-19:30:05", "no shot was taken then");
 }
 END_TEST

@@ -171,6 +171,7 @@ START_TEST(standing_at_the_ends_is_counted)
         shot->ev100 = i < 40 ? 0 : -8;
         s->d.ledger[i].luminance_stops = i < 40 ? 0 : -11; /* 3 stops below what -8 asks for */
     }
+    s->d.ledger[59].luminance_stops = -9; /* one of them stands better */
     struct dw_exposure_ends e = dw_exposure_ends(&s->shots, &survey, &s->d);
     ck_assert_uint_eq(e.at_dark_end, 20);
     ck_assert_uint_eq(e.at_light_end, 40);
