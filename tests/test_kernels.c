@@ -149,8 +149,8 @@ START_TEST(tone_kernels_are_bit_equal)
 {
     const struct dw_tone_kernels *p = dw_kernels_plain()->tone, *q = dw_kernels_best()->tone;
     static struct rows r, kept;
-    struct dw_tone day = dw_tone_make(1.7, 0.2, 0.6), night = dw_tone_make(1.35, 0.2, 1.0);
-    struct dw_tone night_shared = dw_tone_make(1.35, 0.2, 0.8);
+    struct dw_tone day = dw_tone_make(1.7, 0.5, 0.2, 0.6), night = dw_tone_make(1.35, 0.5, 0.2, 1.0);
+    struct dw_tone night_shared = dw_tone_make(1.35, 0.5, 0.2, 0.8);
     const struct dw_lift lift = {2.5f, 1.15f, 0.05f, {1.2f, 0.99f, 0.6f}};
     static float background[ROOM];
     for (size_t i = 0; i < ROOM; i++)
@@ -168,6 +168,20 @@ START_TEST(tone_kernels_are_bit_equal)
         p->prepare(&balance, n, r.a[0] + off, r.a[1] + off, r.a[2] + off, r.a[3] + off);
         q->prepare(&balance, n, r.b[0] + off, r.b[1] + off, r.b[2] + off, r.b[3] + off);
         same_rows(&r, "prepare", n, off);
+        for (int c = 0; c < 3; c++)
+            memcpy(kept.a[c], r.a[c], sizeof r.a[c]);
+        const float *around[3] = {kept.a[0] + 7, kept.a[1] + 9, kept.a[2] + 8}, *mid[3], *other[3];
+        for (int c = 0; c < 3; c++) {
+            mid[c] = kept.a[c] + off + 1;
+            other[c] = kept.a[(c + 1) % 3] + 5;
+        }
+        if (n > 3) {
+            float *const out_a[3] = {r.a[0] + off, r.a[1] + off, r.a[2] + off};
+            float *const out_b[3] = {r.b[0] + off, r.b[1] + off, r.b[2] + off};
+            p->chroma(&balance, 0.8f, around, mid, other, n - 2, out_a);
+            q->chroma(&balance, 0.8f, around, mid, other, n - 2, out_b);
+            same_rows(&r, "chroma", n, off);
+        }
         p->lift(&lift, background + off, n, r.a[0] + off, r.a[1] + off, r.a[2] + off,
                 r.a[3] + off);
         q->lift(&lift, background + off, n, r.b[0] + off, r.b[1] + off, r.b[2] + off,
@@ -279,7 +293,7 @@ START_TEST(a_curve_without_contrast_is_the_published_one)
 {
     const float x[] = {0.01f, 0.18f, 0.5f, 1.0f, 2.0f, 4.0f, 10.0f};
     const double want[] = {0.009901, 0.152542, 0.333333, 0.5, 0.666667, 0.8, 0.909091};
-    struct dw_tone t = dw_tone_make(1.0, 0.5, 1.0);
+    struct dw_tone t = dw_tone_make(1.0, 0.2, 0.5, 1.0);
     for (int i = 0; i < 7; i++) {
         float r = x[i], g = x[i], b = x[i], norm = x[i];
         dw_kernels_plain()->tone->curve(&t, &norm, 1, &r, &g, &b);
@@ -298,7 +312,7 @@ START_TEST(curves_are_pinned_and_monotone)
     for (int i = 0; i < 5; i++)
         for (int j = 0; j < 4; j++)
             for (int share = 0; share < 3; share++) {
-                struct dw_tone t = dw_tone_make(contrast[j], key[i], 0.5 * share);
+                struct dw_tone t = dw_tone_make(contrast[j], 0.2 + 0.15 * i, key[i], 0.5 * share);
                 double last = -1;
                 for (int s = 0; s <= 4000; s++) {
                     float x = s == 0 ? 0.0f : exp2f((float)s / 100.0f - 25.0f);
@@ -323,7 +337,7 @@ END_TEST
 START_TEST(a_mix_lies_between_its_curves)
 {
     const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
-    struct dw_tone day = dw_tone_make(1.7, 0.1, 0.6), night = dw_tone_make(1.35, 0.1, 1.0);
+    struct dw_tone day = dw_tone_make(1.7, 0.5, 0.1, 0.6), night = dw_tone_make(1.35, 0.5, 0.1, 1.0);
     for (int s = 0; s < 2000; s++) {
         float x = exp2f((float)s / 100.0f - 12.0f);
         float v[3][3], norm;

@@ -14,8 +14,8 @@ static const struct dw_look_params plain_look = DW_LOOK_DEFAULTS;
 
 static struct dw_frame frame_at(double key, double day, double stars)
 {
-    return (struct dw_frame){.number = 7, .n_sources = 1, .key = key, .day = day, .balance = day,
-                             .stars = stars};
+    return (struct dw_frame){
+        .number = 7, .n_sources = 1, .key = key, .day = day, .balance = day, .stars = stars};
 }
 
 static struct dw_linear new_light(int width, int height)
@@ -109,8 +109,7 @@ START_TEST(colours_are_those_of_a_colour_management_library)
     for (int k = 0; k < 2; k++) {
         cmsHPROFILE to = profile_of(out[k], srgb);
         cmsHTRANSFORM t =
-            cmsCreateTransform(from, TYPE_RGB_DBL, to, TYPE_RGB_DBL,
-                               INTENT_RELATIVE_COLORIMETRIC,
+            cmsCreateTransform(from, TYPE_RGB_DBL, to, TYPE_RGB_DBL, INTENT_RELATIVE_COLORIMETRIC,
                                cmsFLAGS_NOOPTIMIZE | cmsFLAGS_NOCACHE);
         ck_assert_ptr_nonnull(t);
         for (int i = 0; i < 1000; i++) {
@@ -370,6 +369,57 @@ START_TEST(dither_belongs_to_the_frame)
 }
 END_TEST
 
+/* Under the stars a pixel of false colour is brought to its neighbours' colour, its luminance
+ * stays, and by day or without the smoothing nothing of the kind happens. */
+START_TEST(colour_is_smoothed_under_the_stars)
+{
+    struct dw_facts f = plain_facts(256, 160);
+    double chroma[3], luma[3];
+    for (int k = 0; k < 3; k++) {
+        struct dw_linear l = new_light(128, 80);
+        struct dw_look_params look = plain_look;
+        look.star_lift = 0;
+        look.night_chroma = k == 0 ? 0 : 1;
+        for (int i = 0; i < 128 * 80; i++)
+            set_pixel(&l, i, 1, 1, 1);
+        set_pixel(&l, 40 * 128 + 30, 1.8, 0.6779, 1.0); /* BT.2020 luminance near 1 */
+        struct dw_frame frame = frame_at(0.02, 0, k == 2 ? 0 : 1);
+        frame.balance = 1;
+        struct dw_image image = {.bits = 16};
+        ck_assert_int_eq(dw_look(&l, &frame, &f, &look, &image, NULL), DW_OK);
+        const uint16_t *px = &image.px16[3 * (40 * 128 + 30)];
+        chroma[k] = (double)px[0] / px[1];
+        luma[k] = 0;
+        for (int c = 0; c < 3; c++)
+            luma[k] += (c == 0   ? 0.2126
+                        : c == 1 ? 0.7152
+                                 : 0.0722) *
+                       pow((px[c] / 65535.0 + 0.055) / 1.055, 2.4);
+        dw_image_free(&image);
+        dw_linear_free(&l);
+    }
+    ck_assert_msg(chroma[0] > 2 && chroma[1] < 1.4, "%g %g", chroma[0], chroma[1]);
+    ck_assert(fabs(chroma[2] - chroma[0]) < 1e-3);
+    ck_assert_msg(fabs(luma[1] / luma[0] - 1) < 0.12, "%g %g", luma[0], luma[1]);
+}
+END_TEST
+
+/* The darker the frame's key, the nearer to it are its shadows; what is at the key stays there. */
+START_TEST(shadows_open_as_it_gets_dark)
+{
+    const double dark[3] = {0.02, 0.02, 0.02}, key[3] = {0.2, 0.07, 0.02};
+    double last = 0;
+    for (int i = 0; i < 3; i++) {
+        struct dw_frame f = frame_at(key[i], 0.5, 0);
+        double got[3];
+        look_at(dark, &f, &plain_look, DW_SPACE_SRGB, got);
+        double share = got[1] / 12.92 * (1 / key[i] - 1); /* z */
+        ck_assert_msg(share > 1.1 * last, "%g after %g", share, last);
+        last = share;
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("look");
@@ -385,6 +435,8 @@ int main(void)
     tcase_add_test(c, vivid_colours_keep_their_order);
     tcase_add_test(c, senseless_parameters_are_named);
     tcase_add_test(c, dither_belongs_to_the_frame);
+    tcase_add_test(c, colour_is_smoothed_under_the_stars);
+    tcase_add_test(c, shadows_open_as_it_gets_dark);
     suite_add_tcase(suite, c);
     return dw_check_main(suite);
 }

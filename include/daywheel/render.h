@@ -29,11 +29,14 @@ struct dw_look_params {
     float day_contrast, night_contrast;     /* slope about the key */
     float day_saturation, night_saturation; /* factor on chroma */
     float day_hue_share, night_hue_share;   /* 1: colour kept, 0: it follows the curve's slope */
+    float toe;      /* keys; below it both curves straighten: the higher, the more open are shadows */
+    float toe_rise; /* how much higher, in stops for each stop that the frame's key is lower */
+    float night_chroma; /* 1: under the stars colour is smoothed over 3x3 pixels */
     float star_lift;                        /* gain of the star lift: 2^stops - 1 */
     float star_sigma;                       /* its softness, in relative noise of the sky */
 };
 #define DW_STARS_DEFAULT_STOPS 1.8 /* 2^1.8 - 1 = 2.48 */
-#define DW_LOOK_DEFAULTS {1.7f, 1.35f, 1.15f, 1.0f, 0.6f, 1.0f, 2.4822022f, 0.05f}
+#define DW_LOOK_DEFAULTS {1.7f, 1.35f, 1.15f, 1.0f, 0.6f, 1.0f, 0.45f, 0.7f, 1.0f, 2.4822022f, 0.05f}
 
 /* Scene-linear light: planar RGB, linear BT.2020, scene key = 1, upright. */
 struct dw_linear {

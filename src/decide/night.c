@@ -12,10 +12,12 @@ struct night_params {
     double near_stops;   /* no more light than the darkest has by so much: twilight is blue */
     double sky_quantile; /* tiles at least this bright by night count as sky */
     double lamp;         /* and those beyond so many times the median are lamps */
-    double least, most;  /* limits of the multipliers towards grey */
-    double cool[3];      /* beyond grey, the cool side on which eyes see moonlight */
+    /* The cool side on which eyes see a night: red and blue against green, linear BT.2020. The sky is
+     * brought there as far as these limits of the multipliers let it: a street lamp's colour is not
+     * undone wholly, and a sky that is bluer already, as by moonlight, is never warmed. */
+    double cool[3], least[3], most[3];
 };
-static const struct night_params NIGHT = {40, 0.7, 0.6, 8, 0.7, 1.4, {0.88, 1, 1.35}};
+static const struct night_params NIGHT = {40, 0.7, 0.6, 8, {0.90, 1, 1.6}, {0.45, 1, 1}, {1, 1, 2.5}};
 
 struct by_light {
     double light;
@@ -86,7 +88,7 @@ static void night_balance(const struct dw_facts *facts, const struct sky *sky, f
     }
     for (int c = 0; c < 3; c++) {
         double grey = rgb[c] > 0 && rgb[1] > 0 ? rgb[1] / rgb[c] : 1;
-        mul[c] = fmax(NIGHT.least, fmin(NIGHT.most, grey)) * NIGHT.cool[c];
+        mul[c] = fmax(NIGHT.least[c], fmin(NIGHT.most[c], grey * NIGHT.cool[c]));
         before += luminance[c] * fmax(rgb[c], 0);
         after += luminance[c] * fmax(rgb[c], 0) * mul[c];
     }

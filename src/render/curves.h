@@ -12,11 +12,9 @@
 
 #include "render/kernels/kernels.h"
 
-#define DW_CURVE_TOE 0.2f /* keys; below it the curve straightens */
-
 /* A curve with this contrast (above 1 it falls into shadow faster than light does), pinned to
- * `key`, which is held within 1e-4..0.98. */
-struct dw_tone dw_tone_make(double contrast, double key, double hue_share);
+ * `key`, which is held within 1e-4..0.98. toe, in keys: below it the curve straightens. */
+struct dw_tone dw_tone_make(double contrast, double toe, double key, double hue_share);
 
 /* The curve's value by the C library in double precision: what the kernels are tested against. */
 double dw_tone_value(const struct dw_tone *t, double x);

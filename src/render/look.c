@@ -7,6 +7,7 @@
 #include "render/curves.h"
 #include "render/geometry.h"
 #include "render/kernels/fastmath.h"
+#include "render/near_rows.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -15,6 +16,7 @@
 #define NORM_LUMA 0.65f /* the rest is the largest channel: coloured lights are not overrated */
 #define LIFT_ABOVE 3.0f /* sigmas of the sky's noise above its background where the lift begins */
 #define PIECE 1024      /* pixels; five rows of these stay in the first cache between kernels */
+#define TOE_KEY 0.2f    /* key at which the toe is what the parameters say: a low sun's */
 #define GAMUT_KNEE 0.9f /* saturation up to which colours stay exactly as they are */
 
 static const float luma[3] = DW_WIDE_LUMA;
@@ -41,6 +43,9 @@ static enum dw_status check(const struct dw_frame *f, const struct dw_look_param
                  {"night saturation", p->night_saturation, 0.0f, 3.0f},
                  {"day hue share", p->day_hue_share, 0.0f, 1.0f},
                  {"night hue share", p->night_hue_share, 0.0f, 1.0f},
+                 {"toe", p->toe, 0.01f, 10.0f},
+                 {"toe rise", p->toe_rise, 0.0f, 2.0f},
+                 {"night chroma", p->night_chroma, 0.0f, 1.0f},
                  {"star lift", p->star_lift, 0.0f, 20.0f},
                  {"star softness", p->star_sigma, 0.001f, 1.0f}};
     for (size_t i = 0; i < sizeof range / sizeof *range; i++)
@@ -73,6 +78,14 @@ static void prepare_matrix(const struct dw_frame *f, const struct dw_look_params
         m[i] = ((i % 4 == 0 ? s : 0.0f) + (1.0f - s) * luma[i % 3]) * mul[i % 3];
 }
 
+/* The darker a picture is to be, the farther its shadows are opened: at dusk the ground lies five
+ * stops below the sky, and what by noon is depth is then a black hole. */
+static double toe_at(double key, const struct dw_look_params *p)
+{
+    float darker = dwk_log2(TOE_KEY / dwk_max((float)key, 1e-4f));
+    return (double)(p->toe * dwk_exp2(p->toe_rise * darker));
+}
+
 enum dw_status dw_look_plan_make(const struct dw_frame *frame, const struct dw_facts *facts,
                                  const struct dw_look_params *params, enum dw_space space,
                                  struct dw_look_plan *out, struct dw_error *err)
@@ -94,11 +107,14 @@ enum dw_status dw_look_plan_make(const struct dw_frame *frame, const struct dw_f
     for (int c = 0; c < 3; c++)
         p.lift.undo[c] = 1.0f / mul[c];
     p.lifts = p.lift.gain > 0.0f;
+    p.smooth = (float)frame->stars * params->night_chroma;
     p.sky_floor = facts->night_sky_keys > 0.0f ? facts->night_sky_keys : 0.0f;
 
-    p.day = dw_tone_make((double)params->day_contrast, frame->key, (double)params->day_hue_share);
-    p.night =
-        dw_tone_make((double)params->night_contrast, frame->key, (double)params->night_hue_share);
+    double toe = toe_at(frame->key, params);
+    p.day =
+        dw_tone_make((double)params->day_contrast, toe, frame->key, (double)params->day_hue_share);
+    p.night = dw_tone_make((double)params->night_contrast, toe, frame->key,
+                           (double)params->night_hue_share);
     p.day_weight = (float)frame->day;
 
     double to[9], xyz[9];
@@ -230,6 +246,19 @@ static enum dw_status learn_background(const struct dw_linear *light, const stru
     return DW_OK;
 }
 
+/* Copies a row of light to where its neighbours find it. */
+static void keep_row(const struct dw_linear *light, const struct dw_look_plan *p,
+                     struct dw_near_rows *near, int y)
+{
+    float *place[3];
+    size_t w = (size_t)light->width;
+    dw_near_rows_place(near, y, place);
+    for (int c = 0; c < 3; c++)
+        memcpy(place[c], light->plane[c] + (size_t)y * w, w * sizeof *place[c]);
+    tame(p, light->width, place);
+    dw_near_rows_written(near, y);
+}
+
 enum dw_status dw_look(struct dw_linear *light, const struct dw_frame *frame,
                        const struct dw_facts *facts, const struct dw_look_params *params,
                        struct dw_image *out, struct dw_error *err)
@@ -240,6 +269,7 @@ enum dw_status dw_look(struct dw_linear *light, const struct dw_frame *frame,
         return s;
     size_t w = (size_t)light->width;
     struct dw_background b = {0};
+    struct dw_near_rows near = {0};
     float *rows = malloc(5 * w * sizeof *rows);
     if (!rows) {
         s = dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %d pixels", light->width);
@@ -247,11 +277,19 @@ enum dw_status dw_look(struct dw_linear *light, const struct dw_frame *frame,
     }
     if (p.lifts && (s = learn_background(light, &p, rows, &b, err)) < 0)
         goto end;
+    if (p.smooth > 0 && (s = dw_near_rows_open(&near, light->width, light->height, err)) < 0)
+        goto end;
     float *norm = rows + 3 * w, *level = p.lifts ? rows + 4 * w : NULL;
     for (int y = 0; y < light->height; y++) {
         size_t at = (size_t)y * w;
         float *const rgb[3] = {light->plane[0] + at, light->plane[1] + at, light->plane[2] + at};
-        tame(&p, light->width, rgb);
+        if (p.smooth > 0) {
+            for (int v = y > 0 ? y + 1 : 0; v <= y + 1 && v < light->height; v++)
+                keep_row(light, &p, &near, v);
+            dw_near_rows_take(&near, &p, y, rgb);
+        } else {
+            tame(&p, light->width, rgb);
+        }
         dw_look_prepare(&p, light->width, rgb, norm);
         if (level)
             dw_background_row(&b, y, light->width, light->height, level);
@@ -262,5 +300,6 @@ enum dw_status dw_look(struct dw_linear *light, const struct dw_frame *frame,
 end:
     free(rows);
     dw_background_free(&b);
+    dw_near_rows_free(&near);
     return s;
 }

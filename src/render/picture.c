@@ -167,10 +167,27 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
     if (s < 0)
         return s;
     learn_backgrounds(own, k, sources, g, &r);
-    for (int y = 0; y < g->out_h; y++) {
+    bool smooths = false;
+    for (int i = 0; i < k; i++)
+        smooths = smooths || own[i]->plan.smooth > 0;
+    if (smooths && (s = dw_near_rows_open(&p->near, g->out_w, g->out_h, err)) < 0)
+        return s;
+    for (int y = 0; y < g->out_h && !smooths; y++) {
         dw_sources_row(sources, y, r.light, r.other);
         for (int i = 0; i < k; i++)
             finish_row(own[i], g, facts->turn_deg, y, light_for(&r, i == k - 1, g->out_w), &r);
+    }
+    for (int y = 0; y <= g->out_h && smooths; y++) { /* one row behind */
+        if (y < g->out_h) {
+            float *place[3];
+            dw_near_rows_place(&p->near, y, place);
+            dw_sources_row(sources, y, place, r.other);
+            dw_near_rows_written(&p->near, y);
+        }
+        for (int i = 0; i < k && y > 0; i++) {
+            dw_near_rows_take(&p->near, &own[i]->plan, y - 1, r.work);
+            look_at_row(own[i], g, facts->turn_deg, y - 1, r.work, &r);
+        }
     }
     return DW_OK;
 }
@@ -183,4 +200,5 @@ void dw_pictures_free(struct dw_pictures *p)
         dw_image_free(&p->picture[i].image);
     }
     dw_grow_free(&p->rows);
+    dw_near_rows_free(&p->near);
 }

@@ -18,6 +18,7 @@ int main(int argc, char **argv)
     score_judgement(&t);
     score_steadiness(&t);
     bool fine = score_pictures(&t, argv[2]);
+    score_stars(&t, argv[1], argv[2]);
     score_free(&t);
     return fine ? 0 : 1;
 }

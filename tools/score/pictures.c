@@ -10,14 +10,9 @@
 #include <string.h>
 #include <jpeglib.h>
 
-struct picture {
-    int width, height;
-    unsigned char *rgb;
-};
-
 /* A frame that we wrote ourselves: a damaged one may end this tool, so the default handler is
  * good enough here. */
-static bool read_picture(const char *path, struct picture *p)
+static bool read_picture(const char *path, struct score_picture *p)
 {
     char *data;
     size_t n;
@@ -54,6 +49,23 @@ static void fill_linear(void)
     }
 }
 
+double score_linear(unsigned char code)
+{
+    if (linear[255] < 1)
+        fill_linear();
+    return linear[code];
+}
+
+bool score_read_frame(const char *out, long frame, struct score_picture *p)
+{
+    char name[64];
+    snprintf(name, sizeof name, "frames/frame-%05ld.jpg", frame);
+    char *path = dw_join_path(out, name);
+    bool fine = path && read_picture(path, p);
+    free(path);
+    return fine;
+}
+
 struct lab {
     double l, a, b;
 };
@@ -76,7 +88,7 @@ static int by_value(const void *a, const void *b)
 }
 
 /* Median lightness, and mean a*, b*, over a grid of 30 x 20 tile means. */
-static struct lab grid_lab(const struct picture *p, double *clipped)
+static struct lab grid_lab(const struct score_picture *p, double *clipped)
 {
     enum { COLS = 30, ROWS = 20 };
     double l[COLS * ROWS], a = 0, b = 0;
@@ -109,7 +121,7 @@ static struct lab grid_lab(const struct picture *p, double *clipped)
 
 /* Mean linear luminance over a patch given in mosaic pixels, one pixel inside its edges. */
 static double patch_light(const struct score_truth *t, const struct score_patch *q,
-                          const struct picture *p)
+                          const struct score_picture *p)
 {
     bool sideways = t->turn_deg == 90 || t->turn_deg == 270;
     double scale = (double)p->width / (sideways ? t->height : t->width);
@@ -164,11 +176,8 @@ bool score_pictures(const struct score_truth *t, const char *out)
             alt[t->shot[i].frame - 1] = t->shot[i].alt_deg;
     size_t seen = 0;
     for (size_t i = 0; i < n; i++) {
-        char name[64];
-        snprintf(name, sizeof name, "frames/frame-%05zu.jpg", i + 1);
-        char *path = dw_join_path(out, name);
-        struct picture p = {0};
-        if (path && read_picture(path, &p)) {
+        struct score_picture p = {0};
+        if (score_read_frame(out, (long)i + 1, &p)) {
             struct lab lab = grid_lab(&p, &clip[i]);
             l[i] = lab.l;
             a[i] = lab.a;
@@ -178,7 +187,6 @@ bool score_pictures(const struct score_truth *t, const char *out)
             seen++;
         }
         free(p.rgb);
-        free(path);
     }
     printf("finished frames %zu of %zu\n", seen, n);
     double jump = 0, second = 0, chroma = 0;

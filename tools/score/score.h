@@ -8,6 +8,7 @@
 /* What is known of one invented shot, joined with the ledger's row for it. */
 struct score_shot {
     char name[64], faults[96];        /* truth */
+    double mid_unix;                  /* truth: middle of the exposure */
     double alt_deg, error_stops;      /* truth */
     double light_stops;               /* truth: scene light */
     double ev100;                     /* truth: of the settings, powers of two */
@@ -50,5 +51,17 @@ void score_minus_cubic(const double *x, size_t n, double *out);
 void score_steadiness(const struct score_truth *t);
 void score_judgement(const struct score_truth *t);
 bool score_pictures(const struct score_truth *t, const char *out);
+
+/* Stars of the darkest frame, if it is a night's. */
+void score_stars(const struct score_truth *t, const char *shoot, const char *out);
+
+/* A finished frame of sRGB pixels, rgb to be freed. */
+struct score_picture {
+    int width, height;
+    unsigned char *rgb;
+};
+bool score_read_frame(const char *out, long frame, struct score_picture *p);
+/* IEC 61966-2-1: linear light of a code. */
+double score_linear(unsigned char code);
 
 #endif

@@ -47,6 +47,7 @@ static bool read_shots(const char *dir, struct score_truth *t)
         snprintf(s->name, sizeof s->name, "%s", dw_text_basename(dw_csv_field(&c, i, file)));
         snprintf(s->faults, sizeof s->faults, "%s", dw_csv_field(&c, i, faults));
         s->alt_deg = number(&c, i, alt);
+        s->mid_unix = number(&c, i, dw_csv_column(&c, "mid_unix"));
         s->error_stops = number(&c, i, error);
         s->light_stops = number(&c, i, light);
         s->ev100 = number(&c, i, ev);

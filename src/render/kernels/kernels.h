@@ -87,6 +87,12 @@ struct dw_tone_kernels {
     /* In place: balance and saturation; fills the norm (never negative, as a channel may be). */
     void (*prepare)(const struct dw_prepare *p, size_t n, float *r, float *g, float *b,
                     float *norm);
+    /* A row of pixels whose colour is, for the share `smooth`, that of 3x3 pixels weighted 1-2-1
+     * both ways, and whose luminance is its own. up, mid, down: three planes each, of which n + 2
+     * pixels from the one before the first may be read; out: three planes. */
+    void (*chroma)(const struct dw_prepare *p, float smooth, const float *const up[3],
+                   const float *const mid[3], const float *const down[3], size_t n,
+                   float *const out[3]);
     /* In place, colours and norm: spots above their background are lifted. */
     void (*lift)(const struct dw_lift *l, const float *background, size_t n, float *r, float *g,
                  float *b, float *norm);

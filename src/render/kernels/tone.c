@@ -34,6 +34,43 @@ static void prepare(const struct dw_prepare *q, size_t n, float *restrict r, flo
     }
 }
 
+#define DARK 0.02f /* keys; about and below it colours are no longer compared by their ratios */
+
+static void chroma_row(const float luma[3], float smooth, const float *restrict up_r,
+                       const float *restrict up_g, const float *restrict up_b,
+                       const float *restrict mid_r, const float *restrict mid_g,
+                       const float *restrict mid_b, const float *restrict down_r,
+                       const float *restrict down_g, const float *restrict down_b, size_t n,
+                       float *restrict r, float *restrict g, float *restrict b)
+{
+    const float lr = luma[0], lg = luma[1], lb = luma[2];
+#define NINE(u, m, d, i)                                                                           \
+    (0.0625f * (((u)[(i)-1] + (u)[(i) + 1]) + ((d)[(i)-1] + (d)[(i) + 1])) +                       \
+     0.125f * (((u)[i] + (d)[i]) + ((m)[(i)-1] + (m)[(i) + 1])) + 0.25f * (m)[i])
+    for (ptrdiff_t i = 0; i < (ptrdiff_t)n; i++) {
+        float x = NINE(up_r, mid_r, down_r, i);
+        float y = NINE(up_g, mid_g, down_g, i);
+        float z = NINE(up_b, mid_b, down_b, i);
+        float own = lr * mid_r[i] + lg * mid_g[i] + lb * mid_b[i];
+        float mean = lr * x + lg * y + lb * z;
+        float k = (dwk_max(own, 0.0f) + DARK) / (dwk_max(mean, 0.0f) + DARK);
+        k = dwk_min(k, 16.0f); /* a pixel alone in the dark has no more than 4 times their mean */
+        float rest = own - k * mean; /* nothing in light: luminance stays in the dark too */
+        r[i] = mid_r[i] + smooth * (k * x + rest - mid_r[i]);
+        g[i] = mid_g[i] + smooth * (k * y + rest - mid_g[i]);
+        b[i] = mid_b[i] + smooth * (k * z + rest - mid_b[i]);
+    }
+#undef NINE
+}
+
+static void chroma(const struct dw_prepare *p, float smooth, const float *const up[3],
+                   const float *const mid[3], const float *const down[3], size_t n,
+                   float *const out[3])
+{
+    chroma_row(p->luma, smooth, up[0], up[1], up[2], mid[0], mid[1], mid[2], down[0], down[1],
+               down[2], n, out[0], out[1], out[2]);
+}
+
 /* Adds `gain` times the excess over the threshold. The bend about it is a parabola over three
  * softnesses on either side, so the sky below is not touched at all. The night's balance is there
  * for the sky: the share of a pixel that is excess gives it back, so that a star, or a lamp, has
@@ -115,8 +152,8 @@ static void curve_fading_colour(const struct dw_tone *q, const float *restrict n
     }
 }
 
-static void curve(const struct dw_tone *t, const float *restrict norm, size_t n,
-                  float *restrict r, float *restrict g, float *restrict b)
+static void curve(const struct dw_tone *t, const float *restrict norm, size_t n, float *restrict r,
+                  float *restrict g, float *restrict b)
 {
     if (t->hue_share >= 1.0f)
         curve_keeping_colour(t, norm, n, r, g, b);
@@ -140,4 +177,4 @@ static void mix(const struct dw_tone *day_tone, const struct dw_tone *night_tone
     }
 }
 
-const struct dw_tone_kernels DW_KERNEL(tone) = {tame, prepare, lift, curve, mix};
+const struct dw_tone_kernels DW_KERNEL(tone) = {tame, prepare, chroma, lift, curve, mix};

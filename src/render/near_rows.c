@@ -1,0 +1,58 @@
+/* near_rows.c: see near_rows.h. */
+#include "render/near_rows.h"
+
+#include <string.h>
+
+/* A row has one pixel more at either end, which repeats its neighbour. */
+static size_t stride(const struct dw_near_rows *r)
+{
+    return (size_t)r->width + 2;
+}
+
+enum dw_status dw_near_rows_open(struct dw_near_rows *r, int width, int height,
+                                 struct dw_error *err)
+{
+    r->width = width;
+    r->height = height;
+    if (!dw_grow(&r->room, 9 * stride(r) * sizeof(float)))
+        return dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %d pixels", width);
+    return DW_OK;
+}
+
+void dw_near_rows_place(const struct dw_near_rows *r, int y, float *out[3])
+{
+    for (size_t c = 0; c < 3; c++)
+        out[c] = (float *)r->room.p + (3 * (size_t)(y % 3) + c) * stride(r) + 1;
+}
+
+void dw_near_rows_written(const struct dw_near_rows *r, int y)
+{
+    float *row[3];
+    dw_near_rows_place(r, y, row);
+    for (int c = 0; c < 3; c++) {
+        row[c][-1] = row[c][0];
+        row[c][r->width] = row[c][r->width - 1];
+    }
+}
+
+void dw_near_rows_take(const struct dw_near_rows *r, const struct dw_look_plan *plan, int y,
+                       float *const out[3])
+{
+    float *up[3], *mid[3], *down[3];
+    dw_near_rows_place(r, y > 0 ? y - 1 : 0, up);
+    dw_near_rows_place(r, y, mid);
+    dw_near_rows_place(r, y + 1 < r->height ? y + 1 : y, down);
+    if (plan->smooth > 0) {
+        plan->k->tone->chroma(&plan->prepare, plan->smooth, (const float *const *)up,
+                              (const float *const *)mid, (const float *const *)down,
+                              (size_t)r->width, out);
+        return;
+    }
+    for (int c = 0; c < 3; c++)
+        memcpy(out[c], mid[c], (size_t)r->width * sizeof *out[c]);
+}
+
+void dw_near_rows_free(struct dw_near_rows *r)
+{
+    dw_grow_free(&r->room);
+}

@@ -1,0 +1,281 @@
+/* stars.c: stars in the darkest finished frame: how many of the brightest are seen, and whether
+ * their colours keep the catalogue's order. Places by ERFA (ICRS to observed, with refraction), so
+ * that nothing of the program itself judges it. */
+#include "score.h"
+
+#include "base/atomic_file.h"
+#include "base/csv.h"
+
+#include <erfa.h>
+#include <erfam.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { BRIGHTEST = 50, INNER = 4, OUTER = 9 };
+
+struct camera {
+    double lat, lon, height, focal, k1, k2, cx, cy, axis[3], right[3], down[3];
+    char lens[24];
+};
+
+struct star {
+    double ra, dec, mag, bv, x, y; /* radians; pixels of the upright picture */
+    double over, index;            /* sigmas above the surroundings; log2 of blue over red */
+};
+
+static bool read_camera(const char *shoot, struct camera *c)
+{
+    char *path = dw_join_path(shoot, "truth/camera.ini"), line[200];
+    FILE *f = path ? fopen(path, "r") : NULL;
+    free(path);
+    if (!f)
+        return false;
+    *c = (struct camera){.lens = "rectilinear"};
+    while (fgets(line, sizeof line, f)) {
+        sscanf(line, "site=%lf,%lf", &c->lat, &c->lon);
+        sscanf(line, "height=%lf", &c->height);
+        sscanf(line, "focal_px=%lf", &c->focal);
+        sscanf(line, "k1=%lf", &c->k1);
+        sscanf(line, "k2=%lf", &c->k2);
+        sscanf(line, "cx=%lf", &c->cx);
+        sscanf(line, "cy=%lf", &c->cy);
+        sscanf(line, "lens=%23s", c->lens);
+        sscanf(line, "axis_enu=%lf,%lf,%lf", &c->axis[0], &c->axis[1], &c->axis[2]);
+        sscanf(line, "right_enu=%lf,%lf,%lf", &c->right[0], &c->right[1], &c->right[2]);
+        sscanf(line, "down_enu=%lf,%lf,%lf", &c->down[0], &c->down[1], &c->down[2]);
+    }
+    fclose(f);
+    return c->focal > 0;
+}
+
+static double dot(const double a[3], const double b[3])
+{
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+}
+
+/* Mosaic place of a star at a time; false if below the horizon or behind the camera. */
+static bool place(const struct camera *c, double unix_s, struct star *s)
+{
+    double day = floor(unix_s / 86400), az, zd, hob, dob, rob, eo;
+    if (eraAtco13(s->ra, s->dec, 0, 0, 0, 0, 2440587.5 + day, unix_s / 86400 - day, 0,
+                  c->lon * ERFA_DD2R, c->lat * ERFA_DD2R, c->height, 0, 0,
+                  1013.25 * exp(-c->height / 8400), 10, 0.5, 0.55, &az, &zd, &hob, &dob, &rob,
+                  &eo) < 0 ||
+        zd > 88 * ERFA_DD2R)
+        return false;
+    double enu[3] = {sin(zd) * sin(az), sin(zd) * cos(az), cos(zd)};
+    double t = acos(fmax(-1, fmin(1, dot(enu, c->axis)))), g = tan(t);
+    if (strcmp(c->lens, "rectilinear") == 0 && t > 1.4)
+        return false;
+    if (strcmp(c->lens, "stereographic") == 0)
+        g = 2 * tan(t / 2);
+    else if (strcmp(c->lens, "equidistant") == 0)
+        g = t;
+    else if (strcmp(c->lens, "equisolid") == 0)
+        g = 2 * sin(t / 2);
+    double r = c->focal * g * (1 + c->k1 * t * t + c->k2 * t * t * t * t);
+    double u = dot(enu, c->right), v = dot(enu, c->down), n = fmax(hypot(u, v), 1e-12);
+    s->x = c->cx + r * u / n;
+    s->y = c->cy + r * v / n;
+    return true;
+}
+
+/* From the mosaic to a picture of it that is upright and perhaps smaller. */
+static void to_picture(const struct score_truth *t, const struct score_picture *p, struct star *s)
+{
+    double x = s->x + 0.5, y = s->y + 0.5, w = t->width, h = t->height, u = x, v = y;
+    if (t->turn_deg == 90)
+        u = h - y, v = x;
+    else if (t->turn_deg == 180)
+        u = w - x, v = h - y;
+    else if (t->turn_deg == 270)
+        u = y, v = w - x;
+    double scale = p->width / (t->turn_deg % 180 ? h : w);
+    s->x = u * scale - 0.5;
+    s->y = v * scale - 0.5;
+}
+
+static double light_at(const struct score_picture *p, int x, int y, int channel)
+{
+    return score_linear(p->rgb[((size_t)y * (size_t)p->width + (size_t)x) * 3 + (size_t)channel]);
+}
+
+static double luminance(const struct score_picture *p, int x, int y)
+{
+    return 0.21264 * light_at(p, x, y, 0) + 0.71517 * light_at(p, x, y, 1) +
+           0.07219 * light_at(p, x, y, 2);
+}
+
+static int by_number(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+static double median(double *v, size_t n)
+{
+    qsort(v, n, sizeof *v, by_number);
+    return n ? v[n / 2] : (double)NAN;
+}
+
+/* The luminance that parts a twilight frame best into sky and ground: Otsu 1979, IEEE Trans.
+ * Systems, Man, and Cybernetics 9(1) 62, on its logarithm. */
+static double sky_from(const struct score_picture *p)
+{
+    enum { BINS = 128 };
+    double count[BINS] = {0}, all = 0, sum = 0, n = 0, part = 0, best = -1, at = 0;
+    for (int y = 0; y < p->height; y++)
+        for (int x = 0; x < p->width; x++) {
+            double l = log2(fmax(luminance(p, x, y), 1.0 / 4096)) + 12;
+            count[(int)fmin(BINS - 1, l * BINS / 12)]++;
+        }
+    for (int i = 0; i < BINS; i++)
+        all += count[i], sum += i * count[i];
+    for (int i = 0; i + 1 < BINS; i++) {
+        n += count[i];
+        part += i * count[i];
+        double between = n > 0 && n < all ? pow(sum * n / all - part, 2) / (n * (all - n)) : 0;
+        if (between > best)
+            best = between, at = i + 1;
+    }
+    return exp2(at * 12 / BINS - 12);
+}
+
+/* Nothing but sky within OUTER pixels. */
+static bool clear_of_ground(const struct score_picture *dusk, double limit, const struct star *s)
+{
+    int x0 = (int)lround(s->x), y0 = (int)lround(s->y);
+    for (int y = y0 - OUTER; y <= y0 + OUTER; y += 3)
+        for (int x = x0 - OUTER; x <= x0 + OUTER; x += 3)
+            if (x < 0 || y < 0 || x >= dusk->width || y >= dusk->height ||
+                luminance(dusk, x, y) < limit)
+                return false;
+    return true;
+}
+
+/* How far the star's highest pixel stands above its surroundings, and its colour. */
+static void look_at(const struct score_picture *p, struct star *s)
+{
+    double v[3][(2 * OUTER + 1) * (2 * OUTER + 1)], l[sizeof v[0] / sizeof v[0][0]], base[3];
+    int x0 = (int)lround(s->x), y0 = (int)lround(s->y), px = x0, py = y0;
+    size_t n = 0;
+    for (int y = -2; y <= 2; y++)
+        for (int x = -2; x <= 2; x++)
+            if (luminance(p, x0 + x, y0 + y) > luminance(p, px, py))
+                px = x0 + x, py = y0 + y;
+    for (int y = -OUTER; y <= OUTER; y++)
+        for (int x = -OUTER; x <= OUTER; x++) {
+            int r2 = x * x + y * y;
+            if (r2 < INNER * INNER || r2 > OUTER * OUTER)
+                continue;
+            for (int c = 0; c < 3; c++)
+                v[c][n] = light_at(p, x0 + x, y0 + y, c);
+            l[n++] = luminance(p, x0 + x, y0 + y);
+        }
+    for (int c = 0; c < 3; c++)
+        base[c] = median(v[c], n);
+    double middle = median(l, n);
+    for (size_t i = 0; i < n; i++)
+        l[i] = fabs(l[i] - middle);
+    s->over = (luminance(p, px, py) - middle) / fmax(1.4826 * median(l, n), 1e-5);
+    double sum[3] = {0};
+    for (int y = py - 2; y <= py + 2; y++)
+        for (int x = px - 2; x <= px + 2; x++)
+            for (int c = 0; c < 3 && x >= 0 && y >= 0 && x < p->width && y < p->height; c++)
+                sum[c] += light_at(p, x, y, c) - base[c];
+    s->index = log2(fmax(sum[2], 1e-6) / fmax(sum[0], 1e-6));
+}
+
+static int by_magnitude(const void *a, const void *b)
+{
+    const struct star *x = a, *y = b;
+    return (x->mag > y->mag) - (x->mag < y->mag);
+}
+
+/* Spearman's rank correlation; ties are too few to matter. */
+static double rank_correlation(const struct star *s, size_t n)
+{
+    double sum = 0;
+    for (size_t i = 0; i < n; i++) {
+        double a = 0, b = 0;
+        for (size_t k = 0; k < n; k++) {
+            a += s[k].bv > s[i].bv;
+            b += s[k].index < s[i].index;
+        }
+        sum += (a - b) * (a - b);
+    }
+    return n > 2 ? 1 - 6 * sum / ((double)n * ((double)n * (double)n - 1)) : (double)NAN;
+}
+
+static struct star *read_stars(const char *shoot, size_t *n)
+{
+    char *path = dw_join_path(shoot, "truth/stars.csv"), *data = NULL;
+    size_t bytes = 0;
+    struct dw_error err = {0};
+    struct dw_csv c = {0};
+    struct star *s = NULL;
+    *n = 0;
+    if (path && dw_read_whole(path, (size_t)1 << 30, &data, &bytes, &err) >= 0 &&
+        dw_csv_parse(path, data, bytes, &c, &err) >= 0 && (s = calloc(c.rows + 1, sizeof *s))) {
+        int ra = dw_csv_column(&c, "ra_deg"), dec = dw_csv_column(&c, "dec_deg"),
+            mag = dw_csv_column(&c, "mag"), bv = dw_csv_column(&c, "b_v");
+        for (size_t i = 0; i < c.rows; i++)
+            s[(*n)++] = (struct star){.ra = strtod(dw_csv_field(&c, i, ra), NULL) * ERFA_DD2R,
+                                      .dec = strtod(dw_csv_field(&c, i, dec), NULL) * ERFA_DD2R,
+                                      .mag = strtod(dw_csv_field(&c, i, mag), NULL),
+                                      .bv = strtod(dw_csv_field(&c, i, bv), NULL)};
+    }
+    dw_csv_free(&c);
+    free(data);
+    free(path);
+    return s;
+}
+
+/* The frame of the shot whose sun stands nearest to this altitude; -1: the lowest of all. */
+static const struct score_shot *shot_at(const struct score_truth *t, double alt, bool lowest)
+{
+    const struct score_shot *best = NULL;
+    for (size_t i = 0; i < t->n_shots; i++) {
+        const struct score_shot *s = &t->shot[i];
+        if (s->frame > 0 && s->faults[0] == '\0' &&
+            (!best || (lowest ? s->alt_deg < best->alt_deg
+                              : fabs(s->alt_deg - alt) < fabs(best->alt_deg - alt))))
+            best = s;
+    }
+    return best;
+}
+
+void score_stars(const struct score_truth *t, const char *shoot, const char *out)
+{
+    struct camera camera;
+    const struct score_shot *night = shot_at(t, 0, true), *dusk = shot_at(t, -6, false);
+    struct score_picture p = {0}, d = {0};
+    size_t n = 0, k = 0, seen = 0;
+    struct star *s = read_stars(shoot, &n);
+    if (s && night && night->alt_deg < -15 && dusk && fabs(dusk->alt_deg + 6) < 2 &&
+        read_camera(shoot, &camera) && score_read_frame(out, night->frame, &p) &&
+        score_read_frame(out, dusk->frame, &d) && p.width == d.width && p.height == d.height) {
+        double limit = sky_from(&d);
+        qsort(s, n, sizeof *s, by_magnitude);
+        for (size_t i = 0; i < n && k < BRIGHTEST; i++) {
+            if (!place(&camera, night->mid_unix, &s[i]))
+                continue;
+            to_picture(t, &p, &s[i]);
+            if (!clear_of_ground(&d, limit, &s[i]))
+                continue;
+            look_at(&p, &s[i]);
+            if (s[i].over > 3)
+                s[seen++] = s[i];
+            k++;
+        }
+        printf(
+            "  stars in frame %ld: of the %zu brightest above the ground %zu stand 3 sigma above "
+            "the sky; rank correlation of their colour with B-V %.2f\n",
+            night->frame, k, seen, rank_correlation(s, seen));
+    }
+    free(p.rgb);
+    free(d.rgb);
+    free(s);
+}
