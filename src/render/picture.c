@@ -49,6 +49,7 @@ static enum dw_status open_picture(struct dw_picture *p, const struct dw_geometr
     bool swap = dw_turn_swaps(facts->turn_deg);
     enum dw_status s = DW_OK;
     p->plan.lifts = false;
+    p->plan.smooth = 0;
     if (!p->image.light)
         s = dw_look_plan_make(&p->row, facts, look, p->image.space, &p->plan, err);
     if (s >= 0)
@@ -186,7 +187,7 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
         }
         for (int i = 0; i < k && y > 0; i++) {
             dw_near_rows_take(&p->near, &own[i]->plan, y - 1, r.work);
-            look_at_row(own[i], g, facts->turn_deg, y - 1, r.work, &r);
+            finish_row(own[i], g, facts->turn_deg, y - 1, r.work, &r);
         }
     }
     return DW_OK;

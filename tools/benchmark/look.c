@@ -1,0 +1,109 @@
+/* look.c: what the look alone costs: scene-linear light of 6 MP to finished 8-bit pixels, by night,
+ * while crossing over and by day. The least of several passes of this thread's own time, so that
+ * other work on the machine counts little.
+ *   daywheel-look [PASSES] */
+#include "render/look.h"
+#include "render/near_rows.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <time.h>
+
+enum { WIDTH = 3000, HEIGHT = 2000 };
+
+static double now_ms(void)
+{
+    struct timespec t;
+    clock_gettime(CLOCK_THREAD_CPUTIME_ID, &t);
+    return (double)t.tv_sec * 1e3 + (double)t.tv_nsec / 1e6;
+}
+
+/* A sky that darkens upwards, with noise and stars. */
+static void fill(float *rgb[3], int y)
+{
+    uint32_t h = (uint32_t)y * 2654435761u;
+    for (int x = 0; x < WIDTH; x++) {
+        h = h * 1664525u + 1013904223u;
+        float v = 0.3f + 1.5f * (float)y / HEIGHT + (float)(h >> 8) * 0x1p-26f;
+        v *= h < 2000000u ? 30.0f : 1.0f;
+        for (int c = 0; c < 3; c++)
+            rgb[c][x] = v * (0.9f + 0.1f * (float)c);
+    }
+}
+
+/* One picture; returns its time without that of making light. */
+static double picture(const struct dw_look_plan *p, float *const rows[8], struct dw_near_rows *near,
+                      uint8_t *out)
+{
+    double took = 0;
+    struct dw_background b = {0};
+    float *light[3] = {rows[0], rows[1], rows[2]};
+    if (p->lifts && dw_background_begin(&b, WIDTH, HEIGHT, p->sky_floor, NULL) == DW_OK) {
+        for (int y = 0; y < HEIGHT; y++) {
+            if (!dw_background_wants(&b, y))
+                continue;
+            fill(light, y);
+            double start = now_ms();
+            dw_look_prepare(p, WIDTH, rows, rows[6]);
+            dw_background_add(&b, y, rows[6]);
+            took += now_ms() - start;
+        }
+        dw_background_end(&b);
+    }
+    for (int y = 0; y < HEIGHT; y++) {
+        float *place[3];
+        dw_near_rows_place(near, y, place);
+        fill(p->smooth > 0 ? place : light, y);
+        double start = now_ms();
+        if (p->smooth > 0) {
+            dw_near_rows_written(near, y);
+            dw_near_rows_take(near, p, y, rows);
+        }
+        dw_look_prepare(p, WIDTH, rows, rows[6]);
+        if (p->lifts)
+            dw_background_row(&b, y, WIDTH, HEIGHT, rows[7]);
+        dw_look_finish(p, WIDTH, p->lifts ? rows[7] : NULL, rows, rows[6]);
+        dw_look_pack(p, WIDTH, y, 8, rows, out + (size_t)y * WIDTH * 3);
+        took += now_ms() - start;
+    }
+    dw_background_free(&b);
+    return took;
+}
+
+int main(int argc, char **argv)
+{
+    int passes = argc > 1 ? atoi(argv[1]) : 7;
+    const struct dw_look_params look = DW_LOOK_DEFAULTS;
+    const struct {
+        const char *name;
+        double day, stars, key;
+    } at[] = {{"night", 0, 1, 0.02}, {"night, no stars lifted", 0, 0, 0.02},
+              {"crossing over", 0.5, 0, 0.06}, {"day", 1, 0, 0.2}};
+    struct dw_facts facts = {.night_mul = {0.9f, 1.0f, 1.6f}, .night_sky_keys = 1.0};
+    float *room = malloc(8 * WIDTH * sizeof *room), *rows[8];
+    uint8_t *out = malloc((size_t)WIDTH * HEIGHT * 3);
+    struct dw_near_rows near = {0};
+    if (!room || !out || dw_near_rows_open(&near, WIDTH, HEIGHT, NULL) < 0)
+        return 1;
+    for (size_t i = 0; i < 8; i++)
+        rows[i] = room + i * WIDTH;
+    printf("look of 6 MP, ms on one core, least of %d (%s kernels)\n", passes,
+           dw_kernels_best()->name);
+    for (size_t i = 0; i < sizeof at / sizeof *at; i++) {
+        struct dw_frame frame = {.number = 1, .key = at[i].key, .day = at[i].day,
+                                 .balance = at[i].day, .stars = at[i].stars};
+        struct dw_look_plan plan;
+        double best = 1e9;
+        if (dw_look_plan_make(&frame, &facts, &look, DW_SPACE_SRGB, &plan, NULL) < 0)
+            return 1;
+        for (int k = 0; k < passes; k++) {
+            double took = picture(&plan, rows, &near, out);
+            best = took < best ? took : best;
+        }
+        printf("  %-24s %6.1f\n", at[i].name, best);
+    }
+    dw_near_rows_free(&near);
+    free(room);
+    free(out);
+    return 0;
+}
