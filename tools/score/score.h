@@ -9,6 +9,7 @@
 struct score_shot {
     char name[64], faults[96];        /* truth */
     double mid_unix;                  /* truth: middle of the exposure */
+    bool slight;                      /* truth: a creeping fault too weak for its code */
     double alt_deg, error_stops;      /* truth */
     double light_stops;               /* truth: scene light */
     double ev100;                     /* truth: of the settings, powers of two */

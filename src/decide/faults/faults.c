@@ -5,20 +5,15 @@
 #include <stdarg.h>
 #include <stdio.h>
 
-/* Codes whose shots are no use: left out and, in short runs, bridged from their neighbours. What
- * creeps on and goes (soft, haze, cloud) stays in: a true picture of a worse hour is better than an
- * invented one. `gap` and `no-exposure` say something about a shot that is sound. */
-#define SPOILED (DW_UNREADABLE | DW_BRIGHT | DW_DARK | DW_FLASH)
-
 typedef enum dw_status judge(struct dw_work *, struct dw_ledger_row *, struct dw_error *);
 
 /* Before the steadying. Later judges may look at what earlier ones blamed. */
-static judge *const before[] = {dw_judge_record, dw_judge_level, dw_judge_moved};
+static judge *const before[] = {dw_judge_record, dw_judge_flash, dw_judge_level, dw_judge_moved};
 
 /* After it: w->error is known, so that key - error is the scene's own light. One fault explains
- * others: shots with a code of SPOILED are not judged again.
+ * others: shots with a code of DW_SPOILED are not judged again.
  * Poses are known by then: soft and haze compare a shot with others of the same pose. */
-static judge *const after[] = {NULL};
+static judge *const after[] = {dw_judge_soft, dw_judge_haze, dw_judge_cloud};
 
 /* Names in the order of the bits of enum dw_fault. */
 static const char *const fault_names[DW_FAULT_COUNT] = {
@@ -46,7 +41,7 @@ static enum dw_status call(judge *const *list, size_t n, struct dw_work *w,
                            struct dw_ledger_row *ledger, struct dw_error *err)
 {
     enum dw_status status = DW_OK;
-    for (size_t k = 0; k < n && list[k] && status >= 0; k++)
+    for (size_t k = 0; k < n && status >= 0; k++)
         status = list[k](w, ledger, err);
     return status;
 }
@@ -60,7 +55,7 @@ enum dw_status dw_faults(struct dw_work *w, struct dw_ledger_row *ledger, struct
     for (size_t i = 0; i < w->n && status >= 0; i++) {
         enum dw_word word = w->params->word ? w->params->word[i] : DW_WORD_NONE;
         bool decoded = !(ledger[i].faults & DW_UNREADABLE) && isfinite(w->key[i]);
-        bool sound = decoded && !(ledger[i].faults & SPOILED);
+        bool sound = decoded && !(ledger[i].faults & DW_SPOILED);
         /* what a person rejects teaches nothing either; a spoiled shot that is wanted all the same
          * is shown, but does not pull the others */
         w->usable[i] = sound && word != DW_WORD_DROP;

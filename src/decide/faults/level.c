@@ -1,4 +1,5 @@
-/* level.c: shots that are far too bright or too dark for the camera's habit at that light. */
+/* level.c: shots that are far too bright or too dark for the camera's habit at that light; a brief
+ * light over all of the picture, which looks like it, is told by the settings. */
 #include "decide/faults/judges.h"
 #include "base/robust.h"
 
@@ -7,7 +8,9 @@
 /* Rules of docs/method.md, faults. Stops of raw level above or below the camera's habit. */
 #define BRIGHT_STOPS 1.2
 #define DARK_STOPS (-1.6)
-#define BRIGHT_CLIPPED 0.35 /* share of the tiles that are clipped */
+#define BRIGHT_CLIPPED 0.35 /* share of the tiles that are clipped beyond what is usual there */
+#define JUMP_STOPS 0.6      /* a lone shot off by this, and by so many times what neighbouring */
+#define JUMP_USUAL 1.7      /* levels differ by (their 90th percentile), stands out as well */
 #define LOST_CLIPPED 0.9    /* nothing is left to see, whatever the neighbours are like */
 
 /* Level in the file of the shot's key, stops below white; and share of clipped tiles. */
@@ -69,17 +72,84 @@ static double stands_out(const struct dw_work *w, size_t i, double *work)
     return agreed(known[0] ? off[0] : off[1], edge);
 }
 
+/* How far a single shot jumps from both its neighbours, if it jumps back: a camera at the end of
+ * its range cannot be off by more. 0 unless that stands out from how much levels jump around it. */
+static double jumps(const struct dw_work *w, size_t i, double *work)
+{
+    double level = raw_level(w, i), near[2] = {(double)NAN, (double)NAN};
+    size_t n = 0;
+    for (int side = 0; side < 2; side++) {
+        double last = (double)NAN;
+        for (size_t d = 1; d <= 30 && (side ? i + d < w->n : d <= i); d++) {
+            size_t j = side ? i + d : i - d;
+            if (!isfinite(w->key[j]))
+                continue;
+            double here = raw_level(w, j);
+            if (isfinite(last))
+                work[n++] = fabs(here - last);
+            else
+                near[side] = here;
+            last = here;
+        }
+    }
+    if (!isfinite(near[0]) || !isfinite(near[1]) || n < 10)
+        return 0;
+    double off = agreed(level - near[0], level - near[1]);
+    return fabs(off) > fmax(JUMP_STOPS, JUMP_USUAL * dw_quantile(work, n, 0.9)) ? off : 0;
+}
+
+/* A shot that stands out from both neighbours with the same settings as they: not the exposure was
+ * wrong, light came and went. */
+static bool brief_light(const struct dw_work *w, size_t i, double off)
+{
+    if (i == 0 || i + 1 >= w->n || !w->recorded[i])
+        return false;
+    for (size_t j = i - 1; j <= i + 1; j += 2)
+        if (!isfinite(w->key[j]) || !w->recorded[j] || fabs(w->ev[j] - w->ev[i]) > 0.1 * off ||
+            raw_level(w, i) - raw_level(w, j) < 0.5 * off)
+            return false;
+    return true;
+}
+
+/* The larger median share of clipped tiles on either side: a lit room clips all evening. */
+static double usual_clipped(const struct dw_work *w, size_t i, double *work)
+{
+    double most = 0;
+    for (int side = 0; side < 2; side++) {
+        size_t n = 0;
+        for (size_t d = 1; d <= 15 && (side ? i + d < w->n : d <= i); d++) {
+            size_t j = side ? i + d : i - d;
+            if (isfinite(w->key[j]))
+                work[n++] = clipped_tiles(w, j);
+        }
+        if (n > 0)
+            most = fmax(most, dw_median(work, n));
+    }
+    return most;
+}
+
 enum dw_status dw_judge_level(struct dw_work *w, struct dw_ledger_row *ledger, struct dw_error *err)
 {
     double *work = DW_TAKE(&w->arena, w->n, double);
     if (!work)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu shots", w->n);
     for (size_t i = 0; i < w->n; i++) {
-        if (!isfinite(w->key[i]))
+        if (!isfinite(w->key[i]) || (ledger[i].faults & DW_FLASH))
             continue;
         double off = w->params->few ? 0 : stands_out(w, i, work), clipped = clipped_tiles(w, i);
-        if (off > BRIGHT_STOPS || (off > BRIGHT_STOPS / 3 && clipped > BRIGHT_CLIPPED) ||
+        double more = clipped > BRIGHT_CLIPPED ? clipped - usual_clipped(w, i, work) : 0;
+        double jump = w->params->few ? 0 : jumps(w, i, work);
+        if (agreed(jump, 2 * off) != jump) /* the hour's habit must say so as well */
+            jump = 0;
+        if (off > BRIGHT_STOPS || jump > 0 || (off > BRIGHT_STOPS / 3 && more > BRIGHT_CLIPPED) ||
             clipped > LOST_CLIPPED) {
+            off = fmax(off, jump);
+            if (brief_light(w, i, off)) {
+                dw_blame(&ledger[i], DW_FLASH, 0.3 + 0.2 * off,
+                         "a brief light over the whole picture, %.1f stops at unchanged settings",
+                         off);
+                continue;
+            }
             if (off > 0.1)
                 dw_blame(
                     &ledger[i], DW_BRIGHT, 0.3 + 0.2 * off + clipped,
@@ -88,7 +158,8 @@ enum dw_status dw_judge_level(struct dw_work *w, struct dw_ledger_row *ledger, s
             else
                 dw_blame(&ledger[i], DW_BRIGHT, 0.3 + 0.2 * off + clipped,
                          "%.0f %% of the picture is clipped", 100 * clipped);
-        } else if (off < DARK_STOPS) {
+        } else if (off < DARK_STOPS || jump < 0) {
+            off = fmin(off, jump);
             dw_blame(&ledger[i], DW_DARK, 0.3 + 0.2 * -off, "%.1f stops darker than its neighbours",
                      -off);
         }

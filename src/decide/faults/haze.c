@@ -1,0 +1,115 @@
+/* haze.c: contrast lost to fog. Ground detail, relative to its own tile's light, fades with the
+ * thickness of the air before it: each tile against itself in the same light. */
+#include "decide/faults/judges.h"
+#include "decide/faults/ground.h"
+#include "decide/faults/same_light.h"
+#include "base/robust.h"
+
+#include <math.h>
+
+static const struct dw_haze_params {
+    double sigma;    /* of middle detail above its noise */
+    double quantile; /* the clear side of shots in the same light */
+    double share;    /* of the alike shots that must know a tile */
+    double clipped;
+    int tiles;        /* fewer tell nothing */
+    double far, all;  /* quantiles over tiles: the distant part, and nearly all of it */
+    double far_stops; /* contrast lost by the distant part: from here on it is haze, */
+    double all_stops; /* if at its thickest nearly all is lost by so much: shadows move */
+    size_t calm;      /* shots on either side whose median is taken: headlights are brief */
+} params = {6, 0.75, 0.3, 1e-3, 12, 0.3, 0.7, -0.65, -0.75, 2};
+
+struct haze {
+    struct dw_work *w;
+    struct dw_ledger_row *ledger;
+    float *contrast; /* log2 of detail over light, n*tiles; NAN in noise */
+    bool *ground;
+    double *reference, *far, *all, *work;
+};
+
+static void judge_class(void *ctx, const struct dw_light_class *c)
+{
+    struct haze *h = ctx;
+    dw_same_light_quantile(c, h->contrast, h->w->tiles, params.quantile, params.share, h->reference,
+                           h->work);
+    for (size_t j = 0; j < c->n_mine; j++) {
+        size_t i = c->mine[j], n = 0;
+        const struct dw_measure *m = &h->w->survey->measure[i];
+        for (int k = 0; k < h->w->tiles && m->tile; k++) {
+            const struct dw_tile *t = &m->tile[k];
+            double ref = h->reference[k], sd = (double)t->middle_sd,
+                   light = dw_contrast_light(h->w, i, k);
+            /* detail that would be seen if it were there */
+            if (!h->ground[k] || !isfinite(ref) || (double)t->clipped > params.clipped ||
+                !(exp2(2 * ref) * light * light > 2 * params.sigma * sd))
+                continue;
+            double middle = fmax((double)t->middle, fmax(2 * sd, 1e-12));
+            h->work[n++] = 0.5 * log2(middle) - log2(light) - ref;
+        }
+        if (n < (size_t)params.tiles)
+            continue;
+        h->far[i] = dw_quantile(h->work, n, params.far);
+        h->all[i] = dw_quantile(h->work, n, params.all);
+    }
+}
+
+/* Median of the known values within `reach` shots; NAN without any. */
+static double calmed(const double *v, size_t n, size_t i, size_t reach)
+{
+    double work[2 * 8 + 1];
+    size_t k = 0;
+    for (size_t j = i > reach ? i - reach : 0; j <= i + reach && j < n; j++)
+        if (isfinite(v[j]))
+            work[k++] = v[j];
+    return dw_median(work, k);
+}
+
+/* A stretch over which the distant contrast stays low; shots that are not known do not end it. */
+static void judge_stretches(struct haze *h)
+{
+    struct dw_work *w = h->w;
+    for (size_t a = 0, b; a < w->n; a = b) {
+        b = a + 1;
+        if (!(h->far[a] < params.far_stops))
+            continue;
+        double least = calmed(h->all, w->n, a, params.calm);
+        while (b < w->n && !(h->far[b] >= params.far_stops)) {
+            least = fmin(least, calmed(h->all, w->n, b, params.calm));
+            b++;
+        }
+        if (!(least < params.all_stops))
+            continue;
+        for (size_t i = a; i < b; i++)
+            if (h->far[i] < params.far_stops)
+                dw_blame(&h->ledger[i], DW_HAZE, 0.3 + (params.far_stops - h->far[i]) / 3,
+                         "contrast is lost, by fog or haze: distant detail keeps %.0f %% of its "
+                         "contrast in the same light",
+                         100 * exp2(h->far[i]));
+    }
+}
+
+enum dw_status dw_judge_haze(struct dw_work *w, struct dw_ledger_row *ledger, struct dw_error *err)
+{
+    size_t tiles = (size_t)w->tiles, most = w->n > tiles ? w->n : tiles;
+    struct haze h = {w,
+                     ledger,
+                     DW_TAKE(&w->arena, w->n * tiles, float),
+                     DW_TAKE(&w->arena, tiles, bool),
+                     DW_TAKE(&w->arena, tiles, double),
+                     DW_TAKE(&w->arena, w->n, double),
+                     DW_TAKE(&w->arena, w->n, double),
+                     DW_TAKE(&w->arena, most, double)};
+    if (!h.contrast || !h.ground || !h.reference || !h.far || !h.all || !h.work)
+        return dw_fail(err, DW_ERR_MEMORY, "out of memory for the contrast of %zu shots", w->n);
+    for (size_t i = 0; i < w->n; i++) {
+        h.far[i] = h.all[i] = (double)NAN;
+        for (size_t k = 0; k < tiles; k++)
+            h.contrast[i * tiles + k] = dw_contrast(w, i, (int)k);
+    }
+    dw_find_ground(w, h.contrast, h.ground, h.work);
+    enum dw_status status =
+        dw_same_light(w, ledger, DW_SPOILED | DW_SOFT, true, judge_class, &h, err);
+    if (status >= 0)
+        judge_stretches(&h);
+    return status;
+}

@@ -1,0 +1,107 @@
+/* same_light.c: see same_light.h. */
+#include "decide/faults/same_light.h"
+#include "base/robust.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+static const struct dw_same_light_params defaults = DW_SAME_LIGHT_DEFAULTS;
+
+/* What makes a class, in the order in which classes are walked. */
+struct key {
+    int pose, side, step; /* side: -1 setting, 1 rising, 0 either; step INT_MIN/2: deep night */
+    size_t shot;
+};
+#define DEEP (-10000)
+
+static int side_of(const struct dw_work *w, size_t i)
+{
+    size_t a = i > 0 ? i - 1 : i, b = i + 1 < w->n ? i + 1 : i;
+    return w->alt[b] > w->alt[a] ? 1 : -1;
+}
+
+static struct key key_of(const struct dw_work *w, size_t i, bool sides)
+{
+    double h = w->alt[i];
+    struct key k = {w->pose[i], sides && h > defaults.sides_deg ? side_of(w, i) : 0, DEEP, i};
+    if (h >= defaults.deep_deg)
+        k.step = (int)lround(h / defaults.step_deg);
+    return k;
+}
+
+static int compare_class(const struct key *p, const struct key *q)
+{
+    if (p->pose != q->pose)
+        return p->pose < q->pose ? -1 : 1;
+    if (p->side != q->side)
+        return p->side < q->side ? -1 : 1;
+    return (p->step > q->step) - (p->step < q->step);
+}
+
+static int by_class(const void *a, const void *b)
+{
+    const struct key *p = a, *q = b;
+    int c = compare_class(p, q);
+    return c ? c : (p->shot > q->shot) - (p->shot < q->shot);
+}
+
+static bool alike(const struct dw_work *w, const struct key *class, const struct key *other)
+{
+    if (other->pose != class->pose)
+        return false;
+    double h = w->alt[other->shot];
+    if (class->step == DEEP)
+        return h < defaults.deep_reach_deg;
+    double off = fabs(h - class->step * defaults.step_deg);
+    if (class->side == 0)
+        return off < defaults.reach_deg;
+    return off < defaults.side_reach_deg && side_of(w, other->shot) == class->side;
+}
+
+enum dw_status dw_same_light(struct dw_work *w, const struct dw_ledger_row *ledger,
+                             uint32_t without, bool sides,
+                             void (*judge)(void *ctx, const struct dw_light_class *), void *ctx,
+                             struct dw_error *err)
+{
+    struct key *key = malloc((w->n + 1) * sizeof *key), *sorted = malloc((w->n + 1) * sizeof *key);
+    size_t *mine = malloc((w->n + 1) * sizeof *mine), *like = malloc((w->n + 1) * sizeof *like);
+    enum dw_status status = DW_OK;
+    if (!key || !sorted || !mine || !like) {
+        status = dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu shots", w->n);
+    } else {
+        size_t n = 0;
+        for (size_t i = 0; i < w->n; i++)
+            if (w->usable[i] && !(ledger[i].faults & without))
+                sorted[n] = key[n] = key_of(w, i, sides), n++;
+        qsort(sorted, n, sizeof *sorted, by_class);
+        for (size_t a = 0, b; a < n; a = b) {
+            struct dw_light_class c = {mine, like, 0, 0};
+            for (b = a; b < n && compare_class(&sorted[a], &sorted[b]) == 0; b++)
+                mine[c.n_mine++] = sorted[b].shot;
+            for (size_t k = 0; k < n; k++)
+                if (alike(w, &sorted[a], &key[k]))
+                    like[c.n_like++] = key[k].shot;
+            judge(ctx, &c);
+        }
+    }
+    free(key);
+    free(sorted);
+    free(mine);
+    free(like);
+    return status;
+}
+
+void dw_same_light_quantile(const struct dw_light_class *c, const float *value, int tiles, double q,
+                            double share, double *out, double *work)
+{
+    for (int k = 0; k < tiles; k++) {
+        size_t n = 0;
+        for (size_t j = 0; j < c->n_like; j++) {
+            float v = value[c->like[j] * (size_t)tiles + (size_t)k];
+            if (isfinite(v))
+                work[n++] = (double)v;
+        }
+        out[k] = n >= 3 && (double)n >= share * (double)c->n_like ? dw_quantile(work, n, q)
+                                                                  : (double)NAN;
+    }
+}

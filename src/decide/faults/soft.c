@@ -1,0 +1,99 @@
+/* soft.c: detail lost to dew or focus. The finest detail (1 px) against coarser detail (3 px) of
+ * the same tile is a property of the lens, not of the light: fog weakens both. */
+#include "decide/faults/judges.h"
+#include "decide/faults/same_light.h"
+#include "base/robust.h"
+
+#include <math.h>
+
+static const struct dw_soft_params {
+    double least_sigma;  /* fine detail must be expected this far above its noise */
+    double middle_sigma; /* and middle detail be there by so much */
+    double quantile;     /* the clear side of shots in the same light */
+    double share;        /* of the alike shots that must know a tile */
+    double most_ratio;   /* log2 fine/middle: more is lone pixels (hot ones), not detail */
+    int tiles;           /* fewer tell nothing */
+    double soft_log2;    /* energy lost, log2; about a blur of 1 mosaic pixel rms */
+    double clipped;
+} params = {12, 6, 0.75, 0.3, 2.2, 8, -2.8, 1e-3};
+
+struct soft {
+    struct dw_work *w;
+    struct dw_ledger_row *ledger;
+    float *ratio; /* log2 of fine over middle energy, n*tiles; NAN in noise */
+    double *reference, *loss, *work;
+};
+
+static float ratio_of(const struct dw_tile *t)
+{
+    if (!((double)t->fine > params.least_sigma * (double)t->fine_sd) ||
+        !((double)t->middle > params.least_sigma * (double)t->middle_sd) ||
+        (double)t->clipped > params.clipped || !(t->fine > 0) || !(t->middle > 0))
+        return NAN;
+    return log2f(t->fine / t->middle);
+}
+
+/* Median over tiles of what fine detail lost against its reference; *n: how many tiles told. */
+static double loss_of(const struct soft *s, size_t i, int *n)
+{
+    const struct dw_measure *m = &s->w->survey->measure[i];
+    *n = 0;
+    for (int k = 0; k < s->w->tiles && m->tile; k++) {
+        const struct dw_tile *t = &m->tile[k];
+        double ref = s->reference[k], sd = (double)t->fine_sd, middle = (double)t->middle;
+        if (!isfinite(ref) || ref > params.most_ratio || (double)t->clipped > params.clipped ||
+            !(middle > params.middle_sigma * (double)t->middle_sd) || !(middle > 0) ||
+            !(exp2(ref) * middle > params.least_sigma * sd))
+            continue;
+        double fine = fmax((double)t->fine, fmax(0.5 * sd, 1e-12));
+        s->work[(*n)++] = log2(fine / middle) - ref;
+    }
+    return *n >= params.tiles ? dw_median(s->work, (size_t)*n) : (double)NAN;
+}
+
+static void judge_class(void *ctx, const struct dw_light_class *c)
+{
+    struct soft *s = ctx;
+    int tiles;
+    size_t known = 0;
+    dw_same_light_quantile(c, s->ratio, s->w->tiles, params.quantile, params.share, s->reference,
+                           s->work);
+    /* the quantile of noisy values lies high: what clear shots are off by is taken off */
+    for (size_t j = 0; j < c->n_like; j++) {
+        double loss = loss_of(s, c->like[j], &tiles);
+        if (isfinite(loss))
+            s->loss[known++] = loss;
+    }
+    if (known == 0)
+        return;
+    double usual = dw_quantile(s->loss, known, params.quantile);
+    for (size_t j = 0; j < c->n_mine; j++) {
+        double loss = loss_of(s, c->mine[j], &tiles) - usual;
+        if (!(loss < params.soft_log2))
+            continue;
+        dw_blame(&s->ledger[c->mine[j]], DW_SOFT, 0.3 + (params.soft_log2 - loss) / 4,
+                 "detail is lost, by dew or focus: the finest keeps %.0f %% of its usual contrast "
+                 "(%d places that show it in the same light)",
+                 100 * exp2(loss / 2), tiles);
+    }
+}
+
+enum dw_status dw_judge_soft(struct dw_work *w, struct dw_ledger_row *ledger, struct dw_error *err)
+{
+    size_t all = w->n * (size_t)w->tiles, most = w->n > (size_t)w->tiles ? w->n : (size_t)w->tiles;
+    struct soft s = {w,
+                     ledger,
+                     DW_TAKE(&w->arena, all, float),
+                     DW_TAKE(&w->arena, (size_t)w->tiles, double),
+                     DW_TAKE(&w->arena, w->n, double),
+                     DW_TAKE(&w->arena, most, double)};
+    if (!s.ratio || !s.reference || !s.loss || !s.work)
+        return dw_fail(err, DW_ERR_MEMORY, "out of memory for the detail of %zu shots", w->n);
+    for (size_t i = 0; i < w->n; i++) {
+        const struct dw_measure *m = &w->survey->measure[i];
+        for (int k = 0; k < w->tiles; k++)
+            s.ratio[i * (size_t)w->tiles + (size_t)k] =
+                m->usable && m->tile ? ratio_of(&m->tile[k]) : NAN;
+    }
+    return dw_same_light(w, ledger, DW_SPOILED, false, judge_class, &s, err);
+}
