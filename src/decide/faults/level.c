@@ -11,6 +11,7 @@
 #define BRIGHT_CLIPPED 0.35 /* share of the tiles that are clipped beyond what is usual there */
 #define JUMP_STOPS 0.6      /* a lone shot off by this, and by so many times what neighbouring */
 #define JUMP_USUAL 1.7      /* levels differ by (their 90th percentile), stands out as well */
+#define DARK_DEG (-3)       /* below it a light can be brighter than what the sky gives */
 #define LOST_CLIPPED 0.9    /* nothing is left to see, whatever the neighbours are like */
 
 /* Level in the file of the shot's key, stops below white; and share of clipped tiles. */
@@ -98,11 +99,11 @@ static double jumps(const struct dw_work *w, size_t i, double *work)
     return fabs(off) > fmax(JUMP_STOPS, JUMP_USUAL * dw_quantile(work, n, 0.9)) ? off : 0;
 }
 
-/* A shot that stands out from both neighbours with the same settings as they: not the exposure was
- * wrong, light came and went. */
+/* In the dark, a shot that stands out from both neighbours with the same settings as they: not the
+ * exposure was wrong, light came and went. By day nothing outshines the sun: a stuck aperture. */
 static bool brief_light(const struct dw_work *w, size_t i, double off)
 {
-    if (i == 0 || i + 1 >= w->n || !w->recorded[i])
+    if (i == 0 || i + 1 >= w->n || !w->recorded[i] || w->alt[i] > DARK_DEG)
         return false;
     for (size_t j = i - 1; j <= i + 1; j += 2)
         if (!isfinite(w->key[j]) || !w->recorded[j] || fabs(w->ev[j] - w->ev[i]) > 0.1 * off ||

@@ -1,0 +1,227 @@
+/* test_faults.c: the judges against invented shoots with planted faults, and against disturbances
+ * that are none. */
+#include "check_main.h"
+#include "fake_shoot.h"
+#include "invented.h"
+
+#include "decide/faults/same_light.h"
+#include "decide/work.h"
+
+#include <math.h>
+#include <string.h>
+
+/* ---- a shoot with one of each ---- */
+
+static bool has(const char *codes, const char *code)
+{
+    const char *p = strstr(codes, code);
+    size_t n = strlen(code);
+    return p && (p == codes || p[-1] == ' ') && (p[n] == '\0' || p[n] == ' ');
+}
+
+static bool near(const struct dw_csv *t, size_t row, int column, const char *code, size_t reach)
+{
+    for (size_t j = row > reach ? row - reach : 0; j <= row + reach && j < t->rows; j++)
+        if (has(dw_csv_field(t, j, column), code))
+            return true;
+    return false;
+}
+
+/* Every planted code is found; where a fault creeps on, its first and last two shots may be told
+ * either way. Nothing is found where nothing near is planted. */
+START_TEST(each_planted_fault_is_found_and_nothing_else)
+{
+    struct invented v;
+    invented_make(&v, "--scene faults --seed 7 --size 600x400 --jobs 2");
+    struct dw_csv t = invented_table(&v, "truth/shots.csv");
+    int file = dw_csv_column(&t, "file"), faults = dw_csv_column(&t, "faults");
+    size_t shot = 0, judged = 0;
+    for (size_t i = 0; i < t.rows; i++) {
+        if (shot >= v.shots.n || strcmp(dw_csv_field(&t, i, file), v.shots.shot[shot].name) != 0)
+            continue; /* a gap */
+        const struct dw_ledger_row *row = &v.decision.ledger[shot++];
+        judged++;
+        for (int k = 0; k < DW_FAULT_COUNT; k++) {
+            const char *code = dw_fault_name(k);
+            bool planted = has(dw_csv_field(&t, i, faults), code), found = row->faults >> k & 1;
+            bool creeps = 1u << k & (DW_SOFT | DW_HAZE | DW_CLOUD);
+            if (planted == found)
+                continue;
+            /* within a stretch, away from its ends, there is no doubt */
+            bool edge = creeps && near(&t, i, faults, code, 2) &&
+                        !(has(dw_csv_field(&t, i - 2, faults), code) &&
+                          has(dw_csv_field(&t, i + 2, faults), code));
+            ck_assert_msg(edge, "shot %zu: %s is %s: %s", i + 1, code, planted ? "missed" : "found",
+                          row->reason);
+        }
+        /* a sentence and a severity for every fault, and none without */
+        ck_assert((row->faults == 0) == (row->severity == 0));
+        ck_assert(row->faults == 0 || row->reason[0]);
+        ck_assert_double_le(row->severity, 1);
+        bool spoiled = row->faults & (DW_UNREADABLE | DW_BRIGHT | DW_DARK | DW_FLASH);
+        ck_assert(row->use == !spoiled);
+    }
+    ck_assert_uint_eq(judged, v.shots.n);
+    dw_csv_free(&t);
+    invented_free(&v);
+}
+END_TEST
+
+/* ---- lights in the night ---- */
+
+static struct fake_shoot shoot(int frames)
+{
+    struct fake_params p = fake_defaults(5);
+    p.frames = frames;
+    p.start_utc += 9 * 3600; /* in the night */
+    return fake_make(&p);
+}
+
+static struct dw_decision decide(const struct fake_shoot *f)
+{
+    struct dw_decide_params p = DW_DECIDE_DEFAULTS;
+    p.has_site = true;
+    p.site = f->params.site;
+    p.has_utc_offset = true;
+    struct dw_decision d;
+    struct dw_error err = {0};
+    ck_assert_msg(dw_decide(&f->shots, &f->survey, &p, NULL, &d, &err) >= 0, "%s", err.text);
+    return d;
+}
+
+/* Light over tiles first..last of a shot, stops. */
+static void light(struct fake_shoot *f, size_t i, int first, int last, double stops)
+{
+    struct dw_tile *t = f->survey.measure[i].tile;
+    for (int k = first; k <= last; k++)
+        for (int c = 0; c < 3; c++)
+            t[k].mean[c] = (float)(512 + ((double)t[k].mean[c] - 512) * exp2(stops));
+}
+
+START_TEST(a_brief_light_is_found_and_its_place_bridged)
+{
+    struct fake_shoot f = shoot(60);
+    light(&f, 30, 500, 540, 2.5);
+    struct dw_decision d = decide(&f);
+    ck_assert_double_lt(d.ledger[30].sun_alt_deg, -3);
+    for (size_t i = 0; i < 60; i++)
+        ck_assert_msg(d.ledger[i].faults == (i == 30 ? DW_FLASH : 0), "shot %zu: %s", i,
+                      d.ledger[i].reason);
+    ck_assert_int_eq(d.ledger[30].done, DW_DONE_BRIDGED);
+    dw_decision_free(&d);
+    fake_free(&f);
+}
+END_TEST
+
+START_TEST(a_lamp_that_stays_on_and_an_aircraft_are_no_flash)
+{
+    struct fake_shoot f = shoot(60);
+    for (size_t i = 30; i < 60; i++)
+        light(&f, i, 500, 540, 2.5); /* a lamp */
+    light(&f, 20, 100, 103, 3);      /* a trail over four tiles */
+    struct dw_decision d = decide(&f);
+    for (size_t i = 0; i < 60; i++)
+        ck_assert_msg(d.ledger[i].faults == 0, "shot %zu: %s", i, d.ledger[i].reason);
+    dw_decision_free(&d);
+    fake_free(&f);
+}
+END_TEST
+
+/* Headlights that fill the picture look like a wrong exposure; the settings tell. */
+START_TEST(light_over_all_of_the_picture_is_told_from_exposure_by_the_settings)
+{
+    for (int wrong = 0; wrong < 2; wrong++) {
+        struct fake_shoot f = shoot(60);
+        light(&f, 30, 0, 599, 2.5);
+        if (wrong) /* exposed longer, and recorded as it was */
+            f.shots.shot[30].ev100 -= 2.5;
+        struct dw_decision d = decide(&f);
+        ck_assert_uint_eq(d.ledger[30].faults, wrong ? DW_BRIGHT : DW_FLASH);
+        ck_assert(!d.ledger[30].use);
+        dw_decision_free(&d);
+        fake_free(&f);
+    }
+}
+END_TEST
+
+/* ---- the same light ---- */
+
+struct seen {
+    const struct dw_work *w;
+    int classes;
+    size_t mine;
+};
+
+static void look(void *ctx, const struct dw_light_class *c)
+{
+    struct seen *s = ctx;
+    s->classes++;
+    s->mine += c->n_mine;
+    for (size_t k = 0; k < c->n_mine; k++) {
+        double h = s->w->alt[c->mine[k]];
+        bool self = false;
+        for (size_t j = 0; j < c->n_like; j++) {
+            self |= c->like[j] == c->mine[k];
+            double off = fabs(s->w->alt[c->like[j]] - h);
+            ck_assert(off < 4.5 || (h < -18 && s->w->alt[c->like[j]] < -16.5));
+            ck_assert_int_eq(s->w->pose[c->like[j]], s->w->pose[c->mine[k]]);
+        }
+        ck_assert(self);
+    }
+}
+
+/* Every shot is in one class; its like are of its pose and altitude, and spoiled ones not among
+ * them. */
+START_TEST(shots_are_compared_with_the_same_light)
+{
+    enum { N = 400 };
+    struct dw_work w = {.n = N};
+    double alt[N];
+    bool usable[N];
+    int pose[N];
+    struct dw_ledger_row *ledger = calloc(N, sizeof *ledger);
+    for (size_t i = 0; i < N; i++) {
+        alt[i] = 50 * sin((double)i * 2 * M_PI / 360);
+        usable[i] = i != 7;
+        pose[i] = i >= 300;
+    }
+    ledger[9].faults = DW_DARK;
+    w.alt = alt;
+    w.usable = usable;
+    w.pose = pose;
+    for (int sides = 0; sides < 2; sides++) {
+        struct seen s = {&w, 0, 0};
+        ck_assert_int_eq(dw_same_light(&w, ledger, DW_DARK, sides, look, &s, NULL), DW_OK);
+        ck_assert_uint_eq(s.mine, N - 2);
+        ck_assert_int_gt(s.classes, 40);
+    }
+    free(ledger);
+}
+END_TEST
+
+/* Median and quantile tile by tile, where enough know; hand-made. */
+START_TEST(the_reference_is_a_quantile_of_those_that_know)
+{
+    const float value[5 * 2] = {1, NAN, 2, NAN, 3, 8, 4, NAN, 5, 9};
+    const size_t all[5] = {0, 1, 2, 3, 4};
+    struct dw_light_class c = {all, all, 5, 5};
+    double out[2], work[5];
+    dw_same_light_quantile(&c, value, 2, 0.75, 0.3, out, work);
+    ck_assert_double_eq_tol(out[0], 4, 1e-12);
+    ck_assert(isnan(out[1])); /* two of five are fewer than three */
+}
+END_TEST
+
+int main(void)
+{
+    Suite *s = suite_create("faults");
+    TCase *t = tcase_create("all");
+    tcase_add_test(t, each_planted_fault_is_found_and_nothing_else);
+    tcase_add_test(t, a_brief_light_is_found_and_its_place_bridged);
+    tcase_add_test(t, a_lamp_that_stays_on_and_an_aircraft_are_no_flash);
+    tcase_add_test(t, light_over_all_of_the_picture_is_told_from_exposure_by_the_settings);
+    tcase_add_test(t, shots_are_compared_with_the_same_light);
+    tcase_add_test(t, the_reference_is_a_quantile_of_those_that_know);
+    suite_add_tcase(s, t);
+    return dw_check_main(s);
+}
