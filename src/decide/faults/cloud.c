@@ -150,26 +150,39 @@ static double near_by(const struct cloud *c, size_t i)
     return dw_quantile(c->work, n, params.near_quantile);
 }
 
-static void judge_ratios(struct cloud *c)
+static enum dw_status judge_ratios(struct cloud *c, struct dw_error *err)
 {
     size_t n = 0;
     for (size_t i = 0; i < c->w->n; i++)
         if (isfinite(c->ratio[i]))
             c->work[n++] = c->ratio[i];
     if (n < params.least_shots)
-        return;
+        return DW_OK;
     double middle = dw_quantile(c->work, n, params.middle),
            upper = dw_quantile(c->work, n, params.quantile);
     double limit = fmin(params.share, upper - params.habit * (upper - middle));
+    bool *hidden = DW_TAKE(&c->w->arena, c->w->n, bool),
+         *lower = DW_TAKE(&c->w->arena, c->w->n, bool);
+    if (!hidden || !lower)
+        return dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu shots", c->w->n);
     for (size_t i = 0; i < c->w->n; i++) {
         double r = c->ratio[i];
-        bool few = r < params.always || (r < limit && r < params.share * near_by(c, i));
-        if (!isfinite(r) || !few || c->usual[i] < params.least_stars)
-            continue;
-        dw_blame(&c->ledger[i], DW_CLOUD, 1 - r,
-                 "clouds hide the stars: %.0f are seen where about %.0f are usual in this light",
-                 c->stars[i], c->usual[i]);
+        bool enough = isfinite(r) && c->usual[i] >= params.least_stars;
+        lower[i] = enough && r < params.share && r < params.share * near_by(c, i);
+        hidden[i] = enough && (r < params.always || (lower[i] && r < limit));
     }
+    /* a bank's edges belong to it, whatever the habit */
+    for (size_t i = 1; i < c->w->n; i++)
+        hidden[i] |= lower[i] && hidden[i - 1];
+    for (size_t i = c->w->n - 1; i-- > 0;)
+        hidden[i] |= lower[i] && hidden[i + 1];
+    for (size_t i = 0; i < c->w->n; i++)
+        if (hidden[i])
+            dw_blame(
+                &c->ledger[i], DW_CLOUD, 1 - c->ratio[i],
+                "clouds hide the stars: %.0f are seen where about %.0f are usual in this light",
+                c->stars[i], c->usual[i]);
+    return DW_OK;
 }
 
 enum dw_status dw_judge_cloud(struct dw_work *w, struct dw_ledger_row *ledger, struct dw_error *err)
@@ -198,7 +211,5 @@ enum dw_status dw_judge_cloud(struct dw_work *w, struct dw_ledger_row *ledger, s
     enum dw_status status = count_stars(&c, night, n, err);
     if (status >= 0)
         status = dw_same_light(w, ledger, without, false, judge_class, &c, err);
-    if (status >= 0)
-        judge_ratios(&c);
-    return status;
+    return status < 0 ? status : judge_ratios(&c, err);
 }

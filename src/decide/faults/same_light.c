@@ -45,9 +45,23 @@ static int by_class(const void *a, const void *b)
     return c ? c : (p->shot > q->shot) - (p->shot < q->shot);
 }
 
+/* Whether two shots show the same things in a tile, but for its edges. */
+static bool same_place(const struct dw_work *w, size_t a, size_t b)
+{
+    if (w->pose[a] == w->pose[b])
+        return true;
+    const struct dw_shift *p = &w->shift[a], *q = &w->shift[b];
+    double half =
+        w->survey->measure[a].width / 4.0; /* cells to the edge, where a turn shows most */
+    double most = defaults.place * 2 * half / w->survey->cols;
+    return hypot((double)(p->x - q->x), (double)(p->y - q->y)) +
+               fabs((double)(p->turn - q->turn)) * half <
+           most;
+}
+
 static bool alike(const struct dw_work *w, const struct key *class, const struct key *other)
 {
-    if (other->pose != class->pose)
+    if (!same_place(w, class->shot, other->shot))
         return false;
     double h = w->alt[other->shot];
     if (class->step == DEEP)

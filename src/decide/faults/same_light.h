@@ -1,6 +1,6 @@
 /* same_light.h: which shots are alike enough in light to be each other's measure. The nearest
  * shots will not do: a fog of hours fills them. So a shot is compared with all shots of the same
- * pose and the same sun altitude, of any day, and with the clear side of those (a quantile). */
+ * place and the same sun altitude, of any day, and with the clear side of those (a quantile). */
 #ifndef DW_DECIDE_FAULTS_SAME_LIGHT_H
 #define DW_DECIDE_FAULTS_SAME_LIGHT_H
 
@@ -13,9 +13,10 @@ struct dw_same_light_params {
     /* With the sun up shadows point the other way in the afternoon: sides are apart, and each is
      * wider instead. */
     double sides_deg, side_reach_deg;
+    double place; /* tiles: displaced by less, two shots still see the same in a tile */
 };
 /* clang-format off */
-#define DW_SAME_LIGHT_DEFAULTS {0.75, 1.5, -18, -16.5, 3, 4}
+#define DW_SAME_LIGHT_DEFAULTS {0.75, 1.5, -18, -16.5, 3, 4, 0.4}
 /* clang-format on */
 
 /* One class: `mine` are its own shots, `like` those that they may be compared with (mine among
