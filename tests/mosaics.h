@@ -13,7 +13,7 @@
 
 /* One class of levels, a neutral camera, nothing hot. */
 static struct dw_levels plain_levels = {100, 1, {BLACK, BLACK, BLACK}, WHITE, 0, 0};
-static const struct dw_source plain_source = {0, 1.0f, 0.0, {1.0f, 1.0f, 1.0f}, 0.0};
+static const struct dw_source plain_source = {.weight = 1, .chroma = {1, 1, 1}};
 
 static inline struct dw_facts plain_facts(int width, int height)
 {

@@ -164,6 +164,8 @@ static void check_frames_round_trip(void)
             const struct dw_source *p = &a->source[k], *q = &b->source[k];
             ck_assert_uint_eq(p->shot, q->shot);
             ck_assert(same(p->gain_stops, q->gain_stops) && same(p->turn_deg, q->turn_deg));
+            ck_assert(same(p->shift_x, q->shift_x) && same(p->shift_y, q->shift_y) &&
+                      same(p->roll_deg, q->roll_deg));
             ck_assert_mem_eq(&p->weight, &q->weight, sizeof p->weight);
             ck_assert_mem_eq(p->chroma, q->chroma, sizeof p->chroma);
         }
@@ -248,9 +250,9 @@ START_TEST(facts_hold_what_facts_json_knows)
 {
     ck_assert_uint_eq(sizeof(struct dw_levels), 40);
     ck_assert_uint_eq(sizeof(struct dw_law), 32);
-    ck_assert_uint_eq(sizeof(struct dw_facts), 256);
-    ck_assert_uint_eq(sizeof(struct dw_source), 40);
-    ck_assert_uint_eq(sizeof(struct dw_frame), 224);
+    ck_assert_uint_eq(sizeof(struct dw_facts), 272);
+    ck_assert_uint_eq(sizeof(struct dw_source), 64);
+    ck_assert_uint_eq(sizeof(struct dw_frame), 320);
 }
 END_TEST
 
@@ -278,6 +280,7 @@ START_TEST(facts_come_back_exactly)
     ck_assert_mem_eq(a->cam_to_wide, f.cam_to_wide, sizeof f.cam_to_wide);
     ck_assert_mem_eq(a->night_mul, f.night_mul, sizeof f.night_mul);
     ck_assert_mem_eq(&a->night_sky_keys, &f.night_sky_keys, sizeof(float));
+    ck_assert_mem_eq(&a->crop, &f.crop, sizeof f.crop);
     ck_assert_mem_eq(&a->night_noise, &f.night_noise, sizeof(float));
     ck_assert_int_eq(a->law.n, f.law.n);
     ck_assert(same(a->law.first_deg, f.law.first_deg) && same(a->law.step_deg, f.law.step_deg));

@@ -47,6 +47,12 @@ struct dw_hot {
     uint16_t x, y; /* mosaic pixel, sensor orientation */
 };
 
+/* What is cut off the mosaic, pixels, so that no border shows where the camera was bumped; whole
+ * cells of the pattern. */
+struct dw_crop {
+    int left, top, right, bottom;
+};
+
 /* What was learnt from the whole shoot. Everything `render` needs beside a frame-list row. */
 struct dw_facts {
     char survey_id[33];
@@ -56,6 +62,7 @@ struct dw_facts {
     double night_deg, day_deg; /* the crossover's sun altitudes */
 
     int mosaic_width, mosaic_height, turn_deg;
+    struct dw_crop crop; /* sensor orientation */
     size_t n_levels;
     struct dw_levels *levels;
     size_t n_hot;
@@ -107,6 +114,9 @@ struct dw_source {
     double gain_stops; /* log2 factor on (DN-black)/(white-black) that brings the key to 1 */
     float chroma[3];   /* factors on camera R, G, B beside the gain (1 each: none) */
     double turn_deg;   /* of the sky about the pole; 0: none */
+    double shift_x, shift_y; /* how far the camera's view was displaced, mosaic pixels, sensor
+                              * orientation, x right, y down: render puts it back */
+    double roll_deg;         /* and turned about the frame's middle, clockwise */
 };
 
 /* One output frame's instruction. Columns of frames.csv. */

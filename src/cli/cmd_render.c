@@ -73,7 +73,9 @@ static enum dw_status measure_output(struct dw_job *job, struct dw_made *made)
             break;
         }
     }
-    return dw_output_size(facts->mosaic_width, facts->mosaic_height, facts->turn_deg, cfa,
+    const struct dw_crop *c = &facts->crop;
+    return dw_output_size(facts->mosaic_width - c->left - c->right,
+                          facts->mosaic_height - c->top - c->bottom, facts->turn_deg, cfa,
                           &job->settings->size, &made->width, &made->height, &job->error);
 }
 

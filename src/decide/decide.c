@@ -61,6 +61,7 @@ static void fill_ledger(const struct dw_work *w, struct dw_ledger_row *ledger)
 
 static enum dw_status take_steps(struct dw_work *w, struct dw_decision *out, struct dw_error *err)
 {
+    fill_facts(w, &out->facts);
     enum dw_status status = dw_when(w, &out->facts, err);
     if (status >= 0)
         status = dw_record(w, err);
@@ -70,6 +71,8 @@ static enum dw_status take_steps(struct dw_work *w, struct dw_decision *out, str
         status = dw_tiles(w, &out->facts, err);
     if (status >= 0)
         status = dw_poses(w, err);
+    if (status >= 0)
+        status = dw_margin(w, &out->facts, err);
     if (status >= 0)
         status = dw_faults(w, out->ledger, err);
     if (status >= 0)
@@ -113,7 +116,6 @@ enum dw_status dw_decide(const struct dw_shots *shots, const struct dw_survey *s
     enum dw_status status =
         out->ledger ? take_steps(&w, out, err) : dw_fail(err, DW_ERR_MEMORY, "out of memory");
     if (status >= 0) {
-        fill_facts(&w, &out->facts);
         fill_ledger(&w, out->ledger);
         dw_flicker_measure(&w, out);
     } else

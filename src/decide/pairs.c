@@ -14,6 +14,34 @@
 #define MIN_TILES 3
 #define CENTRE_REACH 7
 
+/* Whether the camera was displaced between the two. */
+static bool bumped(const struct dw_compare *c, size_t a, size_t b)
+{
+    const float *p = c->g->shift[a], *q = c->g->shift[b];
+    return fabsf(p[0] - q[0]) > 1e-3f || fabsf(p[1] - q[1]) > 1e-3f;
+}
+
+/* Light of b where tile k of a has gone, from the four tiles that share it: what gradients there
+ * are, of the sky and over the ground, would else pass for a change of light. */
+static float light_there(const struct dw_compare *c, size_t a, size_t b, size_t k)
+{
+    const struct dw_grids *g = c->g;
+    const float *lb = g->light + b * c->tiles;
+    float x = (float)(k % (size_t)g->cols) + g->shift[b][0] - g->shift[a][0];
+    float y = (float)(k / (size_t)g->cols) + g->shift[b][1] - g->shift[a][1];
+    if (!(x >= 0 && y >= 0 && x <= (float)(g->cols - 1) && y <= (float)(g->rows - 1)))
+        return NAN;
+    int i = (int)x, j = (int)y;
+    i = i > g->cols - 2 ? g->cols - 2 : i;
+    j = j > g->rows - 2 ? g->rows - 2 : j;
+    if (i < 0 || j < 0)
+        return NAN;
+    const float *at = lb + j * g->cols + i;
+    float u = x - (float)i, v = y - (float)j;
+    return (at[0] * (1 - u) + at[1] * u) * (1 - v) +
+           (at[g->cols] * (1 - u) + at[g->cols + 1] * u) * v;
+}
+
 /* Gathers the tiles that both shots have: difference without drift, its own noise. */
 static void gather(struct dw_compare *c, size_t a, size_t b)
 {
@@ -23,11 +51,13 @@ static void gather(struct dw_compare *c, size_t a, size_t b)
     const float *ea = g->lever + a * c->tiles, *eb = g->lever + b * c->tiles;
     const float *excess = c->excess + a / DW_COMPARE_BLOCK * c->tiles;
     double floor = c->p->floor_stops * c->p->floor_stops;
+    bool displaced = bumped(c, a, b);
     c->n = 0;
     for (size_t k = 0; k < c->tiles; k++) {
-        if (!(isfinite(la[k]) && isfinite(lb[k])))
+        float there = displaced ? light_there(c, a, b, k) : lb[k];
+        if (!(isfinite(la[k]) && isfinite(lb[k]) && isfinite(there)))
             continue;
-        double d = (double)lb[k] - (double)la[k];
+        double d = (double)there - (double)la[k];
         for (size_t j = a; j < b; j++)
             d -= (double)c->rate[j * c->tiles + k] * c->seconds[j];
         double var = (double)na[k] + (double)nb[k] + (double)excess[k] + floor;
@@ -60,6 +90,15 @@ static void learn_step(struct dw_compare *c, size_t j, double v, double black, b
     }
 }
 
+static void forget_step(struct dw_compare *c, size_t j)
+{
+    for (size_t k = j * c->tiles; k < (j + 1) * c->tiles; k++) {
+        c->rel[k] = NAN;
+        c->still[k] = 0;
+    }
+    c->wander_var[j] = INFINITY;
+}
+
 static struct dw_pair compare_pair(struct dw_compare *c, size_t a, size_t b)
 {
     struct dw_pair pair = {(uint32_t)a, (uint32_t)b, 0, 100, false};
@@ -79,6 +118,11 @@ static struct dw_pair compare_pair(struct dw_compare *c, size_t a, size_t b)
     pair.var = dw_heap_variance(c, v, black) + doubt;
     if (b == a + 1)
         learn_step(c, a, v, black, pair.agree);
+    if (bumped(c, a, b)) { /* what a tile shows there is not quite the same */
+        pair.var += c->p->moved_stops * c->p->moved_stops;
+        if (b == a + 1)
+            forget_step(c, a);
+    }
     return pair;
 }
 
@@ -109,6 +153,8 @@ static void first_look(struct dw_compare *c)
             c->rel[j * c->tiles + k] = NAN;
         for (size_t k = 0; k < c->n; k++)
             c->rel[j * c->tiles + (size_t)c->tile[k]] = (float)(c->d[k] - c->v[j]);
+        if (bumped(c, j, j + 1))
+            forget_step(c, j);
     }
     find_centres(c);
     dw_own_first_drift(c);

@@ -13,11 +13,12 @@
 struct dw_grids {
     size_t n; /* shots */
     int cols, rows;
-    const float *light; /* n*cols*rows, stops by the record; NAN where a tile does not count */
-    const float *noise; /* its variance, stops^2 */
-    const float *lever; /* change of it per count of black level, stops/DN */
-    const double *time; /* n, seconds, not decreasing */
-    const bool *loose;  /* n: has no record, so that it may be off by any amount */
+    const float *light;      /* n*cols*rows, stops by the record; NAN where a tile does not count */
+    const float *noise;      /* its variance, stops^2 */
+    const float *lever;      /* change of it per count of black level, stops/DN */
+    const double *time;      /* n, seconds, not decreasing */
+    const bool *loose;       /* n: has no record, so that it may be off by any amount */
+    const float (*shift)[2]; /* n: how far the view is displaced, tiles right and down */
 };
 
 /* One comparison: common change of light by the record from shot a to b, the tiles' own smooth
@@ -32,11 +33,12 @@ struct dw_pair_params {
     double drift_window_s; /* a tile's own drift is smooth over this long */
     double floor_stops;    /* no tile is better than this, per comparison */
     double reach_stops;    /* exposure errors of neighbours differ by less than this, ordinarily */
+    double moved_stops;    /* of a comparison with a displaced view, beside all else */
     double black_dn; /* the black level's wander between neighbours, when nothing else tells */
 };
 #define DW_PAIR_DEFAULTS                                                                           \
     {                                                                                              \
-        1500, 4e-4, 0.15, 0.3                                                                      \
+        1500, 4e-4, 0.15, 0.01, 0.3                                                                \
     }
 
 /* Compares every shot with the next and the one after: at most 2n-3 pairs, from the arena. */

@@ -35,6 +35,7 @@ struct task {
     size_t *shot;
     double *time, *alt;
     bool *loose;
+    float (*shift)[2]; /* of the view, tiles */
     struct dw_pair *pair;
     size_t n_pairs;
     double *change; /* of the law, per pair */
@@ -98,8 +99,9 @@ static enum dw_status compare(struct task *t, struct dw_error *err)
         for (size_t i = 0; i < t->n; i++)
             memcpy(grid[g] + i * tiles, from + t->shot[i] * tiles, tiles * sizeof(float));
     }
-    struct dw_grids grids = {t->n,    w->survey->cols, w->survey->rows, grid[0],
-                             grid[1], grid[2],         t->time,         t->loose};
+    struct dw_grids grids = {t->n,    w->survey->cols, w->survey->rows,
+                             grid[0], grid[1],         grid[2],
+                             t->time, t->loose,        (const float(*)[2])t->shift};
     struct dw_pair_params params = DW_PAIR_DEFAULTS;
     struct dw_pair *pair;
     enum dw_status status = dw_pairs_compare(&grids, &params, &w->arena, &pair, &t->n_pairs, err);
@@ -341,6 +343,7 @@ static bool take_room(struct task *t)
     t->time = DW_TAKE(a, t->w->n, double);
     t->alt = DW_TAKE(a, t->w->n, double);
     t->loose = DW_TAKE(a, t->w->n, bool);
+    t->shift = dw_arena_take(a, t->w->n, sizeof *t->shift);
     t->pair = DW_TAKE(a, 2 * t->w->n, struct dw_pair);
     t->change = DW_TAKE(a, 2 * t->w->n, double);
     t->weight = DW_TAKE(a, 2 * t->w->n, double);
@@ -353,9 +356,9 @@ static bool take_room(struct task *t)
     t->work = DW_TAKE(a, t->w->n, double);
     t->jump = DW_TAKE(a, t->w->n, double);
     t->setting = dw_arena_take(a, t->w->n, sizeof *t->setting);
-    return t->shot && t->time && t->alt && t->loose && t->pair && t->change && t->weight &&
-           t->stiff && t->tie && t->s && t->e && t->e_var && t->offset && t->work && t->jump &&
-           t->setting;
+    return t->shot && t->time && t->alt && t->loose && t->shift && t->pair && t->change &&
+           t->weight && t->stiff && t->tie && t->s && t->e && t->e_var && t->offset && t->work &&
+           t->jump && t->setting;
 }
 
 /* What is left on still tiles: second differences of the pairs freed of what was found, and how
@@ -409,6 +412,10 @@ enum dw_status dw_steady(struct dw_work *w, struct dw_error *err)
         t.shot[t.n] = i;
         t.time[t.n] = w->utc[i];
         t.alt[t.n] = w->alt[i];
+        t.shift[t.n][0] =
+            (float)(2 * w->shift[i].x * w->survey->cols / w->survey->measure[i].width);
+        t.shift[t.n][1] =
+            (float)(2 * w->shift[i].y * w->survey->rows / w->survey->measure[i].height);
         t.loose[t.n++] = !w->recorded[i];
     }
     if (t.n == 0)

@@ -15,6 +15,8 @@ enum dw_status dw_levels_learn(struct dw_work *w, struct dw_facts *facts, struct
 enum dw_status dw_tiles(struct dw_work *w, const struct dw_facts *facts, struct dw_error *err);
 /* poses/poses.c: where the camera stood, and which shots show it displaced. */
 enum dw_status dw_poses(struct dw_work *w, struct dw_error *err);
+/* poses/margin.c: how far each shot is moved back; facts->crop. */
+enum dw_status dw_margin(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
 /* faults/: judges every shot; sets faults, severity, reason and use in the ledger, and w->usable.
  * Before the steadying, so that no spoiled shot pulls it. */
 enum dw_status dw_faults(struct dw_work *w, struct dw_ledger_row *ledger, struct dw_error *err);

@@ -17,6 +17,12 @@ struct dw_bump {
     size_t since;       /* the last shot before it that shows what the camera saw */
 };
 
+/* How far a shot is moved back to where pose 0 has it, mosaic pixels. */
+struct dw_back {
+    double x, y, roll_deg;
+    bool too_far; /* and therefore not at all */
+};
+
 struct dw_work {
     const struct dw_shots *shots;
     const struct dw_survey *survey;
@@ -41,6 +47,9 @@ struct dw_work {
     int *pose;
     struct dw_shift *shift; /* against pose 0; all zero while nothing moved */
     struct dw_bump *bump;   /* .kind is DW_STILL but for shots that are displaced */
+
+    /* poses/margin.c */
+    struct dw_back *back;
 
     /* faults/, and the person's word */
     bool *usable; /* may teach the others: decoded, not spoiled */

@@ -74,6 +74,11 @@ static json_t *facts_json(const struct dw_facts *f, bool with_survey)
     json_object_set_new(o, "mosaic",
                         json_pack("{s:i, s:i, s:i}", "width", f->mosaic_width, "height",
                                   f->mosaic_height, "turn_deg", f->turn_deg));
+    if (f->crop.left || f->crop.top || f->crop.right || f->crop.bottom)
+        json_object_set_new(o, "crop",
+                            json_pack("{s:i, s:i, s:i, s:i}", "left", f->crop.left, "top",
+                                      f->crop.top, "right", f->crop.right, "bottom",
+                                      f->crop.bottom));
     json_object_set_new(o, "levels", levels_json(f));
     json_object_set_new(o, "hot_pixels", hot_json(f));
     json_object_set_new(o, "white_mul", floats(f->white_mul, 3));
@@ -247,6 +252,14 @@ static void get_all(struct reader *r, struct dw_facts *f)
     f->mosaic_width = get_int(r, mosaic, "width", 1, 65535);
     f->mosaic_height = get_int(r, mosaic, "height", 1, 65535);
     f->turn_deg = get_int(r, mosaic, "turn_deg", 0, 270);
+    const json_t *crop = json_object_get(r->root, "crop");
+    if (crop) { /* only where the camera was bumped */
+        int across = f->mosaic_width / 4, down = f->mosaic_height / 4;
+        f->crop.left = get_int(r, crop, "left", 0, across);
+        f->crop.top = get_int(r, crop, "top", 0, down);
+        f->crop.right = get_int(r, crop, "right", 0, across);
+        f->crop.bottom = get_int(r, crop, "bottom", 0, down);
+    }
     get_levels(r, f);
     get_hot(r, f);
     get_floats(r, r->root, "white_mul", f->white_mul, 3);

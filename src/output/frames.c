@@ -11,12 +11,15 @@
 
 #define HEADER "number,utc,utc_s,sun_alt_deg,key,day,balance,stars,sources,files"
 
-/* One source: shot:weight:gain:turn:red:green:blue; `shot` counts the ledger's rows from 1. */
+/* One source: shot:weight:gain:turn:red:green:blue, and :right:down:roll behind it where the camera
+ * was displaced; `shot` counts the ledger's rows from 1. */
 static void add_source(struct dw_buffer *b, const struct dw_source *s)
 {
     dw_buffer_printf(b, "%lu:%.9g:%.17g:%.17g:%.9g:%.9g:%.9g", (unsigned long)s->shot + 1,
                      (double)s->weight, s->gain_stops, s->turn_deg, (double)s->chroma[0],
                      (double)s->chroma[1], (double)s->chroma[2]);
+    if (s->shift_x != 0 || s->shift_y != 0 || s->roll_deg != 0)
+        dw_buffer_printf(b, ":%.17g:%.17g:%.17g", s->shift_x, s->shift_y, s->roll_deg);
 }
 
 /* The names of a frame's sources, for people; also guards against a table of other shots. */
@@ -83,9 +86,15 @@ static bool take_number(const char **text, char stop, double *out)
 
 static bool read_source(const char **text, size_t n_shots, bool last, struct dw_source *s)
 {
-    double v[7];
-    for (int i = 0; i < 7; i++)
-        if (!take_number(text, i < 6 ? ':' : last ? '\0' : ' ', &v[i]))
+    double v[10] = {0};
+    const char end = last ? '\0' : ' ';
+    size_t colons = 0;
+    for (const char *c = *text; *c && *c != ' '; c++)
+        colons += *c == ':';
+    if (colons != 6 && colons != 9)
+        return false;
+    for (size_t i = 0; i <= colons; i++)
+        if (!take_number(text, i < colons ? ':' : end, &v[i]))
             return false;
     if (!(v[0] >= 1 && v[0] <= (double)n_shots) || v[0] != floor(v[0]))
         return false;
@@ -93,7 +102,10 @@ static bool read_source(const char **text, size_t n_shots, bool last, struct dw_
                             .weight = (float)v[1],
                             .gain_stops = v[2],
                             .turn_deg = v[3],
-                            .chroma = {(float)v[4], (float)v[5], (float)v[6]}};
+                            .chroma = {(float)v[4], (float)v[5], (float)v[6]},
+                            .shift_x = v[7],
+                            .shift_y = v[8],
+                            .roll_deg = v[9]};
     return true;
 }
 

@@ -82,10 +82,60 @@ static enum dw_status make_room(struct dw_light *l, struct dw_error *err)
         }
         rows += 3 * ((size_t)l->down.taps + 1);
     }
-    int wide = g->src_w > g->cells_w ? g->src_w : g->cells_w;
-    if (!dw_grow(&l->rows, rows * (size_t)wide * sizeof(float)))
-        return dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %d pixels", wide);
+    l->wide = l->whole.src_w > l->whole.cells_w ? l->whole.src_w : l->whole.cells_w;
+    if (!dw_grow(&l->rows, rows * (size_t)l->wide * sizeof(float)))
+        return dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %d pixels", l->wide);
     return DW_OK;
+}
+
+/* A crop and a displacement are in mosaic pixels: in units of `cell` of them. */
+static struct dw_placing placing(const struct dw_facts *facts, const struct dw_source *source,
+                                 int cell, int in_w, int in_h, int out_w, int out_h)
+{
+    return (struct dw_placing){.in_w = in_w,
+                               .in_h = in_h,
+                               .left = facts->crop.left / cell,
+                               .top = facts->crop.top / cell,
+                               .out_w = out_w,
+                               .out_h = out_h,
+                               .shift_x = source->shift_x / cell,
+                               .shift_y = source->shift_y / cell,
+                               .roll = source->roll_deg * (M_PI / 180)};
+}
+
+static enum dw_status open_places(struct dw_light *l, const struct dw_facts *facts,
+                                  const struct dw_source *source, struct dw_error *err)
+{
+    const struct dw_geometry *g = &l->geo, *w = &l->whole;
+    if (!(fabs(source->shift_x) < w->cell * w->cells_w &&
+          fabs(source->shift_y) < w->cell * w->cells_h && fabs(source->roll_deg) < 5))
+        return dw_fail(err, DW_ERR_USAGE, "a displacement of %g, %g pixels and %g degrees",
+                       source->shift_x, source->shift_y, source->roll_deg);
+    struct dw_placing at =
+        placing(facts, source, w->cell, w->cells_w, w->cells_h, g->cells_w, g->cells_h);
+    l->placed = !dw_place_idle(&at);
+    if (!l->placed)
+        return DW_OK;
+    enum dw_status s = dw_place_open(&l->cells_at, &at, err);
+    if (s < 0 || !g->full)
+        return s;
+    at = placing(facts, source, 1, w->src_w, w->src_h, g->src_w, g->src_h);
+    return dw_place_open(&l->pixels_at, &at, err);
+}
+
+/* Both for the mosaic as it is and for what is left of it. */
+static enum dw_status make_geometry(struct dw_light *l, const struct dw_mosaic *m,
+                                    const struct dw_facts *facts, const struct dw_size *size,
+                                    struct dw_error *err)
+{
+    const struct dw_crop *c = &facts->crop;
+    enum dw_status s =
+        dw_geometry_make(m->width - c->left - c->right, m->height - c->top - c->bottom,
+                         facts->turn_deg, m->cfa, size, &l->geo, err);
+    if (s < 0)
+        return s;
+    const struct dw_size all = {l->geo.full ? DW_SIZE_FULL : DW_SIZE_HALF, 0, 0};
+    return dw_geometry_make(m->width, m->height, facts->turn_deg, m->cfa, &all, &l->whole, err);
 }
 
 enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
@@ -93,12 +143,11 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
                              const struct dw_source *source, const struct dw_size *size,
                              struct dw_error *err)
 {
-    enum dw_status s =
-        dw_geometry_make(m->width, m->height, facts->turn_deg, m->cfa, size, &l->geo, err);
+    enum dw_status s = make_geometry(l, m, facts, size, err);
     if (s < 0)
         return s;
     if ((s = dw_samples_open(&l->samples, m, levels, facts, err)) < 0 ||
-        (s = dw_cells_open(&l->cells, &l->samples, &l->geo, err)) < 0 ||
+        (s = dw_cells_open(&l->cells, &l->samples, &l->whole, err)) < 0 ||
         (s = dw_develop_make(facts, source, &l->develop_cells, err)) < 0)
         return s;
     l->noise.on = false;
@@ -111,7 +160,8 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
         l->develop_pixels.clip_start[1] *= l->develop_cells.mul[1]; /* green's peak comes so too */
         l->develop_pixels.clip_scale[1] /= l->develop_cells.mul[1];
     }
-    if ((s = dw_clipped_learn(&l->clipped, &l->cells, &l->develop_cells, err)) < 0)
+    if ((s = dw_clipped_learn(&l->clipped, &l->cells, &l->develop_cells, err)) < 0 ||
+        (s = open_places(l, facts, source, err)) < 0)
         return s;
     return make_room(l, err);
 }
@@ -125,6 +175,8 @@ void dw_light_free(struct dw_light *l)
     dw_noise_free(&l->noise);
     dw_reduction_free(&l->across);
     dw_reduction_free(&l->down);
+    dw_place_free(&l->cells_at);
+    dw_place_free(&l->pixels_at);
     dw_grow_free(&l->rows);
 }
 
@@ -133,7 +185,7 @@ static void develop_row(struct dw_light *l, const struct dw_develop *d, int y, i
                         int height, float *const rgb[3])
 {
     float *peak = l->rows.p;
-    size_t wide = (size_t)(l->geo.src_w > l->geo.cells_w ? l->geo.src_w : l->geo.cells_w);
+    size_t wide = (size_t)l->wide;
     float *const around[3] = {peak + wide, peak + 2 * wide, peak + 3 * wide};
     bool clips = dw_clipped_in_row(&l->clipped, y, height);
     if (clips)
@@ -142,10 +194,26 @@ static void develop_row(struct dw_light *l, const struct dw_develop *d, int y, i
                                   (size_t)width, rgb[0], rgb[1], rgb[2]);
 }
 
+static void whole_cell_row(void *light, int y, float *const rgb[3])
+{
+    struct dw_light *l = light;
+    dw_cells_row(&l->cells, y, rgb, l->rows.p);
+    develop_row(l, &l->develop_cells, y, l->whole.cells_w, l->whole.cells_h, rgb);
+}
+
+static void whole_pixel_row(void *light, int y, float *const rgb[3])
+{
+    struct dw_light *l = light;
+    dw_pixels_row(&l->pixels, y, rgb, l->rows.p);
+    develop_row(l, &l->develop_pixels, y, l->whole.src_w, l->whole.src_h, rgb);
+}
+
 void dw_light_cell_row(struct dw_light *l, int y, float *const rgb[3])
 {
-    dw_cells_row(&l->cells, y, rgb, l->rows.p);
-    develop_row(l, &l->develop_cells, y, l->geo.cells_w, l->geo.cells_h, rgb);
+    if (l->placed)
+        dw_place_row(&l->cells_at, y, whole_cell_row, l, rgb);
+    else
+        whole_cell_row(l, y, rgb);
 }
 
 /* What is left of a sample's variance in each colour of a pixel, and how much of that in their
@@ -189,16 +257,16 @@ enum dw_status dw_light_smooth(struct dw_light *l, const struct dw_levels *level
                          l->geo.src_w, l->geo.src_h, err);
 }
 
-/* Row y before any reduction, as the sensor saw it. */
+/* Row y before any reduction, in its place. */
 static void seen_row(void *ctx, int y, float *const rgb[3])
 {
     struct dw_light *l = ctx;
-    if (!l->geo.full) {
+    if (!l->geo.full)
         dw_light_cell_row(l, y, rgb);
-        return;
-    }
-    dw_pixels_row(&l->pixels, y, rgb, l->rows.p);
-    develop_row(l, &l->develop_pixels, y, l->geo.src_w, l->geo.src_h, rgb);
+    else if (l->placed)
+        dw_place_row(&l->pixels_at, y, whole_pixel_row, l, rgb);
+    else
+        whole_pixel_row(l, y, rgb);
 }
 
 static void source_row(struct dw_light *l, int y, float *const rgb[3])
@@ -212,7 +280,7 @@ static void source_row(struct dw_light *l, int y, float *const rgb[3])
 static void reduced_row(struct dw_light *l, int y, float *const rgb[3])
 {
     size_t w = (size_t)l->geo.src_w;
-    size_t wide = l->geo.src_w > l->geo.cells_w ? w : (size_t)l->geo.cells_w;
+    size_t wide = (size_t)l->wide;
     int taps = l->down.taps, start = l->down.start[y];
     const float *weight = l->down.weight + (size_t)y * (size_t)taps;
     float *sum = (float *)l->rows.p + 4 * wide, *ring = sum + 3 * wide;

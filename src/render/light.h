@@ -8,11 +8,13 @@
 #include "render/clipped.h"
 #include "render/noise.h"
 #include "render/pixels.h"
+#include "render/place.h"
 #include "render/resize.h"
 
 /* Zero it before the first use; work space is kept from frame to frame. */
 struct dw_light {
-    struct dw_geometry geo;
+    struct dw_geometry geo;   /* of the result */
+    struct dw_geometry whole; /* of the mosaic without a crop */
     struct dw_samples samples;
     struct dw_cells cells;
     struct dw_pixels pixels;
@@ -20,8 +22,11 @@ struct dw_light {
     struct dw_develop develop_cells, develop_pixels;
     struct dw_noise_window noise;
     struct dw_reduction across, down; /* when out is smaller than src */
-    struct dw_space_kept rows;        /* peak, three of colours; reduction: a sum, a ring */
-    int next_row;                     /* reduction: source rows held are those before this one */
+    bool placed;                      /* cropped or moved: rows come by way of these two */
+    struct dw_place cells_at, pixels_at;
+    int wide;                  /* room of a row */
+    struct dw_space_kept rows; /* peak, three of colours; reduction: a sum, a ring */
+    int next_row;              /* reduction: source rows held are those before this one */
 };
 
 /* The gain, balance, matrix and clip rule of one source. Errors: DW_ERR_USAGE for multipliers

@@ -42,8 +42,10 @@ enum dw_status dw_judge_moved(struct dw_work *w, struct dw_ledger_row *ledger, s
         char by[150];
         upright(w->shots->shot[i].turn_deg, &x, &y);
         in_words(x, y, b->by.turn * 180 / M_PI, by, sizeof by);
-        dw_blame(&ledger[i], DW_MOVED, 0.1 + 0.9 * share / MUCH, "displaced by %s %s", by,
-                 b->kind == DW_SHAKEN ? "in this shot" : "from this shot on");
+        bool left = w->back[i].too_far || w->back[b->since].too_far;
+        dw_blame(&ledger[i], DW_MOVED, 0.1 + 0.9 * share / MUCH, "displaced by %s %s; %s", by,
+                 b->kind == DW_SHAKEN ? "in this shot" : "from this shot on",
+                 left ? "too far to be put right" : "put right");
     }
     return DW_OK;
 }

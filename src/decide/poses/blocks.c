@@ -1,5 +1,6 @@
 /* blocks.c: see blocks.h. */
 #include "decide/poses/blocks.h"
+#include "base/lagrange.h"
 
 #include <math.h>
 #include <string.h>
@@ -9,19 +10,7 @@
 #define BORDER 3 /* cells at a patch's border that smoothing spoilt */
 #define LEAST_CELLS 128
 
-#define TAPS 6
-
-/* Lagrange's weights of the six cells about a place t of 0..1 between the middle two: exact for
- * polynomials of the fifth degree, so that it does not lean towards whole cells as a cubic does. */
-static void between_cells(float t, float w[TAPS])
-{
-    for (int i = 0; i < TAPS; i++) {
-        w[i] = 1;
-        for (int k = 0; k < TAPS; k++)
-            if (k != i)
-                w[i] *= (t + 2 - (float)k) / (float)(i - k);
-    }
-}
+#define TAPS DW_LAGRANGE_TAPS /* no leaning towards whole cells, as a cubic does */
 
 /* The part of a block, in its own cells, that is seen whole in both views. */
 struct window {
@@ -128,8 +117,8 @@ void dw_block_step(const float *a, const float *b, int block, double x, double y
         return;
     float wx[TAPS], wy[TAPS], bw[B], sum[SUMS][B];
     if (between) {
-        between_cells((float)(x - dx), wx);
-        between_cells((float)(y - dy), wy);
+        dw_lagrange((float)(x - dx), wx);
+        dw_lagrange((float)(y - dy), wy);
     }
     memset(sum, 0, sizeof sum);
     for (int v = w.y0; v < w.y1; v++) {

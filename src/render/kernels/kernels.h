@@ -78,6 +78,8 @@ struct dw_mosaic_kernels {
     void (*accumulate)(const float *in, size_t n, float weight, float *out);
     /* out = weight * in */
     void (*scale)(const float *in, size_t n, float weight, float *out);
+    /* out = sum of six rows by their weights, but not below the least of the six */
+    void (*between)(const float *const in[6], size_t n, const float weight[6], float *out);
 };
 
 struct dw_tone_kernels {

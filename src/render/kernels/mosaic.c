@@ -148,5 +148,25 @@ static void scale_row(const float *restrict in, size_t n, float weight, float *r
         out[i] = weight * in[i];
 }
 
+static float smaller(float a, float b)
+{
+    return a < b ? a : b;
+}
+
+static void between(const float *const in[6], size_t n, const float weight[6],
+                    float *restrict out)
+{
+    const float *restrict a = in[0], *restrict b = in[1], *restrict c = in[2];
+    const float *restrict d = in[3], *restrict e = in[4], *restrict f = in[5];
+    float wa = weight[0], wb = weight[1], wc = weight[2];
+    float wd = weight[3], we = weight[4], wf = weight[5];
+    for (size_t i = 0; i < n; i++) {
+        float v = (wa * a[i] + wf * f[i]) + (wb * b[i] + we * e[i]) + (wc * c[i] + wd * d[i]);
+        float least = smaller(smaller(smaller(a[i], b[i]), smaller(c[i], d[i])),
+                              smaller(e[i], f[i]));
+        out[i] = v < least ? least : v;
+    }
+}
+
 const struct dw_mosaic_kernels DW_KERNEL(mosaic) = {
-    split, cell, highest, develop, larger, largest, accumulate, scale_row};
+    split, cell, highest, develop, larger, largest, accumulate, scale_row, between};
