@@ -76,6 +76,8 @@ static enum dw_status take_steps(struct dw_work *w, struct dw_decision *out, str
     if (status >= 0)
         status = dw_faults(w, out->ledger, err);
     if (status >= 0)
+        status = dw_dark(w, &out->facts, err);
+    if (status >= 0)
         status = dw_steady(w, err);
     if (status >= 0)
         status = dw_faults_after(w, out->ledger, err);

@@ -13,6 +13,8 @@
 #define SHARP 0.01 /* stops: a tile as still as this has a full voice */
 #define REGION_VOICE 30.0
 #define WRONG_RECORD 40.0 /* nats against any difference, however large */
+#define WHOLE_SHARE 0.7   /* of the regions: a wrong record moves them all, but for movers */
+#define NOTHING 8.0      /* nats that a heap must bring to be more than chance */
 #define TEMPER 0.7        /* regions are not quite independent */
 
 /* Tukey weights about v; returns the share of weight in the heap (1 = all still). */
@@ -87,22 +89,30 @@ static double settle(struct dw_compare *c, int rounds, double *v, double *b)
  * only its own part of it, so every region has a voice that grows with the logarithm of how many
  * of its tiles take part; tiles that are noisy even when still have little to say. Against it
  * stands how improbable such a difference of exposure errors is: normal about the slow common
- * change, but never worse than a wrong record, which moves all regions alike. */
+ * change, but never worse than a wrong record, if it moves all regions alike: headlights lift a
+ * dark sky as evenly as a longer exposure would, and the ground not. */
 static double evidence(const struct dw_compare *c, double centre, bool free, double v)
 {
     double in[DW_COMPARE_REGIONS] = {0}, all[DW_COMPARE_REGIONS] = {0}, sum = 0;
+    double alike[DW_COMPARE_REGIONS] = {0}, whole = 0, regions = 0;
     for (size_t k = 0; k < c->n; k++) {
         int r = c->region[c->tile[k]];
         in[r] += c->gamma[k] * fmin(1, SHARP / c->sigma[k]);
+        alike[r] += c->gamma[k];
         all[r]++;
     }
     const double half = DW_COMPARE_REGION * DW_COMPARE_REGION / 2.0;
-    for (int r = 0; r < c->regions; r++)
+    for (int r = 0; r < c->regions; r++) {
         sum += log1p(REGION_VOICE * in[r] / fmax(all[r], half));
+        if (all[r] > 0) {
+            whole += alike[r] / all[r];
+            regions++;
+        }
+    }
     if (free)
         return sum;
-    double off = (v - centre) / c->p->reach_stops * 3;
-    return sum - fmin(0.5 * off * off, WRONG_RECORD);
+    double off = (v - centre) / c->reach * 3, against = 0.5 * off * off;
+    return sum - (whole > WHOLE_SHARE * regions ? fmin(against, WRONG_RECORD) : against);
 }
 
 /* Densest places of the differences near the expected one, by a histogram; returns how many. */
@@ -150,7 +160,13 @@ static double best_heap(struct dw_compare *c, double centre, bool free, double *
     }
     *v = found_v[best];
     *b = found_b[best];
-    double doubt = 0;
+    /* a rival without a heap: no tile was still, and the common change can be anything usual */
+    double usual = c->reach / 3;
+    double doubt = usual * usual * fmin(1, exp(-TEMPER * (score[best] - NOTHING)));
+    if (score[best] < NOTHING && !free) {
+        *v = centre;
+        *b = 0;
+    }
     for (int i = 0; i < places; i++) {
         double apart = found_v[i] - *v;
         doubt = fmax(doubt, apart * apart * exp(-TEMPER * (score[best] - score[i])));

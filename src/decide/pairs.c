@@ -116,8 +116,10 @@ static struct dw_pair compare_pair(struct dw_compare *c, size_t a, size_t b)
     double doubt = dw_heap_find(c, centre, free, &v, &black, &pair.agree);
     pair.v = v;
     pair.var = dw_heap_variance(c, v, black) + doubt;
-    if (b == a + 1)
+    if (b == a + 1) {
+        c->agreed[a] = pair.agree;
         learn_step(c, a, v, black, pair.agree);
+    }
     if (bumped(c, a, b)) { /* what a tile shows there is not quite the same */
         pair.var += c->p->moved_stops * c->p->moved_stops;
         if (b == a + 1)
@@ -138,6 +140,21 @@ static void find_centres(struct dw_compare *c)
                 work[n++] = c->v[i] / c->seconds[i];
         c->centre[j] = n ? dw_median(work, n) * c->seconds[j] : c->v[j];
     }
+}
+
+/* How far errors of neighbours differ in this shoot, from the steps in which nearly all tiles
+ * agree: a lens that stays open errs by a third of what one errs that closes its blades for each
+ * shot. */
+static void learn_reach(struct dw_compare *c, double *work)
+{
+    size_t n = 0;
+    for (size_t j = 0; j < c->steps; j++)
+        if (c->agreed[j])
+            work[n++] = fabs(c->v[j] - c->centre[j]);
+    if (n < 12)
+        return;
+    double sigma = DW_MAD_TO_SIGMA * dw_median(work, n);
+    c->reach = fmin(c->p->reach_stops, fmax(c->p->least_reach_stops, 3.0 * sigma));
 }
 
 /* A first v for every step: medians, before anything is known of the tiles. */
@@ -175,7 +192,8 @@ static bool take_room(struct dw_compare *c, struct dw_arena *arena)
         ok = (*tiles[i] = DW_TAKE(arena, c->tiles, double)) && ok;
     c->region = DW_TAKE(arena, c->tiles, int);
     c->tile = DW_TAKE(arena, c->tiles, int);
-    return ok && c->region && c->tile;
+    c->agreed = DW_TAKE(arena, c->steps, bool);
+    return ok && c->region && c->tile && c->agreed;
 }
 
 static void lay_regions(struct dw_compare *c)
@@ -205,6 +223,7 @@ enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pa
     c.tiles = (size_t)(grids->cols * grids->rows);
     c.steps = grids->n - 1;
     c.black_var = params->black_dn * params->black_dn;
+    c.reach = params->reach_stops;
     size_t most = c.steps > 4 * c.tiles ? c.steps : 4 * c.tiles;
     double *work = DW_TAKE(arena, most, double);
     if (!work || !take_room(&c, arena))
@@ -220,6 +239,7 @@ enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pa
         dw_own_noise(&c);
         dw_own_black(&c, work);
         find_centres(&c);
+        learn_reach(&c, work);
     }
     for (size_t j = 0; j < c.steps; j++)
         (*pairs)[(*n)++] = compare_pair(&c, j, j + 1);

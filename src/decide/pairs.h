@@ -30,15 +30,16 @@ struct dw_pair {
 };
 
 struct dw_pair_params {
-    double drift_window_s; /* a tile's own drift is smooth over this long */
-    double floor_stops;    /* no tile is better than this, per comparison */
-    double reach_stops;    /* exposure errors of neighbours differ by less than this, ordinarily */
-    double moved_stops;    /* of a comparison with a displaced view, beside all else */
+    double drift_window_s;    /* a tile's own drift is smooth over this long */
+    double floor_stops;       /* no tile is better than this, per comparison */
+    double reach_stops;       /* exposure errors of neighbours differ by less than this; learnt, */
+    double least_reach_stops; /* but never less than this */
+    double moved_stops;       /* of a comparison with a displaced view, beside all else */
     double black_dn; /* the black level's wander between neighbours, when nothing else tells */
 };
 #define DW_PAIR_DEFAULTS                                                                           \
     {                                                                                              \
-        1500, 4e-4, 0.15, 0.01, 0.3                                                                \
+        1500, 4e-4, 0.15, 0.04, 0.01, 0.3                                                          \
     }
 
 /* Compares every shot with the next and the one after: at most 2n-3 pairs, from the arena. */

@@ -20,6 +20,9 @@ enum dw_status dw_margin(struct dw_work *w, struct dw_facts *facts, struct dw_er
 /* faults/: judges every shot; sets faults, severity, reason and use in the ledger, and w->usable.
  * Before the steadying, so that no spoiled shot pulls it. */
 enum dw_status dw_faults(struct dw_work *w, struct dw_ledger_row *ledger, struct dw_error *err);
+/* dark.c: what the black levels are wrong by, as dark tiles show; puts them right in the facts and
+ * measures the tiles anew. */
+enum dw_status dw_dark(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
 /* steady.c: exposure error of every shot. */
 enum dw_status dw_steady(struct dw_work *w, struct dw_error *err);
 /* faults/: the faults that only show in steadied light. */

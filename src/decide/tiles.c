@@ -67,10 +67,12 @@ static void shot_tiles(struct dw_work *w, size_t i, const struct dw_levels *leve
 enum dw_status dw_tiles(struct dw_work *w, const struct dw_facts *facts, struct dw_error *err)
 {
     size_t all = w->n * (size_t)w->tiles;
-    w->light = DW_TAKE(&w->arena, all, float);
-    w->noise = DW_TAKE(&w->arena, all, float);
-    w->lever = DW_TAKE(&w->arena, all, float);
-    w->key = DW_TAKE(&w->arena, w->n, double);
+    if (!w->light) { /* else: once more, with better levels */
+        w->light = DW_TAKE(&w->arena, all, float);
+        w->noise = DW_TAKE(&w->arena, all, float);
+        w->lever = DW_TAKE(&w->arena, all, float);
+        w->key = DW_TAKE(&w->arena, w->n, double);
+    }
     double *share = DW_TAKE(&w->arena, (size_t)w->tiles, double);
     double *work = DW_TAKE(&w->arena, (size_t)w->tiles, double);
     if (!w->light || !w->noise || !w->lever || !w->key || !share || !work)

@@ -13,9 +13,11 @@ struct score_shot {
     double alt_deg, error_stops;      /* truth */
     double light_stops;               /* truth: scene light */
     double ev100;                     /* truth: of the settings, powers of two */
+    double iso, shutter_s;            /* truth: settings, powers of two */
     bool headlights;                  /* truth: passing cars light the picture */
     bool in_ledger, use;              /* ledger */
     double ledger_alt, flicker, gain; /* ledger; NAN if empty */
+    double black_shift;               /* DN: black by the facts less that of the file */
     long frame;                       /* ledger; 0 if none */
     char found[96];                   /* ledger: fault codes */
 };

@@ -92,10 +92,10 @@ static void measure_patch(const struct score_truth *t, const struct score_patch 
     double *x = work, *y = x + n, *z = y + n, *r = z + n;
     for (size_t i = 0; i < n; i++) {
         const struct score_shot *s = &t->shot[i];
-        bool known = patch->dn[i] > 0 && patch->light[i] > 0;
-        x[i] = known && (clean(s) || unrecorded(s)) ? log2(patch->dn[i]) + s->gain : (double)NAN;
-        z[i] = known && clean(s) ? log2(patch->dn[i] / patch->light[i]) + s->ev100 - s->flicker
-                                 : (double)NAN;
+        double dn = patch->dn[i] - s->black_shift;
+        bool known = dn > 0 && patch->light[i] > 0;
+        x[i] = known && (clean(s) || unrecorded(s)) ? log2(dn) + s->gain : (double)NAN;
+        z[i] = known && clean(s) ? log2(dn / patch->light[i]) + s->ev100 - s->flicker : (double)NAN;
         y[i] = x[i] - z[i];
     }
     score_minus_cubic(x, n, r);
@@ -174,6 +174,42 @@ static void show_errors(const struct score_truth *t, double *work)
            sxy / sqrt(sxx * syy));
 }
 
+static int by_value(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+/* Frames lit by passing cars: is their light taken for an error of exposure? Errors found less true
+ * ones, against the middle of those of the clean frames around. */
+static void show_headlights(const struct score_truth *t)
+{
+    size_t lit = 0, taken = 0;
+    double worst = 0;
+    for (size_t i = 0; i < t->n_shots; i++) {
+        const struct score_shot *s = &t->shot[i];
+        if (!s->headlights || !s->in_ledger || !isfinite(s->flicker) || s->faults[0])
+            continue;
+        double around[41];
+        size_t n = 0;
+        for (size_t j = i > 20 ? i - 20 : 0; j < t->n_shots && j <= i + 20; j++)
+            if (clean(&t->shot[j]))
+                around[n++] = t->shot[j].flicker - t->shot[j].error_stops;
+        if (n < 3)
+            continue;
+        qsort(around, n, sizeof *around, by_value);
+        double off = fabs(s->flicker - s->error_stops - around[n / 2]);
+        worst = fmax(worst, off);
+        taken += off > 0.15;
+        lit++;
+    }
+    if (lit)
+        printf(
+            "  %zu frames lit by headlights: %zu of them taken for exposure errors, by %.2f stop "
+            "at most\n",
+            lit, taken, worst);
+}
+
 void score_steadiness(const struct score_truth *t)
 {
     struct figures ground = {0}, sky = {0};
@@ -194,6 +230,7 @@ void score_steadiness(const struct score_truth *t)
     if (ground.unrecorded.n)
         printf("  frames without a record come out on still ground at %.5f\n",
                value(&ground.unrecorded));
+    show_headlights(t);
     show_bounds(t->scene, &ground, &sky);
     free(work);
 }

@@ -5,6 +5,7 @@
 #include "base/csv.h"
 #include "base/text.h"
 
+#include <jansson.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -39,7 +40,8 @@ static bool read_shots(const char *dir, struct score_truth *t)
     t->n_shots = t->shot ? c.rows : 0;
     int file = dw_csv_column(&c, "file"), alt = dw_csv_column(&c, "sun_alt_deg"),
         error = dw_csv_column(&c, "error_stops"), light = dw_csv_column(&c, "light_stops"),
-        ev = dw_csv_column(&c, "ev100_true"), faults = dw_csv_column(&c, "faults"),
+        ev = dw_csv_column(&c, "ev100_true"), iso = dw_csv_column(&c, "iso_k"),
+        time = dw_csv_column(&c, "true_s"), faults = dw_csv_column(&c, "faults"),
         movers = dw_csv_column(&c, "movers");
     const int creeping[3] = {dw_csv_column(&c, "soft_px"), dw_csv_column(&c, "haze"),
                              dw_csv_column(&c, "cloud")};
@@ -55,6 +57,8 @@ static bool read_shots(const char *dir, struct score_truth *t)
         s->error_stops = number(&c, i, error);
         s->light_stops = number(&c, i, light);
         s->ev100 = number(&c, i, ev);
+        s->iso = 100 * exp2(number(&c, i, iso) / 3);
+        s->shutter_s = number(&c, i, time);
         s->headlights = strstr(dw_csv_field(&c, i, movers), "headlights") != NULL;
         s->gain = s->flicker = s->ledger_alt = (double)NAN;
     }
@@ -167,12 +171,38 @@ static void read_camera(const char *dir, struct score_truth *t)
     free(path);
 }
 
+/* Black levels that the run learnt, for each shot by its ISO and length. */
+static void read_levels(const char *dir, struct score_truth *t)
+{
+    char *path = dw_join_path(dir, "facts.json");
+    json_t *facts = path ? json_load_file(path, 0, NULL) : NULL;
+    json_t *levels = json_object_get(facts, "levels");
+    for (size_t i = 0; i < t->n_shots; i++) {
+        double least = INFINITY;
+        for (size_t k = 0; k < json_array_size(levels); k++) {
+            const json_t *l = json_array_get(levels, k);
+            double iso = json_number_value(json_object_get(l, "iso")),
+                   shutter = json_number_value(json_object_get(l, "shutter_s"));
+            double far = 100 * fabs(log2(fmax(iso, 1) / t->shot[i].iso)) +
+                         ((shutter >= 1) != (t->shot[i].shutter_s >= 1) ? 10 : 0);
+            if (!(far < least))
+                continue;
+            least = far;
+            t->shot[i].black_shift =
+                json_number_value(json_array_get(json_object_get(l, "black"), 1)) - t->black_dn;
+        }
+    }
+    json_decref(facts);
+    free(path);
+}
+
 bool score_read(const char *shoot, const char *out, struct score_truth *t)
 {
     *t = (struct score_truth){0};
     if (!read_shots(shoot, t) || !read_ledger(out, t) || !read_patches(shoot, t))
         return false;
     read_camera(shoot, t);
+    read_levels(out, t);
     return true;
 }
 
