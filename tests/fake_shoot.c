@@ -52,7 +52,8 @@ struct fake_params fake_defaults(unsigned seed)
                             .setting_error = 0.02,
                             .jitter = 0.008,
                             .aperture_jitter = 0.03,
-                            .headlight_stops = 2};
+                            .headlight_stops = 2,
+                            .veil = 0.1};
     return p;
 }
 
@@ -83,7 +84,7 @@ static void lay_out(const struct fake_params *p, struct place *place)
             t->y = distance;
             t->leaves = !t->sky && uniform(&s) < 0.7;
             t->lamp = !t->sky && uniform(&s) < 0.04 ? 0.02 * uniform(&s) : 0;
-            t->headlight = t->sky ? 0.1 : exp(-6 * (t->side - 0.3) * (t->side - 0.3));
+            t->headlight = t->sky ? p->veil : exp(-6 * (t->side - 0.3) * (t->side - 0.3));
             t->red = t->sky ? -0.4 : 0.2 * normal(&s);
             t->blue = t->sky ? 0.5 : -0.5 + 0.2 * normal(&s);
         }
@@ -240,6 +241,7 @@ struct fake_shoot fake_make(const struct fake_params *params)
         for (int c = 0; c < 3; c++)
             m->black[c] = (float)BLACK;
         double gain = DN_PER_E * exp2(iso / 3.0);
+        black += p->dark_dn * exp2((shutter + iso) / 3.0) / 256;
         for (size_t k = 0; k < tiles; k++) {
             double lit = (double)light[k] + (car ? strength * place[k].headlight : 0);
             light[k] = (float)lit;

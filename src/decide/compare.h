@@ -22,7 +22,7 @@ struct dw_compare {
     float *excess;      /* blocks*tiles: variance of that beyond photon noise, when still */
     bool *agreed;       /* steps: nearly all tiles changed alike */
     double *v, *centre; /* steps: common change; the slow part of it */
-    double reach;     /* stops: errors of neighbours differ by less, in this shoot */
+    double reach;       /* stops: errors of neighbours differ by less, in this shoot */
     double black_var;   /* DN^2, of the black level's wander in a step */
     double *wander, *wander_var; /* steps: found without a prior, and its photon variance */
     int regions, *region;        /* of each tile */

@@ -14,7 +14,7 @@
 #define REGION_VOICE 30.0
 #define WRONG_RECORD 40.0 /* nats against any difference, however large */
 #define WHOLE_SHARE 0.7   /* of the regions: a wrong record moves them all, but for movers */
-#define NOTHING 8.0      /* nats that a heap must bring to be more than chance */
+#define NOTHING 8.0       /* nats that a heap must bring to be more than chance */
 #define TEMPER 0.7        /* regions are not quite independent */
 
 /* Tukey weights about v; returns the share of weight in the heap (1 = all still). */
@@ -85,6 +85,23 @@ static double settle(struct dw_compare *c, int rounds, double *v, double *b)
     return weigh(c, *v, *b, 1);
 }
 
+/* Do nearly all regions of the picture take part, whatever their weight? At night the sky alone has
+ * nine tenths of it. */
+static bool whole(const struct dw_compare *c)
+{
+    double alike[DW_COMPARE_REGIONS] = {0}, all[DW_COMPARE_REGIONS] = {0}, sum = 0, regions = 0;
+    for (size_t k = 0; k < c->n; k++) {
+        alike[c->region[c->tile[k]]] += c->gamma[k];
+        all[c->region[c->tile[k]]]++;
+    }
+    for (int r = 0; r < c->regions; r++)
+        if (all[r] > 0) {
+            sum += alike[r] / all[r];
+            regions++;
+        }
+    return sum > WHOLE_SHARE * regions;
+}
+
 /* How well a heap explains the pair, in nats. An exposure error moves the whole picture, a shadow
  * only its own part of it, so every region has a voice that grows with the logarithm of how many
  * of its tiles take part; tiles that are noisy even when still have little to say. Against it
@@ -94,25 +111,18 @@ static double settle(struct dw_compare *c, int rounds, double *v, double *b)
 static double evidence(const struct dw_compare *c, double centre, bool free, double v)
 {
     double in[DW_COMPARE_REGIONS] = {0}, all[DW_COMPARE_REGIONS] = {0}, sum = 0;
-    double alike[DW_COMPARE_REGIONS] = {0}, whole = 0, regions = 0;
     for (size_t k = 0; k < c->n; k++) {
         int r = c->region[c->tile[k]];
         in[r] += c->gamma[k] * fmin(1, SHARP / c->sigma[k]);
-        alike[r] += c->gamma[k];
         all[r]++;
     }
     const double half = DW_COMPARE_REGION * DW_COMPARE_REGION / 2.0;
-    for (int r = 0; r < c->regions; r++) {
+    for (int r = 0; r < c->regions; r++)
         sum += log1p(REGION_VOICE * in[r] / fmax(all[r], half));
-        if (all[r] > 0) {
-            whole += alike[r] / all[r];
-            regions++;
-        }
-    }
     if (free)
         return sum;
     double off = (v - centre) / c->reach * 3, against = 0.5 * off * off;
-    return sum - (whole > WHOLE_SHARE * regions ? fmin(against, WRONG_RECORD) : against);
+    return sum - (against > WRONG_RECORD && whole(c) ? WRONG_RECORD : against);
 }
 
 /* Densest places of the differences near the expected one, by a histogram; returns how many. */
@@ -178,7 +188,8 @@ double dw_heap_find(struct dw_compare *c, double centre, bool free, double *v, d
                     bool *agree)
 {
     double doubt = 0;
-    *agree = settle(c, 3, v, b) >= CLEAR_SHARE;
+    *agree =
+        settle(c, 3, v, b) >= CLEAR_SHARE && (free || fabs(*v - centre) < c->reach || whole(c));
     if (!*agree) {
         doubt = best_heap(c, centre, free, v, b);
         weigh(c, *v, *b, 1);

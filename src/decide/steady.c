@@ -13,19 +13,17 @@
 #include <string.h>
 
 struct dw_steady_params {
-    double light_stops;   /* rms third difference of light beside the law, per 120 s */
-    double law_share;     /* and per stop that the law changes in one interval */
-    double law_level;     /* rms of light about the law, as its fit believes: weather */
-    double offset_stops;  /* rms of a setting's own error */
-    double error_stops;   /* of a shot's own error, before it is learnt */
-    double loose_stops;   /* of a shot without a record */
-    double outlier_floor; /* pairs are outliers against this at least, stops */
-    double tail;          /* degrees of freedom of the shots' errors (Student): few are large */
-    double light_tail;    /* the same for the bends of light */
+    double light_stops;  /* rms third difference of light beside the law, per 120 s */
+    double law_share;    /* and per stop that the law changes in one interval */
+    double law_level;    /* rms of light about the law, as its fit believes: weather */
+    double offset_stops; /* rms of a setting's own error */
+    double error_stops;  /* of a shot's own error, before it is learnt */
+    double loose_stops;  /* of a shot without a record */
+    double tail;         /* degrees of freedom of the shots' errors (Student): few are large */
+    double light_tail;   /* the same for the bends of light */
     int rounds, laws;
 };
-static const struct dw_steady_params defaults = {2e-4,  0.003, 0.3, 0.03, 0.03, 5,
-                                                 0.004, 5,     4,   5,    3};
+static const struct dw_steady_params defaults = {2e-4, 0.003, 0.3, 0.03, 0.03, 5, 5, 4, 5, 3};
 
 /* Everything about the shots that take part, packed. */
 struct task {
@@ -146,16 +144,10 @@ static void set_weights(struct task *t, bool first)
             t->tie[i] *= (t->p->tail + 1) / (t->p->tail + own * own * t->tie[i]);
         }
     }
-    double floor = t->p->outlier_floor * t->p->outlier_floor;
-    for (size_t k = 0; k < t->n_pairs; k++) {
-        const struct dw_pair *p = &t->pair[k];
-        t->weight[k] = 1 / p->var;
-        if (first)
-            continue;
-        double r = p->v - (t->s[p->b] - t->s[p->a]) - (t->e[p->b] - t->e[p->a]);
-        /* never nothing, or a shot could come loose from the rest */
-        t->weight[k] *= 1e-6 + dw_tukey_weight(r, 4.685 * sqrt(p->var + floor));
-    }
+    /* pairs are not weighed again: pairs.c has weighed their tiles, and says in their variance how
+     * much another reading of them is worth */
+    for (size_t k = 0; k < t->n_pairs; k++)
+        t->weight[k] = 1 / t->pair[k].var;
 }
 
 /* What a shot's own error is worth, from the better known half. */
