@@ -10,7 +10,8 @@
  * difference, and the picture keeps its own samples. Mosaic pixels. */
 #define AS_GOOD_AS_WHOLE_CELLS 0.1
 #define AS_GOOD_AS_WHOLE 0.05
-#define STEPS 64.0 /* of a pixel; finer is not known */
+#define MOST_SHAPE 0.01 /* of the frame: a crop is rounded up to its shape by no more */
+#define STEPS 64.0      /* of a pixel; finer is not known */
 
 static double rounded(double px, int cell)
 {
@@ -44,17 +45,30 @@ static int cells(double px, int unit)
     return px > 0 ? unit * (int)ceil(px / unit - 1e-6) : 0;
 }
 
-/* Whole cells off every side, in the frame's own shape: the same box is filled as without. */
+static int common_divisor(int a, int b)
+{
+    return b ? common_divisor(b, a % b) : a;
+}
+
+/* Whole cells off every side, in the frame's own shape, exactly where that is a simple one such as
+ * 3:2: the same box is filled as without. */
 static void crop(const double room[4], int unit, struct dw_facts *f)
 {
     int left = cells(room[0], unit), top = cells(room[1], unit);
     int right = cells(room[2], unit), bottom = cells(room[3], unit);
+    int w = f->mosaic_width / unit, h = f->mosaic_height / unit, both = common_divisor(w, h);
+    if (left + top + right + bottom == 0 || both == 0)
+        return;
+    int shape_x = unit * w / both, shape_y = unit * h / both; /* the smallest of this shape */
     double share =
         fmax((double)(left + right) / f->mosaic_width, (double)(top + bottom) / f->mosaic_height);
-    int across = unit * (int)lround(share * f->mosaic_width / unit);
-    int down = unit * (int)lround(share * f->mosaic_height / unit);
-    int more_x = across > left + right ? across - left - right : 0;
-    int more_y = down > top + bottom ? down - top - bottom : 0;
+    int across = cells(share * f->mosaic_width, unit), down = cells(share * f->mosaic_height, unit);
+    if (shape_x <= MOST_SHAPE * f->mosaic_width) {
+        int times = cells(share * f->mosaic_width / shape_x, 1);
+        across = times * shape_x;
+        down = times * shape_y;
+    }
+    int more_x = across - left - right, more_y = down - top - bottom;
     int half_x = more_x / (2 * unit) * unit, half_y = more_y / (2 * unit) * unit;
     f->crop = (struct dw_crop){left + half_x, top + half_y, right + more_x - half_x,
                                bottom + more_y - half_y};
