@@ -12,6 +12,8 @@
 #include <math.h>
 #include <string.h>
 
+#define UNKNOWN_VAR 1.0 /* stops^2: a comparison this doubtful tells nothing of its own */
+
 struct dw_steady_params {
     double light_stops;  /* rms third difference of light beside the law, per 120 s */
     double law_share;    /* and per stop that the law changes in one interval */
@@ -363,6 +365,8 @@ static void measure_rest(const struct task *t)
         if (t->loose[i - 1] || t->loose[i] || t->loose[i + 1] || !(fabs(one - two) < 0.3 * two) ||
             two > 1.6 * t->w->interval)
             continue;
+        if (p->var > UNKNOWN_VAR || q->var > UNKNOWN_VAR)
+            continue; /* nothing could be compared there: that is no flicker */
         double e = t->e[i] - 0.5 * (t->e[i - 1] + t->e[i + 1]);
         double s = t->s[i] - 0.5 * (t->s[i - 1] + t->s[i + 1]);
         double rest = 0.5 * (p->v - q->v) - e - s;
