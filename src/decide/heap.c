@@ -157,7 +157,8 @@ static int dense_places(const struct dw_compare *c, double centre, double place[
 /* When tiles disagree: the heap with the best evidence. */
 static double best_heap(struct dw_compare *c, double centre, bool free, double *v, double *b)
 {
-    double place[HEAPS + 1], found_v[HEAPS + 1] = {0}, found_b[HEAPS + 1] = {0}, score[HEAPS + 1];
+    double place[HEAPS + 1], found_v[HEAPS + 1] = {0}, found_b[HEAPS + 1] = {0};
+    double score[HEAPS + 1] = {0};
     int places = dense_places(c, centre, place), best = 0;
     place[places++] = *v;
     for (int i = 0; i < places; i++) {

@@ -30,8 +30,9 @@ void dw_near_rows_written(const struct dw_near_rows *r, int y)
     float *row[3];
     dw_near_rows_place(r, y, row);
     for (int c = 0; c < 3; c++) {
-        row[c][-1] = row[c][0];
-        row[c][r->width] = row[c][r->width - 1];
+        float *padded = row[c] - 1; /* the row with the place before it */
+        padded[0] = padded[1];
+        padded[r->width + 1] = padded[r->width];
     }
 }
 

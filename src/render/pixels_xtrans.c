@@ -22,7 +22,7 @@ void dw_pixels_xtrans_row(struct dw_pixels *p, int y, float *const rgb[3], float
 {
     int w = p->s->m->width, h = p->s->m->height;
     int top = y < 2 ? 0 : y - 2, bottom = y + 2 < h ? y + 2 : h - 1;
-    const float *row[5];
+    const float *row[5] = {NULL};
     for (int v = top; v <= bottom; v++)
         row[v - top] = level_row(p, v);
     for (int x = 0; x < w; x++) {
