@@ -412,6 +412,43 @@ START_TEST(thumbnails_give_the_same_light)
 }
 END_TEST
 
+/* Invented: a hot pixel makes its whole block of a thumbnail shine in one colour, a dead one dims
+ * it. Both go; what stands out without being listed (a star) stays, and so does a listed block that
+ * does not stand out of its neighbours (the same pixels by day). */
+START_TEST(hot_pixels_do_not_shine_in_thumbnails)
+{
+    struct dw_facts f = plain_facts(28, 12);
+    struct dw_hot hot[3] = {{5, 5}, {14, 6}, {23, 7}}; /* blocks 1, 3 and 5 of the middle row */
+    f.hot = hot;
+    f.n_hot = 3;
+    float rgb[7 * 3 * 3];
+    for (int i = 0; i < 7 * 3; i++)
+        for (int c = 0; c < 3; c++)
+            rgb[3 * i + c] = 0.1f + 0.001f * (float)(i % 3);
+    float *hot_block = rgb + (size_t)3 * (7 + 1), *dead_block = rgb + (size_t)3 * (7 + 3);
+    float *star = rgb + (size_t)3 * (7 + 4), *listed = rgb + (size_t)3 * (7 + 5);
+    hot_block[0] = 0.6f;
+    dead_block[2] = 0.05f;
+    star[1] = 0.5f;
+    struct dw_thumb thumb = {.width = 7, .height = 3, .block = 4, .rgb = rgb};
+    float own = listed[1], sound[7 * 3 * 3];
+    memcpy(sound, rgb, sizeof sound);
+    dw_hot_thumb(&thumb, hot, 3, sound);
+    ck_assert(sound[hot_block - rgb] <= 0.1021f);
+    ck_assert(sound[dead_block + 2 - rgb] >= 0.0999f);
+    ck_assert(sound[star + 1 - rgb] == 0.5f);
+    ck_assert(sound[listed + 1 - rgb] == own);
+    ck_assert(rgb[hot_block - rgb] == 0.6f); /* the thumbnail itself is only read */
+    struct dw_measure measured = {.black = {BLACK, BLACK, BLACK}, .white = WHITE};
+    struct dw_linear got = {0};
+    ck_assert_int_eq(
+        dw_linear_from_thumb(&thumb, &measured, &plain_levels, &f, &plain_source, &got, NULL),
+        DW_OK);
+    ck_assert_double_eq_tol((double)(got.plane[0][7 + 1] / got.plane[0][7 + 2]), 1, 0.03);
+    dw_linear_free(&got);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("linear");
@@ -428,6 +465,7 @@ int main(void)
     tcase_add_test(c, sources_add_up_in_linear_light);
     tcase_add_test(c, senseless_mosaics_are_refused);
     tcase_add_test(c, thumbnails_give_the_same_light);
+    tcase_add_test(c, hot_pixels_do_not_shine_in_thumbnails);
     suite_add_tcase(suite, c);
     return dw_check_main(suite);
 }

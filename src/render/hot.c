@@ -22,8 +22,7 @@ static uint8_t colour_at(const struct dw_mosaic *m, int x, int y)
     return m->pattern[(y % m->period) * m->period + x % m->period];
 }
 
-/* First entry of the list that is not before (x, y). */
-static size_t find(const struct dw_hot *hot, size_t n, int x, int y)
+size_t dw_hot_find(const struct dw_hot *hot, size_t n, int x, int y)
 {
     size_t low = 0, high = n;
     while (low < high) {
@@ -38,7 +37,7 @@ static size_t find(const struct dw_hot *hot, size_t n, int x, int y)
 
 static bool is_hot(const struct dw_hot *hot, size_t n, int x, int y)
 {
-    size_t i = find(hot, n, x, y);
+    size_t i = dw_hot_find(hot, n, x, y);
     return i < n && hot[i].x == x && hot[i].y == y;
 }
 

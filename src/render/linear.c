@@ -80,11 +80,11 @@ end:
 }
 
 /* One thumbnail row, which is in levels of the file's own black and white, in the facts' levels. */
-static void thumb_row(const struct dw_thumb *t, const struct dw_measure *measured,
-                      const struct dw_levels *levels, int y, float *const rgb[3], float *peak)
+static void thumb_row(const float *samples, size_t width, const struct dw_measure *measured,
+                      const struct dw_levels *levels, float *const rgb[3], float *peak)
 {
-    for (int x = 0; x < t->width; x++) {
-        const float *v = t->rgb + ((size_t)y * (size_t)t->width + (size_t)x) * 3;
+    for (size_t x = 0; x < width; x++) {
+        const float *v = samples + 3 * x;
         for (int c = 0; c < 3; c++) {
             float dn = v[c] * (measured->white - measured->black[c]) + measured->black[c];
             rgb[c][x] = (dn - levels->black[c]) / (levels->white - levels->black[c]);
@@ -108,13 +108,16 @@ enum dw_status dw_linear_from_thumb(const struct dw_thumb *t, const struct dw_me
     enum dw_status s = dw_develop_make(facts, source, &develop, err);
     if (s < 0 || (s = upright_room(out, facts->turn_deg, t->width, t->height, false, err)) < 0)
         return s;
-    size_t w = (size_t)t->width;
-    float *row = malloc(4 * w * sizeof *row);
+    size_t w = (size_t)t->width, samples = 3 * w * (size_t)t->height;
+    float *row = malloc((4 * w + samples) * sizeof *row);
     if (!row)
-        return dw_fail(err, DW_ERR_MEMORY, "no memory for a row of %d pixels", t->width);
-    float *const rgb[3] = {row, row + w, row + 2 * w}, *peak = row + 3 * w;
+        return dw_fail(err, DW_ERR_MEMORY, "no memory for a thumbnail of %dx%d pixels", t->width,
+                       t->height);
+    float *const rgb[3] = {row, row + w, row + 2 * w}, *peak = row + 3 * w, *sound = row + 4 * w;
+    memcpy(sound, t->rgb, samples * sizeof *sound);
+    dw_hot_thumb(t, facts->hot, facts->n_hot, sound);
     for (int y = 0; y < t->height; y++) {
-        thumb_row(t, measured, levels, y, rgb, peak);
+        thumb_row(sound + 3 * w * (size_t)y, w, measured, levels, rgb, peak);
         dw_kernels_best()->mosaic->develop(&develop, peak, NULL, w, rgb[0], rgb[1], rgb[2]);
         place_row(out, facts->turn_deg, t->width, t->height, y, source->weight, false, rgb);
     }
