@@ -52,17 +52,26 @@ static double gain_of(double electrons)
     return log2((double)(WHITE - BLACK) / (electrons * dn_per_e));
 }
 
-static struct dw_linear light_of(const struct dw_mosaic *m, const struct dw_facts *f,
-                                 double electrons, enum dw_size_kind kind, float strength)
+/* Ready for rows of light in which so many electrons are 1. */
+static void open_light(struct dw_light *light, const struct dw_mosaic *m, const struct dw_facts *f,
+                       const struct dw_levels *levels, double electrons, struct dw_source source,
+                       enum dw_size_kind kind, float strength)
 {
-    struct dw_levels levels = known_levels();
-    struct dw_source source = plain_source;
     struct dw_size size = {kind, 0, 0};
-    struct dw_light light = {0};
     struct dw_error err = {0};
     source.gain_stops = gain_of(electrons);
-    ck_assert_int_eq(dw_light_open(&light, m, &levels, f, &source, &size, &err), DW_OK);
-    ck_assert_int_eq(dw_light_smooth(&light, &levels, strength, &err), DW_OK);
+    *light = (struct dw_light){0};
+    ck_assert_int_eq(dw_light_open(light, m, levels, f, &source, &size, &err), DW_OK);
+    ck_assert_int_eq(dw_light_smooth(light, levels, strength, &err), DW_OK);
+}
+
+static struct dw_linear displaced_light_of(const struct dw_mosaic *m, const struct dw_facts *f,
+                                           double electrons, struct dw_source source,
+                                           enum dw_size_kind kind, float strength)
+{
+    const struct dw_levels levels = known_levels();
+    struct dw_light light;
+    open_light(&light, m, f, &levels, electrons, source, kind, strength);
     size_t w = (size_t)light.geo.out_w, h = (size_t)light.geo.out_h;
     struct dw_linear l = {.width = (int)w, .height = (int)h};
     l.plane[0] = malloc(3 * w * h * sizeof(float));
@@ -73,6 +82,12 @@ static struct dw_linear light_of(const struct dw_mosaic *m, const struct dw_fact
                      (float *const[3]){l.plane[0] + y * w, l.plane[1] + y * w, l.plane[2] + y * w});
     dw_light_free(&light);
     return l;
+}
+
+static struct dw_linear light_of(const struct dw_mosaic *m, const struct dw_facts *f,
+                                 double electrons, enum dw_size_kind kind, float strength)
+{
+    return displaced_light_of(m, f, electrons, plain_source, kind, strength);
 }
 
 struct spread {
@@ -124,13 +139,9 @@ START_TEST(noise_of_light_follows_the_sensor_model)
                 struct dw_linear l = light_of(&m, &f, electrons[e], kind, 0);
                 struct spread got = spread_of(&l);
                 /* what smoothing goes by */
-                struct dw_levels levels = known_levels();
-                struct dw_source source = plain_source;
-                struct dw_size size = {kind, 0, 0};
-                struct dw_light light = {0};
-                source.gain_stops = gain_of(electrons[e]);
-                ck_assert_int_eq(dw_light_open(&light, &m, &levels, &f, &source, &size, NULL),
-                                 DW_OK);
+                const struct dw_levels levels = known_levels();
+                struct dw_light light;
+                open_light(&light, &m, &f, &levels, electrons[e], plain_source, kind, 0);
                 const struct dw_light_noise noise = dw_light_noise_of(&light, &levels);
                 double want = (double)(noise.luma[0] + noise.luma[1]);
                 double tolerance = full && m.cfa != DW_CFA_MONO && m.cfa != DW_CFA_RGB ? 0.1 : 0.05;
@@ -278,11 +289,8 @@ START_TEST(by_day_and_without_knowledge_nothing_is_done)
     struct dw_linear a = light_of(&m, &f, 6500, DW_SIZE_HALF, 0);
     struct dw_linear b = light_of(&m, &f, 6500, DW_SIZE_HALF, 1);
     ck_assert_mem_eq(a.plane[0], b.plane[0], 3 * 40 * 30 * sizeof(float));
-    struct dw_source source = plain_source;
-    struct dw_size size = {DW_SIZE_HALF, 0, 0};
-    struct dw_light light = {0};
-    ck_assert_int_eq(dw_light_open(&light, &m, &plain_levels, &f, &source, &size, NULL), DW_OK);
-    ck_assert_int_eq(dw_light_smooth(&light, &plain_levels, 1, NULL), DW_OK);
+    struct dw_light light;
+    open_light(&light, &m, &f, &plain_levels, 6500, plain_source, DW_SIZE_HALF, 1);
     ck_assert(!light.noise.on);
     dw_light_free(&light);
     dw_linear_free(&a);
@@ -298,13 +306,9 @@ START_TEST(rows_do_not_depend_on_the_order)
     struct dw_facts f = camera(44, 60);
     expose_noisy(&m, &f, 100, NULL, 3);
     struct dw_linear whole = light_of(&m, &f, 100, DW_SIZE_HALF, 1);
-    struct dw_levels levels = known_levels();
-    struct dw_source source = plain_source;
-    struct dw_size size = {DW_SIZE_HALF, 0, 0};
-    struct dw_light light = {0};
-    source.gain_stops = gain_of(100);
-    ck_assert_int_eq(dw_light_open(&light, &m, &levels, &f, &source, &size, NULL), DW_OK);
-    ck_assert_int_eq(dw_light_smooth(&light, &levels, 1, NULL), DW_OK);
+    const struct dw_levels levels = known_levels();
+    struct dw_light light;
+    open_light(&light, &m, &f, &levels, 100, plain_source, DW_SIZE_HALF, 1);
     const int order[] = {5, 6, 29, 2, 28, 0, 12};
     float row[3][22];
     for (size_t i = 0; i < sizeof order / sizeof *order; i++) {
@@ -315,6 +319,58 @@ START_TEST(rows_do_not_depend_on_the_order)
     dw_light_free(&light);
     dw_linear_free(&whole);
     dw_mosaic_free(&m);
+}
+END_TEST
+
+static void row_of_linear(void *ctx, int y, float *const rgb[3])
+{
+    const struct dw_linear *l = ctx;
+    size_t w = (size_t)l->width;
+    for (int c = 0; c < 3; c++)
+        memcpy(rgb[c], l->plane[c] + (size_t)y * w, w * sizeof *rgb[c]);
+}
+
+/* A displaced frame is smoothed as the sensor saw it and moved then: the sensor model knows nothing
+ * of what lies between samples. */
+START_TEST(noise_is_smoothed_before_a_frame_is_moved)
+{
+    for (int full = 0; full < 2; full++) {
+        enum dw_size_kind kind = full ? DW_SIZE_FULL : DW_SIZE_HALF;
+        struct dw_mosaic m = new_mosaic(96, 64, "RGGB");
+        struct dw_facts f = camera(96, 64);
+        expose_noisy(&m, &f, 100, NULL, 5);
+        struct dw_linear still = light_of(&m, &f, 100, kind, 1);
+        f.crop = (struct dw_crop){6, 8, 8, 10};
+        struct dw_source source = plain_source;
+        source.shift_x = 3;
+        source.shift_y = -1.5;
+        source.roll_deg = 0.3;
+        struct dw_linear moved = displaced_light_of(&m, &f, 100, source, kind, 1);
+        int unit = full ? 1 : 2;
+        const struct dw_placing how = {.in_w = still.width,
+                                       .in_h = still.height,
+                                       .left = f.crop.left / unit,
+                                       .top = f.crop.top / unit,
+                                       .out_w = moved.width,
+                                       .out_h = moved.height,
+                                       .shift_x = source.shift_x / unit,
+                                       .shift_y = source.shift_y / unit,
+                                       .roll = source.roll_deg * (M_PI / 180)};
+        struct dw_place place = {0};
+        float row[3][96];
+        ck_assert_int_eq(dw_place_open(&place, &how, NULL), DW_OK);
+        for (int y = 0; y < moved.height; y++) {
+            size_t w = (size_t)moved.width;
+            dw_place_row(&place, y, row_of_linear, &still,
+                         (float *const[3]){row[0], row[1], row[2]});
+            for (int c = 0; c < 3; c++)
+                ck_assert_mem_eq(moved.plane[c] + (size_t)y * w, row[c], w * sizeof *row[c]);
+        }
+        dw_place_free(&place);
+        dw_linear_free(&still);
+        dw_linear_free(&moved);
+        dw_mosaic_free(&m);
+    }
 }
 END_TEST
 
@@ -354,6 +410,7 @@ int main(void)
     tcase_add_test(t, edges_stay);
     tcase_add_test(t, by_day_and_without_knowledge_nothing_is_done);
     tcase_add_test(t, rows_do_not_depend_on_the_order);
+    tcase_add_test(t, noise_is_smoothed_before_a_frame_is_moved);
     tcase_add_test(t, both_builds_give_the_same_bits);
     suite_add_tcase(s, t);
     return dw_check_main(s);

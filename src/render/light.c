@@ -117,10 +117,10 @@ static enum dw_status open_places(struct dw_light *l, const struct dw_facts *fac
     if (!l->placed)
         return DW_OK;
     enum dw_status s = dw_place_open(&l->cells_at, &at, err);
-    if (s < 0 || !g->full)
+    if (s < 0)
         return s;
-    at = placing(facts, source, 1, w->src_w, w->src_h, g->src_w, g->src_h);
-    return dw_place_open(&l->pixels_at, &at, err);
+    at = placing(facts, source, g->full ? 1 : w->cell, w->src_w, w->src_h, g->src_w, g->src_h);
+    return dw_place_open(&l->rows_at, &at, err);
 }
 
 /* Both for the mosaic as it is and for what is left of it. */
@@ -176,7 +176,7 @@ void dw_light_free(struct dw_light *l)
     dw_reduction_free(&l->across);
     dw_reduction_free(&l->down);
     dw_place_free(&l->cells_at);
-    dw_place_free(&l->pixels_at);
+    dw_place_free(&l->rows_at);
     dw_grow_free(&l->rows);
 }
 
@@ -254,27 +254,28 @@ enum dw_status dw_light_smooth(struct dw_light *l, const struct dw_levels *level
     const struct dw_noise_params params = DW_NOISE_DEFAULTS;
     const struct dw_light_noise noise = dw_light_noise_of(l, levels);
     return dw_noise_open(&l->noise, l->samples.k, &noise, &params, strength, l->geo.full ? 2 : 1,
-                         l->geo.src_w, l->geo.src_h, err);
+                         l->whole.src_w, l->whole.src_h, err);
+}
+
+/* Row y of the mosaic, with the noise smoothed before anything is moved: between samples noise is
+ * another than the sensor's. */
+static void whole_row(void *light, int y, float *const rgb[3])
+{
+    struct dw_light *l = light;
+    dw_place_source *row = l->geo.full ? whole_pixel_row : whole_cell_row;
+    if (l->noise.on)
+        dw_noise_row(&l->noise, y, row, l, rgb);
+    else
+        row(l, y, rgb);
 }
 
 /* Row y before any reduction, in its place. */
-static void seen_row(void *ctx, int y, float *const rgb[3])
-{
-    struct dw_light *l = ctx;
-    if (!l->geo.full)
-        dw_light_cell_row(l, y, rgb);
-    else if (l->placed)
-        dw_place_row(&l->pixels_at, y, whole_pixel_row, l, rgb);
-    else
-        whole_pixel_row(l, y, rgb);
-}
-
 static void source_row(struct dw_light *l, int y, float *const rgb[3])
 {
-    if (l->noise.on)
-        dw_noise_row(&l->noise, y, seen_row, l, rgb);
+    if (l->placed)
+        dw_place_row(&l->rows_at, y, whole_row, l, rgb);
     else
-        seen_row(l, y, rgb);
+        whole_row(l, y, rgb);
 }
 
 static void reduced_row(struct dw_light *l, int y, float *const rgb[3])

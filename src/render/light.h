@@ -23,7 +23,7 @@ struct dw_light {
     struct dw_noise_window noise;
     struct dw_reduction across, down; /* when out is smaller than src */
     bool placed;                      /* cropped or moved: rows come by way of these two */
-    struct dw_place cells_at, pixels_at;
+    struct dw_place cells_at, rows_at;
     int wide;                  /* room of a row */
     struct dw_space_kept rows; /* peak, three of colours; reduction: a sum, a ring */
     int next_row;              /* reduction: source rows held are those before this one */
