@@ -15,12 +15,6 @@ static int first_of(int tile, int tiles, int pixels)
     return (int)((long)tile * pixels / tiles);
 }
 
-static int tiles_for(int pixels, int tile)
-{
-    int n = (pixels + tile / 2) / tile;
-    return n < 1 ? 1 : n;
-}
-
 enum dw_status dw_background_begin(struct dw_background *b, int width, int height, float lowest,
                                    struct dw_error *err)
 {
@@ -30,8 +24,8 @@ enum dw_status dw_background_begin(struct dw_background *b, int width, int heigh
     b->width = width;
     b->height = height;
     b->floor = lowest;
-    b->cols = tiles_for(width, tile);
-    b->rows = tiles_for(height, tile);
+    b->cols = dw_coarse_tiles(width, tile);
+    b->rows = dw_coarse_tiles(height, tile);
     b->step_x = b->step_y = tile / SAMPLES_ALONG < 1 ? 1 : tile / SAMPLES_ALONG;
     b->tile_row = 0;
     size_t cols = (size_t)b->cols, rows = (size_t)b->rows;

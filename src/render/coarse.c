@@ -3,8 +3,13 @@
 
 #include "render/kernels/kernels.h"
 
-/* Position between tile centres: index of the lower one and the share of the next. */
-static int between(float at, int tiles, float *share)
+int dw_coarse_tiles(int pixels, int tile)
+{
+    int n = (pixels + tile / 2) / tile;
+    return n < 1 ? 1 : n;
+}
+
+int dw_coarse_between(float at, int tiles, float *share)
 {
     int i = at < 0 ? 0 : (int)at;
     if (i > tiles - 2)
@@ -18,7 +23,8 @@ void dw_coarse_row(const float *level, int cols, int rows, int y, int width, int
                    float *line, float *out)
 {
     float share;
-    int row = between(((float)y + 0.5f) / (float)height * (float)rows - 0.5f, rows, &share);
+    int row =
+        dw_coarse_between(((float)y + 0.5f) / (float)height * (float)rows - 0.5f, rows, &share);
     const float *up = level + (size_t)row * (size_t)cols;
     const float *down = row + 1 < rows ? up + cols : up;
     for (int c = 0; c < cols; c++)

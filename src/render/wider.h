@@ -13,7 +13,7 @@ struct dw_sums {
 /* How many sums such a map needs: its tiles, row by row, and behind them work space. */
 size_t dw_wider_room(int cols, int rows);
 /* In place: the tiles' rgb become colours, the largest channel 1 and none far below. A map without
- * any light is neutral. The work space must be zero. */
+ * any light is neutral: white. */
 void dw_wider_colours(struct dw_sums *map, int cols, int rows);
 
 #endif
