@@ -78,7 +78,8 @@ static void make_shoot(struct shoot *s, int turn)
     s->decision = (struct dw_decision){
         .facts = s->facts, .n_shots = SHOTS, .n_frames = FRAMES, .frame = s->frame};
     struct dw_error err = {0};
-    ck_assert_msg(dw_scratch_open(s->dir, &s->shots, 0, NULL, &s->scratch, &err) >= 0, "%s", err.text);
+    ck_assert_msg(dw_scratch_open(s->dir, &s->shots, 0, NULL, &s->scratch, &err) >= 0, "%s",
+                  err.text);
     for (which = 0; which < SHOTS - 1; which++) {
         struct dw_mosaic m = new_mosaic(W, H, "GBRG");
         expose(&m, scene);
@@ -206,6 +207,23 @@ START_TEST(bytes_do_not_depend_on_the_workers)
 }
 END_TEST
 
+/* A frame's light as the linear half makes it, all sources together. */
+static struct dw_linear light_of_frame(const struct shoot *s, int f, const struct dw_size *size)
+{
+    const struct dw_frame *frame = &s->frame[f];
+    struct dw_linear light = {0};
+    for (int n = 0; n < frame->n_sources; n++) {
+        struct dw_mosaic m = {0};
+        ck_assert_int_eq(dw_scratch_get(s->scratch, &s->shot[frame->source[n].shot], &m, NULL),
+                         DW_OK);
+        ck_assert_int_eq(dw_linear_from_mosaic(&m, &plain_levels, &s->facts, &frame->source[n],
+                                               size, n > 0, &light, NULL),
+                         DW_OK);
+        dw_mosaic_free(&m);
+    }
+    return light;
+}
+
 /* Row by row or half after half: the same picture, to the bit where it is not turned. */
 START_TEST(both_ways_make_the_same_picture)
 {
@@ -218,19 +236,9 @@ START_TEST(both_ways_make_the_same_picture)
         size_t made;
         ck_assert_int_eq(run_shoot(&s, 1, &params, &k, &made), DW_OK);
         for (int f = kinds[i] == DW_SIZE_HALF ? 0 : 3; f < FRAMES; f++) {
-            struct dw_linear light = {0};
+            struct dw_linear light = light_of_frame(&s, f, &params.size);
             struct dw_image image = {.bits = 8};
             struct dw_frame *frame = &s.frame[f];
-            for (int n = 0; n < frame->n_sources; n++) {
-                struct dw_mosaic m = {0};
-                ck_assert_int_eq(
-                    dw_scratch_get(s.scratch, &s.shot[frame->source[n].shot], &m, NULL), DW_OK);
-                ck_assert_int_eq(dw_linear_from_mosaic(&m, &plain_levels, &s.facts,
-                                                       &frame->source[n], &params.size, n > 0,
-                                                       &light, NULL),
-                                 DW_OK);
-                dw_mosaic_free(&m);
-            }
             ck_assert_int_eq(dw_look(&light, frame, &s.facts, &params.look, &image, NULL), DW_OK);
             same_images(&k.image[f + 1], &image, f + 1);
             dw_linear_free(&light);
@@ -401,18 +409,7 @@ START_TEST(light_is_the_linear_half_alone)
         size_t made;
         ck_assert_int_eq(run_shoot(&s, 2, &params, &k, &made), DW_OK);
         for (int f = 0; f < FRAMES; f++) {
-            struct dw_linear light = {0};
-            struct dw_frame *frame = &s.frame[f];
-            for (int n = 0; n < frame->n_sources; n++) {
-                struct dw_mosaic m = {0};
-                ck_assert_int_eq(
-                    dw_scratch_get(s.scratch, &s.shot[frame->source[n].shot], &m, NULL), DW_OK);
-                ck_assert_int_eq(dw_linear_from_mosaic(&m, &plain_levels, &s.facts,
-                                                       &frame->source[n], &params.size, n > 0,
-                                                       &light, NULL),
-                                 DW_OK);
-                dw_mosaic_free(&m);
-            }
+            struct dw_linear light = light_of_frame(&s, f, &params.size);
             struct dw_image image = {
                 .width = light.width, .height = light.height, .bits = 16, .light = true};
             size_t n = (size_t)light.width * (size_t)light.height;
