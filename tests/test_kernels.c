@@ -141,6 +141,16 @@ START_TEST(mosaic_kernels_are_bit_equal)
         p->accumulate(r.a[0] + off, n, 0.7f, r.a[1] + off);
         q->accumulate(r.b[0] + off, n, 0.7f, r.b[1] + off);
         same_rows(&r, "accumulate", n, off);
+
+        p->largest(r.a[0] + off, r.a[1] + off, r.a[3] + off, n, r.a[2] + off);
+        q->largest(r.b[0] + off, r.b[1] + off, r.b[3] + off, n, r.b[2] + off);
+        same_rows(&r, "largest", n, off);
+        const float weight[6] = {0.01f, -0.1f, 0.7f, 0.5f, -0.12f, 0.01f}, *tap[6];
+        for (int i = 0; i < 6; i++)
+            tap[i] = in[i] + off + i % 3;
+        p->between(tap, n, weight, r.a[2] + off);
+        q->between(tap, n, weight, r.b[2] + off);
+        same_rows(&r, "between", n, off);
     }
 }
 END_TEST
