@@ -377,14 +377,14 @@ END_TEST
 START_TEST(both_builds_give_the_same_bits)
 {
     const struct dw_noise_kernels *p = dw_kernels_plain()->noise, *q = dw_kernels_best()->noise;
-    enum { ROOM = 160 };
+    enum { ROOM = 640 };
     static float in[9][ROOM], out[2][9][ROOM];
     struct dice d = {3};
     for (int i = 0; i < 9; i++)
         for (int x = 0; x < ROOM; x++)
             in[i][x] = (float)(normal(&d) * (x % 7 == 0 ? 3 : 0.1) + 1);
     const struct dw_settle s = {2, 0.01f, 0.004f, 0.7f, 0.3f, 0.25f, 0.06f, 0.1f, 0.2f};
-    for (int n = 1; n < 130; n += 3) {
+    for (int n = 1; n < 600; n += n < 130 ? 3 : 61) {
         for (int k = 0; k < 2; k++) {
             const struct dw_noise_kernels *t = k ? q : p;
             memcpy(out[k], in, sizeof in);

@@ -7,7 +7,7 @@
 #include <string.h>
 
 /* Rings hold what is still to be read. */
-enum { EDGE = 8, IN_ROWS = 8, MID_ROWS = 12, ROWS = IN_ROWS + MID_ROWS + 1 };
+enum { EDGE = DW_SETTLE_FARTHEST, IN_ROWS = 8, MID_ROWS = 12, ROWS = IN_ROWS + MID_ROWS + 1 };
 
 struct dw_light_noise dw_light_noise_make(const struct dw_levels *levels,
                                           const struct dw_develop *develop, const float share[3],

@@ -123,9 +123,10 @@ struct dw_encode_kernels {
     void (*ramp)(float from, float slope, size_t n, float *out);
 };
 
+#define DW_SETTLE_FARTHEST 8
 /* One step of smoothing within the noise (see ../noise.h). Y is luminance, U = R - Y, V = B - Y. */
 struct dw_settle {
-    int step;                       /* distance of the neighbours, columns */
+    int step; /* distance of the neighbours, columns; DW_SETTLE_FARTHEST at most */
     float floor, slope;             /* variance of the difference of two Y: floor + slope * their sum */
     float of_u, of_v;               /* 1 / variance of U and V, in variances of Y */
     float luma_limit, chroma_limit; /* 1 / square of the sigmas from which on nothing is traded */

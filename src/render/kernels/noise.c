@@ -46,23 +46,37 @@ static inline struct trade trade(const struct dw_settle *p, float y, float u, fl
     return (struct trade){wy * dy, wc * du, wc * dv};
 }
 
+#define PIECE 256 /* pixels, whose trades stay in the first cache */
+
+/* Along the row a trade is reckoned once for both: what the left one gets the right one gives. */
 static void settle(const struct dw_settle *p, const struct dw_settle_rows *rows, size_t n,
                    float *restrict out_y, float *restrict out_u, float *restrict out_v)
 {
     const struct dw_settle s = *p;
     const ptrdiff_t d = s.step;
-    const float *ay = rows->up[0], *au = rows->up[1], *av = rows->up[2];
-    const float *my = rows->mid[0], *mu = rows->mid[1], *mv = rows->mid[2];
-    const float *by = rows->down[0], *bu = rows->down[1], *bv = rows->down[2];
-    for (ptrdiff_t i = 0; i < (ptrdiff_t)n; i++) {
-        float y = my[i], u = mu[i], v = mv[i];
-        struct trade a = trade(&s, y, u, v, ay[i], au[i], av[i]);
-        struct trade b = trade(&s, y, u, v, by[i], bu[i], bv[i]);
-        struct trade l = trade(&s, y, u, v, my[i - d], mu[i - d], mv[i - d]);
-        struct trade r = trade(&s, y, u, v, my[i + d], mu[i + d], mv[i + d]);
-        out_y[i] = y + ((a.y + b.y) + (l.y + r.y));
-        out_u[i] = u + ((a.u + b.u) + (l.u + r.u));
-        out_v[i] = v + ((a.v + b.v) + (l.v + r.v));
+    float ty[PIECE + DW_SETTLE_FARTHEST], tu[PIECE + DW_SETTLE_FARTHEST];
+    float tv[PIECE + DW_SETTLE_FARTHEST];
+    for (size_t from = 0; from < n; from += PIECE) {
+        const ptrdiff_t m = n - from < PIECE ? (ptrdiff_t)(n - from) : PIECE;
+        const float *ay = rows->up[0] + from, *au = rows->up[1] + from, *av = rows->up[2] + from;
+        const float *my = rows->mid[0] + from, *mu = rows->mid[1] + from, *mv = rows->mid[2] + from;
+        const float *by = rows->down[0] + from, *bu = rows->down[1] + from;
+        const float *bv = rows->down[2] + from;
+        float *restrict oy = out_y + from, *restrict ou = out_u + from, *restrict ov = out_v + from;
+        for (ptrdiff_t i = 0; i < m + d; i++) {
+            struct trade t = trade(&s, my[i - d], mu[i - d], mv[i - d], my[i], mu[i], mv[i]);
+            ty[i] = t.y;
+            tu[i] = t.u;
+            tv[i] = t.v;
+        }
+        for (ptrdiff_t i = 0; i < m; i++) {
+            float y = my[i], u = mu[i], v = mv[i];
+            struct trade a = trade(&s, y, u, v, ay[i], au[i], av[i]);
+            struct trade b = trade(&s, y, u, v, by[i], bu[i], bv[i]);
+            oy[i] = y + ((a.y + b.y) + (ty[i + d] - ty[i]));
+            ou[i] = u + ((a.u + b.u) + (tu[i + d] - tu[i]));
+            ov[i] = v + ((a.v + b.v) + (tv[i + d] - tv[i]));
+        }
     }
 }
 
