@@ -2,6 +2,7 @@
 #include "check_main.h"
 #include "mosaics.h"
 
+#include "render/green_line.h"
 #include "render/hot.h"
 
 static const struct dw_size half = {DW_SIZE_HALF, 0, 0}, full = {DW_SIZE_FULL, 0, 0};
@@ -235,6 +236,25 @@ START_TEST(clipped_light_has_the_colour_of_its_surroundings)
 }
 END_TEST
 
+/* Lost green follows the measured light; without any it is the mean (of logarithms) of the others,
+ * and it never strays from that by more than half a stop. */
+START_TEST(lost_green_follows_the_measured_light)
+{
+    struct dw_green_line line = {0};
+    ck_assert_double_eq_tol((double)dw_green_line_tell(&line, 0.8f, 0.2f), 0.4, 1e-4);
+    for (int i = 0; i < 3000; i++) {
+        double x = (i % 31 - 10) / 10.0, y = 0.1 - 0.2 * x; /* stops: red over blue, green over both */
+        const float v[3] = {(float)exp2(x / 2), (float)exp2(y), (float)exp2(-x / 2)};
+        dw_green_line_add(&line, 1, v);
+    }
+    for (double x = -1.5; x < 1.6; x += 0.5)
+        ck_assert_double_eq_tol(log2((double)dw_green_line_tell(&line, (float)exp2(x / 2),
+                                                                (float)exp2(-x / 2))),
+                                0.1 - 0.2 * x, 0.01);
+    ck_assert_double_eq_tol((double)dw_green_line_tell(&line, 32, 1.0f / 32), exp2(-0.5), 1e-4);
+}
+END_TEST
+
 static double two_lights(double x, double y, int colour)
 {
     return 0.05 + 0.004 * x + 0.01 * (colour == 0) + 0.002 * y;
@@ -460,11 +480,13 @@ int main(void)
     tcase_add_test(c, noise_about_black_keeps_its_mean);
     tcase_add_test(c, clipped_light_stays_neutral);
     tcase_add_test(c, clipped_light_has_the_colour_of_its_surroundings);
+    tcase_add_test(c, lost_green_follows_the_measured_light);
     tcase_add_test(c, hot_pixels_are_repaired_and_nothing_else);
     tcase_add_test(c, pictures_come_upright);
     tcase_add_test(c, sources_add_up_in_linear_light);
     tcase_add_test(c, senseless_mosaics_are_refused);
     tcase_add_test(c, thumbnails_give_the_same_light);
+    tcase_add_test(c, lost_green_follows_the_measured_light);
     tcase_add_test(c, hot_pixels_do_not_shine_in_thumbnails);
     suite_add_tcase(suite, c);
     return dw_check_main(suite);
