@@ -8,6 +8,7 @@
 #include "base/pool.h"
 #include "base/primaries.h"
 #include "base/robust.h"
+#include "base/search.h"
 #include "base/text.h"
 
 #include <math.h>
@@ -50,7 +51,8 @@ START_TEST(a_name_told_already_is_taken_off)
 }
 END_TEST
 
-/* sRGB to XYZ as IEC 61966-2-1 prints it (four decimals), and BT.2020 luminance by ITU-R BT.2020. */
+/* sRGB to XYZ as IEC 61966-2-1 prints it (four decimals), and BT.2020 luminance by ITU-R BT.2020.
+ */
 START_TEST(primaries_give_the_published_matrices)
 {
     static const double srgb[9] = {0.4124, 0.3576, 0.1805, 0.2126, 0.7152,
@@ -103,7 +105,8 @@ END_TEST
 
 START_TEST(csv_fills_short_lines_and_cuts_long_ones)
 {
-    const char *text = "\xef\xbb\xbf" "a,b,c\r\n1\r\n1,2,3,4\n\"x\"";
+    const char *text = "\xef\xbb\xbf"
+                       "a,b,c\r\n1\r\n1,2,3,4\n\"x\"";
     struct dw_csv t;
     ck_assert_int_eq(dw_csv_parse("t", text, strlen(text), &t, NULL), DW_OK);
     ck_assert_uint_eq(t.rows, 3);
@@ -256,6 +259,22 @@ START_TEST(files_appear_whole_or_not_at_all)
 }
 END_TEST
 
+static int compare_ints(const void *key, const void *item)
+{
+    int a = *(const int *)key, b = *(const int *)item;
+    return (a > b) - (a < b);
+}
+
+START_TEST(the_first_of_equals_is_found)
+{
+    static const int v[] = {1, 3, 3, 3, 7, 9};
+    static const size_t at[] = {0, 0, 1, 1, 4, 4, 4, 4, 5, 5, 6}; /* of 0 to 10: counted by hand */
+    for (int key = 0; key <= 10; key++)
+        ck_assert_uint_eq(dw_lower_bound(&key, v, 6, sizeof *v, compare_ints), at[key]);
+    ck_assert_uint_eq(dw_lower_bound(&at, v, 0, sizeof *v, compare_ints), 0);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("base");
@@ -270,6 +289,7 @@ int main(void)
     tcase_add_test(t, matrix_inverse_undoes);
     tcase_add_test(t, robust_statistics_match_the_table);
     tcase_add_test(t, selection_agrees_with_sorting);
+    tcase_add_test(t, the_first_of_equals_is_found);
     tcase_add_test(t, pool_runs_every_item_once_whatever_the_number_of_workers);
     tcase_add_test(t, pool_hands_back_the_failure_and_obeys_the_stop_flag);
     tcase_add_test(t, files_appear_whole_or_not_at_all);

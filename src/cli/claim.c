@@ -3,6 +3,7 @@
 
 #include "base/atomic_file.h"
 #include "base/csv.h"
+#include "base/search.h"
 
 #include <dirent.h>
 #include <errno.h>
@@ -132,20 +133,18 @@ static int by_name(const void *a, const void *b)
     return strcmp((*x)->name, (*y)->name);
 }
 
+static int compare_name(const void *name, const void *item)
+{
+    return strcmp(name, (*(const struct dw_shot *const *)item)->name);
+}
+
 /* A row is of this shoot when a shot has its name and, as far as both are known, its time: cameras
  * use the same names again after 10,000 frames. */
 static bool knows_row(const struct dw_shot *const *sorted, size_t n, const char *name, double utc)
 {
-    size_t low = 0, high = n;
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (strcmp(sorted[middle]->name, name) < 0)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    for (; low < n && strcmp(sorted[low]->name, name) == 0; low++) {
-        const struct dw_shot *s = sorted[low];
+    size_t at = dw_lower_bound(name, sorted, n, sizeof *sorted, compare_name);
+    for (; at < n && strcmp(sorted[at]->name, name) == 0; at++) {
+        const struct dw_shot *s = sorted[at];
         if (isnan(utc) || !s->has_clock || fabs(s->clock_s - utc) <= SAME_TIME_S)
             return true;
     }

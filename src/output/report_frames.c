@@ -16,18 +16,24 @@ static int by_name(const void *a, const void *b)
     return strcmp((*p)->name, (*q)->name);
 }
 
-/* Whether another shot has the same name; `sorted` holds all in order of their names. */
-static bool is_double(const struct dw_shot *const *sorted, size_t n, const struct dw_shot *shot)
+/* For each shot, whether another one has the same name. NULL without memory. */
+static bool *find_doubles(const struct dw_shots *shots)
 {
-    size_t low = 0, high = n;
-    while (low < high) {
-        size_t middle = (low + high) / 2;
-        if (strcmp(sorted[middle]->name, shot->name) < 0)
-            low = middle + 1;
-        else
-            high = middle;
+    const struct dw_shot **sorted = malloc((shots->n + 1) * sizeof *sorted);
+    bool *twice = calloc(shots->n + 1, sizeof *twice);
+    for (size_t i = 0; sorted && i < shots->n; i++)
+        sorted[i] = &shots->shot[i];
+    if (sorted)
+        qsort(sorted, shots->n, sizeof *sorted, by_name);
+    for (size_t i = 1; sorted && twice && i < shots->n; i++)
+        if (by_name(&sorted[i - 1], &sorted[i]) == 0)
+            twice[sorted[i - 1] - shots->shot] = twice[sorted[i] - shots->shot] = true;
+    if (!sorted) {
+        free(twice);
+        twice = NULL;
     }
-    return low + 1 < n && strcmp(sorted[low + 1]->name, shot->name) == 0;
+    free(sorted);
+    return twice;
 }
 
 /* What a list file says for a shot: its name, with its folder where two cards hold the same. */
@@ -77,7 +83,7 @@ static void one_shot(struct dw_report *r, size_t i, bool with_folder)
 }
 
 /* The shots of one hour as a fold; gives the shot after its last. */
-static size_t one_hour(struct dw_report *r, size_t from, const struct dw_shot *const *sorted)
+static size_t one_hour(struct dw_report *r, size_t from, const bool *twice)
 {
     const struct dw_decision *d = r->d;
     double hour = floor((r->t[from] + d->facts.utc_offset_s) / 3600);
@@ -100,7 +106,7 @@ static size_t one_hour(struct dw_report *r, size_t from, const struct dw_shot *c
                      "class=\"shots\">\n",
                      when, count, d->ledger[from].sun_alt_deg, bad, when);
     for (size_t i = from; i < to; i++)
-        one_shot(r, i, is_double(sorted, d->n_shots, &r->shots->shot[i]));
+        one_shot(r, i, twice[i]);
     dw_buffer_printf(&r->b, "</ul></fieldset></details>\n");
     return to;
 }
@@ -108,14 +114,11 @@ static size_t one_hour(struct dw_report *r, size_t from, const struct dw_shot *c
 void dw_report_frames(struct dw_report *r)
 {
     size_t n = r->d->n_shots;
-    const struct dw_shot **sorted = malloc((n ? n : 1) * sizeof *sorted);
-    if (!sorted) {
+    bool *twice = find_doubles(r->shots);
+    if (!twice) {
         r->b.failed = true;
         return;
     }
-    for (size_t i = 0; i < n; i++)
-        sorted[i] = &r->shots->shot[i];
-    qsort(sorted, n, sizeof *sorted, by_name);
     dw_buffer_printf(
         &r->b,
         "<section aria-labelledby=\"h-frames\"><h2 id=\"h-frames\">Leave shots out</h2>\n"
@@ -125,7 +128,7 @@ void dw_report_frames(struct dw_report *r)
         "switched off here. Write the names into a text file, one on a line, instead.</p>"
         "</noscript>\n<form id=\"marks\">\n");
     for (size_t i = 0; i < n;)
-        i = one_hour(r, i, sorted);
+        i = one_hour(r, i, twice);
     dw_buffer_printf(
         &r->b, "<div class=\"bar script\"><output id=\"count\" aria-live=\"polite\">No shot marked"
                "</output><button type=\"button\" id=\"save\">Save the list</button><button "
@@ -133,5 +136,5 @@ void dw_report_frames(struct dw_report *r)
                "<summary>The list as text</summary><textarea id=\"list\" rows=\"8\" readonly "
                "aria-label=\"The marked shots, one on a "
                "line\"></textarea></details>\n</form></section>\n");
-    free(sorted);
+    free(twice);
 }

@@ -6,6 +6,7 @@
 #include "output/when.h"
 
 #include "base/robust.h"
+#include "base/search.h"
 #include "base/text.h"
 
 #include <math.h>
@@ -50,19 +51,17 @@ static void rank(struct list *l)
     }
 }
 
+static int compare_name(const void *name, const void *item)
+{
+    return strcmp(name, ((const struct item *)item)->name);
+}
+
 /* The items of one name: *first .. *first + count - 1. */
 static size_t of_name(const struct list *l, const char *name, size_t *first)
 {
-    size_t low = 0, high = l->n;
-    while (low < high) {
-        size_t middle = (low + high) / 2;
-        if (strcmp(l->v[middle].name, name) < 0)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    *first = low;
-    return low < l->n && strcmp(l->v[low].name, name) == 0 ? l->v[low].of : 0;
+    size_t at = dw_lower_bound(name, l->v, l->n, sizeof *l->v, compare_name);
+    *first = at;
+    return at < l->n && strcmp(l->v[at].name, name) == 0 ? l->v[at].of : 0;
 }
 
 /* The item of `in` that is the same shot as x, where times in `in` are x's plus shift (NAN:

@@ -1,4 +1,5 @@
 /* pick.c: which shots a person means by names and times. See dw_pick_shots in shot.h. */
+#include "base/search.h"
 #include "base/text.h"
 #include "shot/stretch.h"
 
@@ -80,18 +81,9 @@ static bool index_make(const struct dw_shots *shots, struct index *x)
     return whole;
 }
 
-/* The place of the first key that is not before `key`. */
-static size_t index_find(const struct index *x, const char *key)
+static int compare_key(const void *key, const void *item)
 {
-    size_t low = 0, high = x->n;
-    while (low < high) {
-        size_t middle = (low + high) / 2;
-        if (strcmp(x->v[middle].key, key) < 0)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    return low;
+    return strcmp(key, ((const struct named *)item)->key);
 }
 
 /* True when the path is this one, or ends in it behind a slash. */
@@ -153,7 +145,7 @@ static bool pick_name(const struct picking *p, const char *entry, enum dw_status
         path += 2;
     const char *file = dw_text_basename(path);
     size_t n = 0, found[2] = {0, 0};
-    for (size_t i = index_find(&p->index, file);
+    for (size_t i = dw_lower_bound(file, p->index.v, p->index.n, sizeof *p->index.v, compare_key);
          i < p->index.n && strcmp(p->index.v[i].key, file) == 0; i++) {
         size_t shot = p->index.v[i].shot;
         if (file != path && !path_ends(p->shots->shot[shot].path, path))
