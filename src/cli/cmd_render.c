@@ -1,10 +1,9 @@
 /* cmd_render.c: `daywheel render`: the whole job. */
-#include "base/atomic_file.h"
 #include "cli/claim.h"
 #include "cli/cmd.h"
+#include "cli/outcome.h"
 #include "cli/preview.h"
 #include "cli/repair.h"
-#include "cli/report.h"
 #include "cli/room.h"
 #include "cli/sequences.h"
 
@@ -112,8 +111,8 @@ int dw_cmd_render(const struct dw_settings *s, const char *const *input, size_t 
         code = dw_job_failed(&job);
     else {
         made.share = dw_share_of(job.decision.n_frames, s->part); /* of the last decision */
-        dw_report(&job, &made);
-        code = made.incomplete ? DW_EXIT_FAULTS : dw_report_exit(&job);
+        dw_outcome_tell(&job, &made);
+        code = made.incomplete ? DW_EXIT_FAULTS : dw_outcome_exit(&job);
     }
     dw_job_close(&job);
     return code;

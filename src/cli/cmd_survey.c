@@ -1,6 +1,6 @@
 /* cmd_survey.c: `daywheel survey`: everything but the pictures. */
 #include "cli/cmd.h"
-#include "cli/report.h"
+#include "cli/outcome.h"
 
 int dw_cmd_survey(const struct dw_settings *s, const char *const *input, size_t n,
                   struct dw_terminal *t)
@@ -17,8 +17,8 @@ int dw_cmd_survey(const struct dw_settings *s, const char *const *input, size_t 
     if (dw_job_begin(&job, input, n) < 0 || dw_job_survey(&job) < 0 || dw_job_decide(&job) < 0)
         code = dw_job_failed(&job);
     else {
-        dw_report(&job, NULL);
-        code = dw_report_exit(&job);
+        dw_outcome_tell(&job, NULL);
+        code = dw_outcome_exit(&job);
     }
     dw_job_close(&job);
     return code;

@@ -95,7 +95,7 @@ const struct dw_option dw_options[] = {
      .help = "8-bit JPEG, 16-bit TIFF, or scene-linear OpenEXR without any look",
      .more = "JPEG has quality 92. exr is for grading elsewhere: steadied light before any look, as "
              "half floats in linear Rec. 2020, with the scene's key at 0.18 in every frame. Options "
-             "of the look do not touch it."},
+             "of the look do not touch it. Noise is smoothed first: noise-reduction 0 leaves it."},
     {.name = "compression", .kind = DW_OPT_CHOICE, .at = AT(compression),
      .form = "deflate|zstd|none", .means = "a way to compress TIFF files",
      .choices = compressions, .example = "zstd", .standard = "deflate",

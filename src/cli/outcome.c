@@ -1,8 +1,9 @@
-/* report.c: see report.h. */
-#include "cli/report.h"
+/* outcome.c: see outcome.h. */
+#include "cli/outcome.h"
 
 #include "base/atomic_file.h"
 #include "base/buffers.h"
+#include "cli/claim.h"
 #include "cli/cmd.h"
 
 #include <math.h>
@@ -15,7 +16,7 @@ static bool left_out_for_a_fault(const struct dw_job *job, size_t i)
     return !row->use && row->faults != 0 && !row->verdict;
 }
 
-int dw_report_exit(const struct dw_job *job)
+int dw_outcome_exit(const struct dw_job *job)
 {
     for (size_t i = 0; i < job->decision.n_shots; i++)
         if (left_out_for_a_fault(job, i) || (job->decision.ledger[i].faults & DW_GAP))
@@ -34,6 +35,25 @@ static void not_all_line(struct dw_job *job, const struct dw_made *made)
         s->part[1] > 1 ? "When all shares are done, run the same command without --part: it makes "
                          "what is missing and bridges what still cannot be read."
                        : "Run the same command again once their sources can be read.");
+}
+
+/* Where the other renderings are; and of those that this run did not make, that they are older. */
+static void also_lines(struct dw_job *job)
+{
+    const struct dw_settings *s = job->settings;
+    for (unsigned r = DW_MIX + 1; r < DW_RENDERINGS; r++) {
+        const char *folder = dw_frames_folder((enum dw_rendering)r);
+        char *path = dw_join_path(s->output, folder);
+        if (s->also >> r & 1)
+            dw_terminal_line(job->terminal, "The clean %s look of each: %s/%s.",
+                             r == DW_NIGHT ? "night" : "day", s->output, folder);
+        else if (path && dw_folder_exists(path))
+            dw_terminal_line(job->terminal,
+                             "%s is of an earlier run and was not touched, so it may not match any "
+                             "more; remove it if it is no longer wanted.",
+                             path);
+        free(path);
+    }
 }
 
 static void frames_line(struct dw_job *job, const struct dw_made *made)
@@ -57,11 +77,7 @@ static void frames_line(struct dw_job *job, const struct dw_made *made)
                          "%zu frames of an earlier run in another format lie there as well; remove "
                          "them if they are no longer wanted.",
                          made->other_format);
-    for (unsigned r = DW_MIX + 1; r < DW_RENDERINGS; r++)
-        if (s->also >> r & 1)
-            dw_terminal_line(job->terminal, "The clean %s look of each: %s/%s.",
-                             r == DW_NIGHT ? "night" : "day", s->output,
-                             dw_frames_folder((enum dw_rendering)r));
+    also_lines(job);
 }
 
 /* Adds "3 unreadable" for every code that shots of this kind carry. */
@@ -142,7 +158,7 @@ static void time_line(struct dw_job *job, const struct dw_made *made)
                          all);
 }
 
-void dw_report(struct dw_job *job, const struct dw_made *made)
+void dw_outcome_tell(struct dw_job *job, const struct dw_made *made)
 {
     dw_terminal_end_stage(job->terminal);
     if (made)

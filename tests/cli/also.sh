@@ -64,6 +64,9 @@ ok "day added: as if asked for at once" is "$(all mixed)" "$wanted"
 ok "day added: the mix is not written again" is "$(stat -c %Y.%i mixed/frames/"$last")" "$stamp"
 dw render shoot -o mixed --also night,day
 ok "again: nothing is made" ended 3 " 0 made now"
+ok "again: nothing is said to be old" sh -c '! grep -q "earlier run" err'
+dw render shoot -o mixed --also day
+ok "night dropped: its frames are said to be old" said "mixed/frames-night is of an earlier run"
 rm mixed/frames-night/"$last"
 dw render shoot -o mixed --also night,day
 ok "a lost one is made again, alone" said " 1 made now"
