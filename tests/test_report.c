@@ -174,14 +174,13 @@ START_TEST(standing_at_the_ends_is_counted)
     s->d.ledger[59].luminance_stops = -9; /* one of them stands better */
     struct dw_exposure_ends e = dw_exposure_ends(&s->shots, &survey, &s->d);
     ck_assert_uint_eq(e.at_dark_end, 20);
-    ck_assert_uint_eq(e.at_light_end, 40);
     ck_assert_double_eq_tol(e.fell_stops, 3, 1e-9);
     for (size_t i = 0; i < 60; i++) {
         s->shots.shot[i].iso = 100;
         s->shots.shot[i].shutter_s = 1;
     }
     e = dw_exposure_ends(&s->shots, &survey, &s->d); /* a setting that never changed has no end */
-    ck_assert_uint_eq(e.at_dark_end + e.at_light_end, 0);
+    ck_assert_uint_eq(e.at_dark_end, 0);
 }
 END_TEST
 
@@ -211,6 +210,9 @@ START_TEST(the_page_tells_the_shoot)
     s->d.ledger[50].bridge[0] = 49;
     s->d.ledger[50].bridge[1] = 51;
     s->d.ledger[5].use = false; /* by hand */
+    s->d.ledger[55].faults = DW_MOVED;
+    s->d.ledger[55].severity = 0.8;
+    s->d.frame[55].source[0].shift_y = 3; /* put back */
     char *text = page();
     assert_has(text, "58 of 60");
     assert_has(text, "<a href=\"#run-1\">2025-06-21 02:03 \xe2\x80\x93 02:13</a>: Stars hidden");
@@ -224,6 +226,12 @@ START_TEST(the_page_tells_the_shoot)
     assert_lacks(text, "Keep the lens warm"); /* no dew, no advice against it */
     assert_lacks(text, "http://");
     assert_lacks(text, "https://");
+    assert_has(text, "Used in frame 56, moved back to where the camera stood before.");
+    assert_lacks(text, "</a>: Camera moved"); /* nothing that only a new shoot can mend ... */
+    free(text);
+    s->d.frame[55].source[0].shift_y = 0;
+    text = page();
+    assert_has(text, "</a>: Camera moved, 1 shot"); /* ... unless it was too far */
     free(text);
 }
 END_TEST

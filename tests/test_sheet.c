@@ -217,6 +217,13 @@ START_TEST(sentences_say_what_is_wrong_and_what_was_done)
     s->d.ledger[3].frame = 0;
     dw_problem_remedy(&s->shots, &s->d, 3, text);
     ck_assert_str_eq(text, "Good enough to be used, but no frame needs it.");
+    blame(4, DW_MOVED, 0.8);
+    s->d.frame[4].source[0].shift_x = -2;
+    dw_problem_remedy(&s->shots, &s->d, 4, text);
+    ck_assert_str_eq(text, "Used in frame 5, moved back to where the camera stood before.");
+    s->d.frame[4].source[0].shift_x = 0; /* too far: it stays displaced */
+    dw_problem_remedy(&s->shots, &s->d, 4, text);
+    ck_assert_str_eq(text, "Used in frame 5.");
 }
 END_TEST
 
@@ -225,7 +232,7 @@ START_TEST(pages_are_sound_pictures_with_ink_where_words_belong)
     make(60);
     for (size_t i = 0; i < 26; i += 2) {
         blame(i, DW_UNREADABLE, 1);
-        snprintf(s->d.ledger[i].reason, 200, "cannot be decoded: its second half is empty");
+        snprintf(s->d.ledger[i].reason, 200, "the file is cut short");
         s->d.ledger[i].use = false;
     }
     free(s->shots.shot[4].name);
@@ -246,7 +253,9 @@ START_TEST(pages_are_sound_pictures_with_ink_where_words_belong)
     free(px);
     px = read_page("sheet-2.jpg", &w, &h);
     ck_assert_double_gt(ink(px, w, 70, 408, 300, 432), 0.03);
-    ck_assert_double_lt(ink(px, w, 600, 408, 1900, 1300), 1e-4); /* one cell only */
+    ck_assert_double_lt(ink(px, w, 600, 408, 1900, h - 60), 1e-4); /* one cell only */
+    ck_assert_int_eq(h, 1414 - 2 * 398);                           /* and no empty rows below it */
+    ck_assert_double_gt(ink(px, w, 1700, h - 54, 1930, h - 29), 0.01); /* the page's number */
     free(px);
     /* A later run with one page takes its own second page away, a person's third stays. */
     ck_assert_int_eq(dw_write_whole(shoot_path(s, "sheet-3.jpg"), "mine", 4, false, NULL), DW_OK);
@@ -329,6 +338,8 @@ START_TEST(the_whole_shoot_and_a_pdf_for_print)
     ck_assert_int_ge(dw_write_sheets(s->dir, &s->shots, &survey, &s->d, &params, &pages, NULL),
                      DW_OK);
     ck_assert_int_ne(access(shoot_path(s, "whole-2.jpg"), F_OK), 0); /* of the longer one before */
+    free(read_page("whole-1.jpg", &w, &h));
+    ck_assert_int_eq(h, 1414 - 8 * 113); /* twenty minutes are one row */
 }
 END_TEST
 

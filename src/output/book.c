@@ -40,7 +40,7 @@ enum dw_status dw_book_open(struct dw_book *b, int width, int height, const char
     return status;
 }
 
-enum dw_status dw_book_page(struct dw_book *b, const char *dir, const char *name,
+enum dw_status dw_book_page(struct dw_book *b, const char *dir, const char *name, int height,
                             void (*draw)(struct dw_paper *p, void *ctx, size_t page), void *ctx,
                             size_t page, bool *plain, struct dw_error *err)
 {
@@ -48,7 +48,7 @@ enum dw_status dw_book_page(struct dw_book *b, const char *dir, const char *name
     char *path = dw_join_path(dir, name);
     if (!path)
         return dw_fail(err, DW_ERR_MEMORY, "%s: no memory for its name", dir);
-    enum dw_status status = dw_paper_new(b->paper.width, b->paper.height, white, &p, err);
+    enum dw_status status = dw_paper_new(b->paper.width, height, white, &p, err);
     if (status >= 0) {
         *plain = p.plain;
         draw(&p, ctx, page);

@@ -15,8 +15,9 @@ struct dw_book {
  * that equal shoots give equal bytes. Errors: DW_ERR_MEMORY. */
 enum dw_status dw_book_open(struct dw_book *b, int width, int height, const char *title,
                             double when_s, struct dw_error *err);
-/* Draws one page twice: into dir/name as JPEG, and as the book's next page. *plain: no fonts. */
-enum dw_status dw_book_page(struct dw_book *b, const char *dir, const char *name,
+/* Draws one page twice: into dir/name as JPEG of that height, and as the book's next page, which is
+ * always a whole one. *plain: no fonts. */
+enum dw_status dw_book_page(struct dw_book *b, const char *dir, const char *name, int height,
                             void (*draw)(struct dw_paper *p, void *ctx, size_t page), void *ctx,
                             size_t page, bool *plain, struct dw_error *err);
 /* Writes dir/name. */

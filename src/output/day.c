@@ -112,6 +112,18 @@ enum dw_status dw_day_make(const struct dw_site *site, double first_s, double la
     return status;
 }
 
+enum dw_status dw_day_of_shoot(const struct dw_decision *d, struct dw_day *out,
+                               struct dw_error *err)
+{
+    double low = HUGE_VAL, high = -HUGE_VAL;
+    for (size_t i = 0; i < d->n_shots; i++)
+        if (isfinite(d->ledger[i].utc_s)) {
+            low = fmin(low, d->ledger[i].utc_s);
+            high = fmax(high, d->ledger[i].utc_s);
+        }
+    return dw_day_make(&d->facts.site, low, high, d->facts.utc_offset_s, out, err);
+}
+
 void dw_day_free(struct dw_day *d)
 {
     free(d->t);

@@ -3,7 +3,7 @@
 #ifndef DW_OUTPUT_DAY_H
 #define DW_OUTPUT_DAY_H
 
-#include <daywheel/sky.h>
+#include <daywheel/decide.h>
 
 /* Depths of the sun, after the usual definitions (Explanatory Supplement to the Astronomical
  * Almanac, 1992, section 9.3): sunrise and sunset at -50' (34' refraction, 16' radius), civil,
@@ -31,6 +31,9 @@ struct dw_day {
 /* Errors: DW_ERR_USAGE (times or site that ephemerides do not cover), DW_ERR_MEMORY. */
 enum dw_status dw_day_make(const struct dw_site *site, double first_s, double last_s, int offset_s,
                            struct dw_day *out, struct dw_error *err);
+/* The day over a decision's shoot, from its first shot to its last. Errors: as dw_day_make. */
+enum dw_status dw_day_of_shoot(const struct dw_decision *d, struct dw_day *out,
+                               struct dw_error *err);
 void dw_day_free(struct dw_day *d);
 
 const char *dw_sky_name(enum dw_sky_part part); /* "nautical twilight" */

@@ -1,6 +1,8 @@
 /* exposures.c: see exposures.h. */
 #include "output/exposures.h"
 
+#include "base/robust.h"
+
 #include <math.h>
 #include <stdlib.h>
 
@@ -33,12 +35,6 @@ static struct ends find_ends(const struct dw_shots *shots)
     return e;
 }
 
-static int ascending(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
 /* How far a shot's light lies above its exposure: level in the file, up to a constant. */
 static double level(const struct dw_shots *shots, const struct dw_decision *d, size_t i)
 {
@@ -47,7 +43,7 @@ static double level(const struct dw_shots *shots, const struct dw_decision *d, s
                : d->ledger[i].luminance_stops - shots->shot[i].ev100;
 }
 
-/* The levels of one group of shots, sorted; gives their number. */
+/* The levels of one group of shots; gives their number. */
 static size_t levels(const struct dw_shots *shots, const struct dw_decision *d, const bool *in,
                      bool which, double *out)
 {
@@ -55,7 +51,6 @@ static size_t levels(const struct dw_shots *shots, const struct dw_decision *d, 
     for (size_t i = 0; i < shots->n; i++)
         if (in[i] == which && isfinite(level(shots, d, i)))
             out[n++] = level(shots, d, i);
-    qsort(out, n, sizeof *out, ascending);
     return n;
 }
 
@@ -74,17 +69,15 @@ struct dw_exposure_ends dw_exposure_ends(const struct dw_shots *shots,
         dark[i] =
             varies && known && shutter > (1 - SAME) * e.shutter[1] && iso > (1 - SAME) * e.iso[1];
         out.at_dark_end += dark[i];
-        out.at_light_end +=
-            varies && known && shutter < (1 + SAME) * e.shutter[0] && iso < (1 + SAME) * e.iso[0];
         out.clipped += i < survey->n && survey->measure[i].usable &&
                        survey->measure[i].clipped > CLIPPED && !(d->ledger[i].faults & DW_BRIGHT);
     }
     if (dark && v) {
         size_t n = levels(shots, d, dark, false, v);
-        double usual = n ? v[n / 2] : (double)NAN;
+        double usual = dw_median(v, n);
         n = levels(shots, d, dark, true, v);
         if (n > 0 && isfinite(usual))
-            out.fell_stops = fmax(usual - v[n / 20], 0);
+            out.fell_stops = fmax(usual - dw_quantile(v, n, 0.05), 0);
     }
     free(dark);
     free(v);

@@ -7,8 +7,7 @@
 struct dw_exposure_ends {
     size_t at_dark_end; /* shots at the longest shutter time and the highest ISO at once */
     double fell_stops;  /* how far the faintest of them (its 5th percentile) lies below the usual */
-    size_t at_light_end; /* shots at the shortest and the lowest */
-    size_t clipped;      /* shots with more than 2 % of the picture clipped, bright ones left out */
+    size_t clipped;     /* shots with more than 2 % of the picture clipped, bright ones left out */
 };
 
 /* The ends are those of what was used: which further ones the camera has is not recorded. Nothing

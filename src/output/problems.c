@@ -179,7 +179,36 @@ enum dw_status dw_problems(const struct dw_decision *d, const struct dw_problem_
 
 const char *dw_problem_how_bad(double severity)
 {
-    return severity >= 0.75 ? "spoiled" : severity >= 0.4 ? "clearly seen" : "slight";
+    return severity >= 0.75 ? "spoiled" : severity >= DW_CLEARLY_SEEN ? "clearly seen" : "slight";
+}
+
+/* Whether the frame that shows shot i moves it back to where the camera stood. */
+static bool is_put_back(const struct dw_decision *d, size_t i)
+{
+    uint32_t number = d->ledger[i].frame;
+    const struct dw_frame *f = number > 0 && number <= d->n_frames ? &d->frame[number - 1] : NULL;
+    for (int k = 0; f && k < f->n_sources; k++) {
+        const struct dw_source *s = &f->source[k];
+        if (s->shot == i && (s->shift_x != 0 || s->shift_y != 0 || s->roll_deg != 0))
+            return true;
+    }
+    return false;
+}
+
+bool dw_problem_is_mended(const struct dw_decision *d, const struct dw_problem_run *run)
+{
+    const uint32_t lead = (uint32_t)1 << run->fault;
+    for (size_t i = run->first; i <= run->last; i++) {
+        const struct dw_ledger_row *row = &d->ledger[i];
+        if (!(row->faults & lead))
+            continue;
+        bool mended = row->use ? (lead & DW_MOVED && is_put_back(d, i)) ||
+                                     (lead & DW_GAP && row->bridged_before > 0)
+                               : row->done == DW_DONE_BRIDGED;
+        if (!mended)
+            return false;
+    }
+    return true;
 }
 
 static const char *name_of(const struct dw_shots *shots, uint32_t shot)
@@ -223,6 +252,8 @@ void dw_problem_remedy(const struct dw_shots *shots, const struct dw_decision *d
         snprintf(out + n, 300 - (size_t)n, "; %lu frame%s before it %s bridged.",
                  (unsigned long)row->bridged_before, row->bridged_before == 1 ? "" : "s",
                  row->bridged_before == 1 ? "is" : "are");
+    else if (row->faults & DW_MOVED && is_put_back(d, i))
+        snprintf(out + n, 300 - (size_t)n, ", moved back to where the camera stood before.");
     else if (row->faults & (DW_BRIGHT | DW_DARK) && isfinite(row->gain_stops))
         snprintf(out + n, 300 - (size_t)n, ", its light brought into line.");
     else

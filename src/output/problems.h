@@ -48,6 +48,11 @@ enum dw_status dw_problems(const struct dw_decision *d, const struct dw_problem_
                            size_t most, struct dw_problem **list, size_t *n_list,
                            struct dw_error *err);
 
+/* Whether every shot of a run that has its fault is bridged or, where it was displaced, put back,
+ * or has the frames that are missing before it bridged. */
+bool dw_problem_is_mended(const struct dw_decision *d, const struct dw_problem_run *run);
+
+#define DW_CLEARLY_SEEN 0.4 /* severity from which a fault is more than slight */
 /* "slight", "clearly seen", "spoiled". */
 const char *dw_problem_how_bad(double severity);
 /* A plain sentence: what was done about shot i. */

@@ -23,27 +23,20 @@
 
 static enum dw_status find_times(struct dw_report *r, struct dw_error *err)
 {
-    double low = HUGE_VAL, high = -HUGE_VAL;
     r->t = calloc(r->d->n_shots + 1, sizeof *r->t);
     if (!r->t)
         return dw_fail(err, DW_ERR_MEMORY, "report.html: no memory for %zu shots", r->d->n_shots);
-    for (size_t i = 0; i < r->d->n_shots; i++) {
+    for (size_t i = 0; i < r->d->n_shots; i++)
         r->t[i] = r->d->ledger[i].utc_s;
-        if (isfinite(r->t[i])) {
-            low = fmin(low, r->t[i]);
-            high = fmax(high, r->t[i]);
-        }
-    }
-    return dw_day_make(&r->d->facts.site, low, high, r->d->facts.utc_offset_s, &r->day, err);
+    return dw_day_of_shoot(r->d, &r->day, err);
 }
 
-/* The shots nearest to the middles of equal parts of the shoot, without a fault if there are such.
- */
+/* The shots nearest to the middles of equal parts of the shoot, used ones if there are such. */
 static enum dw_status choose_strip(struct dw_report *r, struct dw_error *err)
 {
     r->strip = calloc(STRIP_PICTURES, sizeof *r->strip);
     if (!r->strip)
-        return dw_fail(err, DW_ERR_MEMORY, "report.html: no memory for its film strip");
+        return dw_fail(err, DW_ERR_MEMORY, "report.html: no memory for its row of pictures");
     double length = (r->day.last_s - r->day.first_s) / STRIP_PICTURES;
     for (size_t k = 0; k < STRIP_PICTURES; k++) {
         double middle = r->day.first_s + ((double)k + 0.5) * length, best = length;

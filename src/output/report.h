@@ -22,7 +22,7 @@ struct dw_report {
     size_t n_problems;
     struct dw_small *small; /* one a shot; without picture where it has none */
     struct dw_small *large; /* of the problems, in their order, then those of the strip */
-    size_t n_strip, *strip; /* shots of the film strip */
+    size_t n_strip, *strip; /* shots in the row of pictures at its head */
     struct dw_buffer b;     /* the page */
 };
 

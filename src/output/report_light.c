@@ -1,6 +1,7 @@
 /* report_light.c: the light, the corrections, and what may remain of them. */
 #include "output/report.h"
 
+#include "base/robust.h"
 #include "output/html.h"
 
 #include <math.h>
@@ -9,26 +10,20 @@
 #include <string.h>
 
 #define PLOT 150
-static int ascending(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
 
-/* Values at two shares of the sorted finite ones. False without any. */
+/* The quantiles share and 1 - share of the finite values. False without any. */
 static bool range_of(const double *v, size_t n, double share, double *low, double *high)
 {
-    double *sorted = malloc((n ? n : 1) * sizeof *sorted);
+    double *known = malloc((n ? n : 1) * sizeof *known);
     size_t k = 0;
-    for (size_t i = 0; sorted && i < n; i++)
+    for (size_t i = 0; known && i < n; i++)
         if (isfinite(v[i]))
-            sorted[k++] = v[i];
+            known[k++] = v[i];
     if (k > 0) {
-        qsort(sorted, k, sizeof *sorted, ascending);
-        *low = sorted[(size_t)(share * (double)(k - 1))];
-        *high = sorted[(size_t)((1 - share) * (double)(k - 1))];
+        *low = dw_quantile(known, k, share);
+        *high = dw_quantile(known, k, 1 - share);
     }
-    free(sorted);
+    free(known);
     return k > 0;
 }
 

@@ -1,4 +1,4 @@
-/* report_sky.c: the whole shoot at a glance: the film strip, and below it, on the same axis, the
+/* report_sky.c: the whole shoot at a glance: a row of pictures, and below it, on the same axis, the
  * sky's part of the day, sun, moon and the faults by kind. */
 #include "output/report.h"
 

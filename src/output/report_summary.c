@@ -5,13 +5,11 @@
 #include "output/html.h"
 #include "output/kinds.h"
 #include "output/place.h"
+#include "output/when.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
-
-#define WORTH_AGAIN                                                                                \
-    0.4 /* severity from which a stretch that cannot be mended is worth a new shoot */
 
 static void tile(struct dw_report *r, const char *value, const char *words)
 {
@@ -44,11 +42,7 @@ static void tiles(struct dw_report *r)
 /* Stretches that stay in the sequence as they are, or leave a hole in it, and can be seen. */
 static bool is_worth_again(const struct dw_report *r, const struct dw_problem_run *run)
 {
-    bool mended = run->left_out == run->n;
-    for (size_t i = run->first; i <= run->last && mended; i++)
-        if (r->d->ledger[i].faults >> run->fault & 1)
-            mended = r->d->ledger[i].done == DW_DONE_BRIDGED;
-    return !mended && run->severity >= WORTH_AGAIN;
+    return !dw_problem_is_mended(r->d, run) && run->severity >= DW_CLEARLY_SEEN;
 }
 
 static void verdict(struct dw_report *r)
@@ -90,20 +84,18 @@ static void verdict(struct dw_report *r)
 void dw_report_summary(struct dw_report *r)
 {
     const struct dw_decision *d = r->d;
-    char folder[200], from[32], to[32], length[32], every[32];
-    int minutes = d->facts.utc_offset_s / 60;
+    char folder[200], span[80], offset[16], length[32], every[32];
     dw_shoot_folder(r->shots, folder);
-    dw_report_when(r, r->day.first_s, true, from);
-    dw_report_when(r, r->day.last_s, true, to);
+    dw_when_span(r->day.first_s, r->day.last_s, r->day.offset_s, span);
+    dw_when_offset(r->day.offset_s, offset);
     dw_report_duration(r->day.last_s - r->day.first_s, length);
     dw_report_duration(d->facts.interval_s, every);
     dw_buffer_printf(&r->b, "<header>\n<h1>");
     dw_html_text(&r->b, folder[0] ? folder : "The shoot");
-    dw_buffer_printf(
-        &r->b, "</h1>\n<p class=\"lead\">%s \xe2\x80\x93 %s local time (UTC%c%02d:%02d)", from, to,
-        minutes < 0 ? '-' : '+', (minutes < 0 ? -minutes : minutes) / 60 % 100,
-        (minutes < 0 ? -minutes : minutes) % 60);
-    dw_buffer_printf(&r->b, " \xc2\xb7 %s, one frame every %s</p>\n", length, every);
+    dw_buffer_printf(&r->b,
+                     "</h1>\n<p class=\"lead\">%s local time (%s) \xc2\xb7 %s, one frame every "
+                     "%s</p>\n",
+                     span, offset, length, every);
     tiles(r);
     verdict(r);
     dw_buffer_printf(&r->b, "</header>\n");

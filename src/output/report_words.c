@@ -11,22 +11,16 @@
 void dw_report_when(const struct dw_report *r, double utc_s, bool date_too, char out[32])
 {
     char text[32];
-    dw_when_local(utc_s, r->d->facts.utc_offset_s, text);
-    if (strlen(text) == 19)
-        text[16] = '\0'; /* without seconds */
+    dw_when_minute(utc_s, r->d->facts.utc_offset_s, text);
     snprintf(out, 32, "%s", date_too || strlen(text) != 16 ? text : text + 11);
 }
 
 void dw_report_span(const struct dw_report *r, const struct dw_problem_run *run, char out[80])
 {
-    char from[32], to[32];
-    dw_report_when(r, r->t[run->first], true, from);
-    dw_report_when(r, r->t[run->last], true, to);
-    bool one_day = strncmp(from, to, 11) == 0;
     if (run->first == run->last)
-        snprintf(out, 80, "%s", from);
+        dw_report_when(r, r->t[run->first], true, out);
     else
-        snprintf(out, 80, "%s \xe2\x80\x93 %s", from, one_day && strlen(to) == 16 ? to + 11 : to);
+        dw_when_span(r->t[run->first], r->t[run->last], r->d->facts.utc_offset_s, out);
 }
 
 void dw_report_duration(double s, char out[32])

@@ -6,7 +6,6 @@
 #include "output/documents.h"
 #include "output/frame_file.h"
 
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <unistd.h>
@@ -25,35 +24,41 @@ static void remove_further(const char *dir, const char *form, size_t page)
     }
 }
 
+/* One kind of sheet. */
+struct form {
+    const char *name;
+    size_t pages;
+    int (*height)(const struct dw_sheet *s, size_t page);
+    void (*draw)(struct dw_paper *p, void *ctx, size_t page);
+};
+
 static enum dw_status write_pages(struct dw_sheet *s, struct dw_book *book, const char *dir,
-                                  const char *form, size_t pages,
-                                  void (*draw)(struct dw_paper *, void *, size_t), bool *plain,
-                                  struct dw_error *err)
+                                  const struct form *f, bool *plain, struct dw_error *err)
 {
     enum dw_status status = DW_OK;
-    for (size_t page = 0; page < pages && status >= 0; page++) {
+    for (size_t page = 0; page < f->pages && status >= 0; page++) {
         char name[40];
-        snprintf(name, sizeof name, "%s-%zu.jpg", form, page + 1);
-        status = dw_book_page(book, dir, name, draw, s, page, plain, err);
+        snprintf(name, sizeof name, "%s-%zu.jpg", f->name, page + 1);
+        status = dw_book_page(book, dir, name, f->height(s, page), f->draw, s, page, plain, err);
     }
     if (status >= 0)
-        remove_further(dir, form, pages);
+        remove_further(dir, f->name, f->pages);
     return status;
 }
 
 static enum dw_status write_all(struct dw_sheet *s, const char *dir, bool *plain,
                                 struct dw_error *err)
 {
+    const struct form forms[] = {
+        {"sheet", s->problem_pages, dw_sheet_problem_height, dw_sheet_draw_problems},
+        {"whole", s->whole_pages, dw_sheet_whole_height, dw_sheet_draw_whole}};
     struct dw_book book;
     enum dw_status status =
         dw_book_open(&book, DW_SHEET_WIDTH, DW_SHEET_HEIGHT, "Contact sheets", s->day.last_s, err);
     if (status < 0)
         return status;
-    status =
-        write_pages(s, &book, dir, "sheet", s->problem_pages, dw_sheet_draw_problems, plain, err);
-    if (status >= 0)
-        status =
-            write_pages(s, &book, dir, "whole", s->whole_pages, dw_sheet_draw_whole, plain, err);
+    for (size_t i = 0; i < sizeof forms / sizeof *forms && status >= 0; i++)
+        status = write_pages(s, &book, dir, &forms[i], plain, err);
     if (status >= 0)
         status = dw_book_close(&book, dir, "sheets.pdf", err);
     dw_book_free(&book);
@@ -63,14 +68,7 @@ static enum dw_status write_all(struct dw_sheet *s, const char *dir, bool *plain
 static enum dw_status prepare(struct dw_sheet *s, struct dw_error *err)
 {
     const struct dw_decision *d = s->d;
-    double low = HUGE_VAL, high = -HUGE_VAL;
-    for (size_t i = 0; i < d->n_shots; i++)
-        if (isfinite(d->ledger[i].utc_s)) {
-            low = fmin(low, d->ledger[i].utc_s);
-            high = fmax(high, d->ledger[i].utc_s);
-        }
-    enum dw_status status =
-        dw_day_make(&d->facts.site, low, high, d->facts.utc_offset_s, &s->day, err);
+    enum dw_status status = dw_day_of_shoot(d, &s->day, err);
     if (status >= 0)
         status = dw_problem_runs(d, &s->run, &s->n_runs, &s->found, err);
     if (status >= 0)

@@ -32,13 +32,16 @@ extern const struct dw_letters dw_sheet_note, dw_sheet_small;
 void dw_sheet_frame(struct dw_paper *p, const struct dw_sheet *s, const char *title,
                     const char *aside, const char *foot, size_t page, size_t pages);
 
-/* Pages of problem frames: how many, and one of them. ctx is the sheet. */
+/* Pages of problem frames: how many, how high each one is on the screen (no higher than what it
+ * holds; on paper all are whole), and one of them. ctx is the sheet. */
 size_t dw_sheet_problem_pages(size_t pictures);
+int dw_sheet_problem_height(const struct dw_sheet *s, size_t page);
 #define DW_SHEET_MOST_PROBLEMS 240 /* it is to be looked through; the ledger holds every shot */
 void dw_sheet_draw_problems(struct dw_paper *p, void *ctx, size_t page);
 
 /* Pages of the whole shoot: one frame every 15 minutes, below a timeline. */
 size_t dw_sheet_whole_pages(const struct dw_sheet *s);
+int dw_sheet_whole_height(const struct dw_sheet *s, size_t page);
 void dw_sheet_draw_whole(struct dw_paper *p, void *ctx, size_t page);
 
 #endif

@@ -5,35 +5,13 @@
 #include "output/place.h"
 #include "output/when.h"
 
-#include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
 
 const struct dw_ink dw_sheet_black = {0.09, 0.09, 0.1}, dw_sheet_rule = {0.8, 0.8, 0.81},
                     dw_sheet_mat = {0.9, 0.9, 0.905}, dw_sheet_hatch = {0.8, 0.8, 0.81};
 const struct dw_letters dw_sheet_note = {19, false, {0.38, 0.38, 0.4}},
                         dw_sheet_small = {18, false, {0.38, 0.38, 0.4}};
 static const struct dw_letters title_letters = {34, true, {0.09, 0.09, 0.1}};
-
-static void date_range(const struct dw_sheet *s, char out[120])
-{
-    const struct dw_decision *d = s->d;
-    int offset = d->facts.utc_offset_s, minutes = abs(offset) / 60;
-    char first[32], last[32];
-    double low = HUGE_VAL, high = -HUGE_VAL;
-    for (size_t i = 0; i < d->n_shots; i++)
-        if (isfinite(d->ledger[i].utc_s)) {
-            low = fmin(low, d->ledger[i].utc_s);
-            high = fmax(high, d->ledger[i].utc_s);
-        }
-    dw_when_local(low, offset, first);
-    dw_when_local(high, offset, last);
-    first[strlen(first) > 16 ? 16 : 0] = last[strlen(last) > 16 ? 16 : 0] = '\0'; /* no seconds */
-    bool one_day = strlen(last) == 16 && strncmp(first, last, 11) == 0;
-    snprintf(out, 120, "%s \xe2\x80\x93 %s, UTC%c%02d:%02d", first, one_day ? last + 11 : last,
-             offset < 0 ? '-' : '+', minutes / 60 % 100, minutes % 60);
-}
 
 /* Small squares with code and count, from right to left; gives where they begin. */
 static double draw_counts(struct dw_paper *p, const struct dw_sheet *s, double right, double y)
@@ -59,16 +37,18 @@ void dw_sheet_frame(struct dw_paper *p, const struct dw_sheet *s, const char *ti
                     const char *aside, const char *foot, size_t page, size_t pages)
 {
     const double left = DW_SHEET_MARGIN, right = DW_SHEET_WIDTH - DW_SHEET_MARGIN;
-    char folder[200], range[120], text[400];
+    char folder[200], span[80], offset[16], text[400];
     dw_shoot_folder(s->shots, folder);
-    date_range(s, range);
+    dw_when_span(s->day.first_s, s->day.last_s, s->day.offset_s, span);
+    dw_when_offset(s->day.offset_s, offset);
     dw_paper_line(p, left, 78, 1100, DW_LEFT, &title_letters, title);
-    snprintf(text, sizeof text, "%s%s%s", folder, folder[0] ? "  \xc2\xb7  " : "", range);
+    snprintf(text, sizeof text, "%s%s%s, %s", folder, folder[0] ? "  \xc2\xb7  " : "", span,
+             offset);
     double counts = draw_counts(p, s, right, 112);
     dw_paper_line(p, left, 112, counts - left - 20, DW_LEFT, &dw_sheet_note, text);
     dw_paper_line(p, right, 78, 700, DW_RIGHT, &dw_sheet_note, aside);
     dw_paper_box(p, left, 132, right - left, 1.5, dw_sheet_rule);
-    dw_paper_line(p, left, DW_SHEET_HEIGHT - 36, 1500, DW_LEFT, &dw_sheet_small, foot);
+    dw_paper_line(p, left, p->height - 36, 1500, DW_LEFT, &dw_sheet_small, foot);
     snprintf(text, sizeof text, "page %zu of %zu", page + 1, pages);
-    dw_paper_line(p, right, DW_SHEET_HEIGHT - 36, 300, DW_RIGHT, &dw_sheet_small, text);
+    dw_paper_line(p, right, p->height - 36, 300, DW_RIGHT, &dw_sheet_small, text);
 }

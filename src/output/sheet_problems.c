@@ -27,6 +27,12 @@ size_t dw_sheet_problem_pages(size_t pictures)
     return (pictures + COLUMNS * ROWS - 1) / (COLUMNS * ROWS);
 }
 
+int dw_sheet_problem_height(const struct dw_sheet *s, size_t page)
+{
+    size_t rows = (s->n - page * COLUMNS * ROWS + COLUMNS - 1) / COLUMNS;
+    return DW_SHEET_HEIGHT - (rows < ROWS ? ROWS - (int)rows : 0) * ROW_HEIGHT;
+}
+
 /* Words upon a corner of the picture: its upper left one, or its lower right one. */
 static void draw_label(struct dw_paper *p, double x, double y, double w, bool below,
                        struct dw_ink ground, const char *text)

@@ -50,6 +50,12 @@ size_t dw_sheet_whole_pages(const struct dw_sheet *s)
     return (row_count(s) + ROWS - 1) / ROWS;
 }
 
+int dw_sheet_whole_height(const struct dw_sheet *s, size_t page)
+{
+    size_t rows = row_count(s) - page * ROWS;
+    return DW_SHEET_HEIGHT - (rows < ROWS ? ROWS - (int)rows : 0) * ROW_HEIGHT;
+}
+
 static double across(const struct dw_sheet *s, double t)
 {
     double x = (t - s->day.first_s) / (s->day.last_s - s->day.first_s);
@@ -165,9 +171,7 @@ static void draw_slot(struct dw_paper *p, const struct dw_sheet *s, double from_
     } else {
         dw_paper_hatch(p, x, y, w, PICTURE_HEIGHT, dw_sheet_mat, dw_sheet_hatch);
     }
-    dw_when_local(shot < s->d->n_shots ? s->d->ledger[shot].utc_s : from_s, s->day.offset_s, when);
-    if (strlen(when) == 19)
-        when[16] = '\0';
+    dw_when_minute(shot < s->d->n_shots ? s->d->ledger[shot].utc_s : from_s, s->day.offset_s, when);
     double at = x + dw_paper_line(p, x, y + PICTURE_HEIGHT + 17, w, DW_LEFT, &tiny, when + 11) + 8;
     for (int k = 0; k < DW_FAULT_COUNT && at < x + w - 12; k++)
         if (faults >> k & 1) {

@@ -38,6 +38,28 @@ void dw_when_local(double utc_s, int offset_s, char out[32])
         strftime(out, 32, "%Y-%m-%d %H:%M:%S", &tm);
 }
 
+void dw_when_minute(double utc_s, int offset_s, char out[32])
+{
+    dw_when_local(utc_s, offset_s, out);
+    if (strlen(out) == 19)
+        out[16] = '\0';
+}
+
+void dw_when_span(double from_s, double to_s, int offset_s, char out[80])
+{
+    char from[32], to[32];
+    dw_when_minute(from_s, offset_s, from);
+    dw_when_minute(to_s, offset_s, to);
+    bool one_day = strlen(to) == 16 && strncmp(from, to, 11) == 0;
+    snprintf(out, 80, "%s \xe2\x80\x93 %s", from, one_day ? to + 11 : to);
+}
+
+void dw_when_offset(int offset_s, char out[16])
+{
+    int minutes = abs(offset_s) / 60;
+    snprintf(out, 16, "UTC%c%02d:%02d", offset_s < 0 ? '-' : '+', minutes / 60 % 100, minutes % 60);
+}
+
 bool dw_when_parse(const char *text, double *utc_s)
 {
     struct tm tm = {0};

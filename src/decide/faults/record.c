@@ -14,8 +14,8 @@ enum dw_status dw_judge_record(struct dw_work *w, struct dw_ledger_row *ledger,
         const struct dw_measure *m = &w->survey->measure[i];
         if (!s->readable || !m->usable) {
             const char *why = !s->readable ? s->problem : m->problem;
-            dw_blame(&ledger[i], DW_UNREADABLE, 1, "cannot be decoded: %.170s",
-                     why[0] ? why : "no picture");
+            dw_blame(&ledger[i], DW_UNREADABLE, 1, "the file %.170s",
+                     why[0] ? why : "holds no picture"); /* why: "is cut short: ..." */
         }
         if (!w->recorded[i] && !w->no_records && s->readable) {
             dw_blame(&ledger[i], DW_NO_EXPOSURE, 0.2, "%s not recorded; judged from the picture",
