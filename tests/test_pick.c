@@ -121,6 +121,18 @@ START_TEST(times_are_found)
     assert_means("2026-03-28T19:30:10-19:30:20", 2, 2, DW_PICK_BY_TIME);
     assert_means("2026-03-28T19:00-19:30", 2, 2, DW_PICK_BY_TIME); /* the whole minute 19:30 */
     assert_refused("2026-03-28T19:30:00-19:30:05", "no shot was taken then");
+    /* a minute ends when the next begins: shot 1 was taken at 18:30:00, shot 18 at 11:30:00 */
+    assert_refused("2026-03-28T18:00-18:29", "no shot was taken then");
+    assert_refused("11:00-11:29", "no shot was taken then");
+}
+END_TEST
+
+/* A stretch over midnight that a shoot of one night has once. */
+START_TEST(one_night_needs_no_date)
+{
+    for (size_t i = 12; i < shots.n; i++) /* after half past five nothing is known */
+        shots.shot[i].has_clock = false;
+    assert_means("22:00-01:00", 5, 7, DW_PICK_BY_TIME);
 }
 END_TEST
 
@@ -162,6 +174,7 @@ int main(void)
     tcase_add_test(c, two_cards_want_their_folder);
     tcase_add_test(c, hostile_names_are_only_names);
     tcase_add_test(c, times_are_found);
+    tcase_add_test(c, one_night_needs_no_date);
     tcase_add_test(c, times_that_mean_nothing_or_too_much);
     tcase_add_test(c, a_name_says_more_than_a_time);
     suite_add_tcase(suite, c);

@@ -171,10 +171,11 @@ START_TEST(standing_at_the_ends_is_counted)
         shot->ev100 = i < 40 ? 0 : -8;
         s->d.ledger[i].luminance_stops = i < 40 ? 0 : -11; /* 3 stops below what -8 asks for */
     }
-    s->d.ledger[59].luminance_stops = -9; /* one of them stands better */
+    s->d.ledger[59].luminance_stops = -9;  /* one of them stands better */
+    s->d.ledger[58].luminance_stops = -14; /* one worse: it weighs as a 5th percentile says */
     struct dw_exposure_ends e = dw_exposure_ends(&s->shots, &survey, &s->d);
     ck_assert_uint_eq(e.at_dark_end, 20);
-    ck_assert_double_eq_tol(e.fell_stops, 3, 1e-9);
+    ck_assert_double_eq_tol(e.fell_stops, 3.15, 1e-9);
     for (size_t i = 0; i < 60; i++) {
         s->shots.shot[i].iso = 100;
         s->shots.shot[i].shutter_s = 1;
@@ -210,6 +211,9 @@ START_TEST(the_page_tells_the_shoot)
     s->d.ledger[50].bridge[0] = 49;
     s->d.ledger[50].bridge[1] = 51;
     s->d.ledger[5].use = false; /* by hand */
+    s->d.ledger[57].faults = DW_GAP;
+    s->d.ledger[57].severity = 0.4;
+    s->d.ledger[57].bridged_before = 4;
     s->d.ledger[55].faults = DW_MOVED;
     s->d.ledger[55].severity = 0.8;
     s->d.frame[55].source[0].shift_y = 3; /* put back */
@@ -227,11 +231,14 @@ START_TEST(the_page_tells_the_shoot)
     assert_lacks(text, "http://");
     assert_lacks(text, "https://");
     assert_has(text, "Used in frame 56, moved back to where the camera stood before.");
+    assert_lacks(text, "</a>: Frames missing");
     assert_lacks(text, "</a>: Camera moved"); /* nothing that only a new shoot can mend ... */
     free(text);
     s->d.frame[55].source[0].shift_y = 0;
+    s->d.ledger[57].bridged_before = 0;
     text = page();
     assert_has(text, "</a>: Camera moved, 1 shot"); /* ... unless it was too far */
+    assert_has(text, "</a>: Frames missing, 1 shot");
     free(text);
 }
 END_TEST
@@ -244,6 +251,10 @@ START_TEST(hostile_names_stay_names)
     s->shots.shot[1].name = shoot_copy(evil);
     free(s->shots.shot[2].name);
     s->shots.shot[2].name = shoot_copy("#x.DNG");
+    for (int i = 0; i < 4; i++) {
+        free(s->shots.shot[i].path);
+        s->shots.shot[i].path = shoot_copy("/a/\"><img src=x>/INV.DNG");
+    }
     s->d.ledger[1].faults = DW_BRIGHT;
     s->d.ledger[1].use = s->d.ledger[1].verdict = false;
     s->d.ledger[1].done = DW_DONE_LEFT_OUT;
@@ -255,6 +266,9 @@ START_TEST(hostile_names_stay_names)
     char *text = page();
     assert_lacks(text, "<script>alert");
     assert_lacks(text, "<b>bold");
+    assert_lacks(text, "\"><img src=x>"); /* the folder stands in title, heading and body */
+    assert_has(text, "<title>&quot;&gt;&lt;img src=x&gt;: shoot report");
+    assert_has(text, "data-shoot=\"&quot;&gt;&lt;img");
     assert_lacks(text, "<i>\"");
     assert_has(text, "&lt;script&gt;alert(1)&lt;/script&gt;\\xff.DNG");
     assert_has(text, "&lt;i&gt;&quot;&amp;&#39;");

@@ -125,6 +125,25 @@ START_TEST(a_long_run_shows_first_worst_and_last)
 }
 END_TEST
 
+START_TEST(a_neighbour_to_compare_is_clean_and_near)
+{
+    make(12);
+    blame(5, DW_BRIGHT, 0.5);
+    blame(4, DW_GAP, 0.1);
+    blame(6, DW_GAP, 0.1);
+    struct dw_problem_run *run;
+    struct dw_problem *list;
+    size_t n, n_runs, found;
+    ck_assert_int_eq(dw_problem_runs(&s->d, &run, &n_runs, &found, NULL), DW_OK);
+    ck_assert_int_eq(dw_problems(&s->d, run, n_runs, 240, &list, &n, NULL), DW_OK);
+    ck_assert_uint_eq(n, 4); /* a gap needs none */
+    ck_assert_int_eq(list[1].role, DW_TO_COMPARE);
+    ck_assert_uint_eq(list[1].shot, 3);
+    free(list);
+    free(run);
+}
+END_TEST
+
 START_TEST(too_many_runs_leave_the_mildest_out)
 {
     make(100);
@@ -372,6 +391,7 @@ int main(void)
     tcase_add_checked_fixture(c, NULL, teardown);
     tcase_add_test(c, no_fault_no_page);
     tcase_add_test(c, a_long_run_shows_first_worst_and_last);
+    tcase_add_test(c, a_neighbour_to_compare_is_clean_and_near);
     tcase_add_test(c, too_many_runs_leave_the_mildest_out);
     tcase_add_test(c, what_creeps_is_one_run);
     tcase_add_test(c, sentences_say_what_is_wrong_and_what_was_done);

@@ -102,6 +102,9 @@ START_TEST(light_is_known_again_whatever_the_look)
     s->d.facts.night_sky_keys *= 1.1f;
     s->d.frame[1].day = s->d.frame[1].balance = s->d.frame[1].stars = 0.5;
     ck_assert_int_eq(count_had(), 4);
+    render.noise_reduction += 0.25f; /* that is done to light itself */
+    ck_assert_int_eq(count_had(), 0);
+    render.noise_reduction -= 0.25f;
     s->d.frame[2].source[0].gain_stops += 0.25;
     ck_assert_int_eq(count_had(), 3);
     s->d.facts.white_mul[0] *= 1.1f;
@@ -121,6 +124,9 @@ START_TEST(a_recipe_follows_what_the_frame_is_made_of)
     render.look.star_lift += 0.5f;
     ck_assert_int_eq(count_had(), 0);
     render.look.star_lift -= 0.5f;
+    render.noise_reduction += 0.25f;
+    ck_assert_int_eq(count_had(), 0);
+    render.noise_reduction -= 0.25f;
     params.jpeg_quality = 91;
     ck_assert_int_eq(count_had(), 0);
     params.jpeg_quality = 92;

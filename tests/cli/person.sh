@@ -17,9 +17,14 @@ use_of() { # use_of FILE: the last field of its row
     grep ",$1," made/ledger.csv | tr -d '\r' | sed 's/.*,//'
 }
 
+chosen() { # chosen OPTION: how many rows of the report mark it so
+    grep -c "^<tr class=\"chosen\">.*--$1<" made/report.html
+}
+
 run
 ok "without a word" is "$(use_of "$third")" yes
 run --drop "$third"
+ok "the report shows what was chosen" is "$(chosen drop) $(chosen steady)" "1 0"
 ok "a name is obeyed" is "$status $(use_of "$third") $(use_of "$first")" "0 no yes"
 ok "and said" grep -q "by hand" err
 ok "no frame shows it" is "$(grep ",$third," made/ledger.csv | cut -d, -f1 | tr -d '"')" ""
