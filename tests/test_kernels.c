@@ -155,6 +155,19 @@ START_TEST(mosaic_kernels_are_bit_equal)
 }
 END_TEST
 
+/* One saturated green makes a cell's green false: the larger of the two tells, whichever it is. */
+START_TEST(the_larger_green_of_a_cell_is_its_peak)
+{
+    const float level[4] = {0.2f, 0.9f, 0.4f, 0.4f}, other[4] = {0.6f, 0.1f, 0.4f, 0.8f};
+    const float want[4] = {0.6f, 0.9f, 0.4f, 0.8f};
+    const struct dw_cell_rows rows = {
+        {level, level, level, level}, {level, level, level, level}, {level, other}};
+    float out[3][4], peak[4];
+    dw_kernels_plain()->mosaic->cell(&rows, 4, out[0], out[1], out[2], peak);
+    ck_assert_mem_eq(peak, want, sizeof want);
+}
+END_TEST
+
 START_TEST(tone_kernels_are_bit_equal)
 {
     const struct dw_tone_kernels *p = dw_kernels_plain()->tone, *q = dw_kernels_best()->tone;
@@ -451,6 +464,7 @@ int main(void)
     Suite *suite = suite_create("kernels");
     TCase *c = tcase_create("kernels");
     tcase_add_test(c, mosaic_kernels_are_bit_equal);
+    tcase_add_test(c, the_larger_green_of_a_cell_is_its_peak);
     tcase_add_test(c, tone_kernels_are_bit_equal);
     tcase_add_test(c, encode_kernels_are_bit_equal);
     tcase_add_test(c, powers_and_logarithms_are_accurate);
