@@ -211,6 +211,8 @@ START_TEST(the_page_tells_the_shoot)
     s->d.ledger[50].bridge[0] = 49;
     s->d.ledger[50].bridge[1] = 51;
     s->d.ledger[5].use = false; /* by hand */
+    s->d.ledger[43].faults = DW_BRIGHT;
+    s->d.ledger[43].severity = 0.1;
     s->d.ledger[57].faults = DW_GAP;
     s->d.ledger[57].severity = 0.4;
     s->d.ledger[57].bridged_before = 4;
@@ -232,6 +234,8 @@ START_TEST(the_page_tells_the_shoot)
     assert_lacks(text, "https://");
     assert_has(text, "Used in frame 56, moved back to where the camera stood before.");
     assert_lacks(text, "</a>: Frames missing");
+    assert_has(text,
+               "Too bright: 2 shots, such as at 2025-06-21 02:14."); /* one of two is not most */
     assert_lacks(text, "</a>: Camera moved"); /* nothing that only a new shoot can mend ... */
     free(text);
     s->d.frame[55].source[0].shift_y = 0;

@@ -122,10 +122,11 @@ static void steadiness_line(struct dw_job *job)
 {
     const struct dw_decision *d = &job->decision;
     if (isfinite(d->before.all) && isfinite(d->after.all))
-        dw_terminal_line(job->terminal,
-                         "Flicker: %.4f stop as shot, %.4f stop now, which is %.2g of what is just "
-                         "seen at %g frames a second.",
-                         d->before.all, d->after.all, d->after.all / d->flicker_threshold, d->fps);
+        dw_terminal_line(
+            job->terminal,
+            "Flicker: %.4f stop as shot, %.4f stop now, which is %.2g times what is just "
+            "seen at %g frames a second.",
+            d->before.all, d->after.all, d->after.all / d->flicker_threshold, d->fps);
 }
 
 static void places_line(struct dw_job *job)

@@ -21,22 +21,23 @@ static size_t for_faults(struct dw_report *r)
     size_t given = 0;
     for (int k = 0; k < DW_FAULT_COUNT; k++) {
         const struct dw_kind *kind = dw_kind(k);
-        size_t shots = 0, worst = 0, first = 0;
+        size_t shots = 0, longest = 0;
         for (size_t i = 0; i < r->n_runs; i++)
             if (r->run[i].fault == k) {
-                if (shots == 0)
-                    first = i;
-                if (shots == 0 || r->run[i].n > r->run[worst].n)
-                    worst = i;
+                if (shots == 0 || r->run[i].n > r->run[longest].n)
+                    longest = i;
                 shots += r->run[i].n;
             }
         if (shots == 0 || !kind->next_title)
             continue;
         char because[300], count[48], span[80];
         dw_report_count(shots, "shot", count);
-        dw_report_span(r, &r->run[worst], span);
+        dw_report_span(r, &r->run[longest], span);
         snprintf(because, sizeof because, "%s: %s, %s %s.", kind->title, count,
-                 first == worst && shots == r->run[worst].n ? "at" : "most of them at", span);
+                 r->run[longest].n == shots      ? "at"
+                 : 2 * r->run[longest].n > shots ? "most of them at"
+                                                 : "such as at",
+                 span);
         advice(r, kind->next_title, because, kind->next_text);
         given++;
     }
