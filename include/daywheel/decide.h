@@ -93,11 +93,16 @@ struct dw_ledger_row {
     double sun_alt_deg;
     double luminance_stops;    /* log2 cd/m^2 of the scene's key; NAN unknown */
     double flicker_stops;      /* exposure error found; positive: brighter than its record */
-    double flicker_sigma;      /* its standard deviation */
+    double flicker_sigma;      /* its standard deviation, slow drifts included */
+    double left_stops; /* what is left of it beside its neighbours: a second difference, whose rms
+                        * over sqrt(1.5) is a standard deviation from frame to frame; NAN unknown */
     double gain_stops;         /* what rendering applies in all */
     double day_weight;
     uint32_t faults;           /* enum dw_fault bits */
     double severity;           /* 0..1 of the worst fault */
+    uint32_t worst;            /* that fault's bit, of which `reason` tells; 0 unknown */
+    uint32_t missing_before;   /* shots that the camera did not take before this one */
+    bool put_right;            /* it was displaced, and rendering puts it back */
     bool use;
     bool verdict; /* whether the program by itself would use it, without a person's word */
     char reason[200];          /* a plain sentence, empty without fault */

@@ -50,6 +50,7 @@ static void fill_ledger(const struct dw_work *w, struct dw_ledger_row *ledger)
         row->luminance_stops = w->key[i] - w->error[i] + LIGHT_TO_LUMINANCE;
         row->flicker_stops = w->error[i];
         row->flicker_sigma = sqrt(w->error_var[i]);
+        row->left_stops = w->left[i];
         row->gain_stops = dw_gain(w, i) + log2(dw_line_key(w, w->line[i]));
         if (fabs(w->jump[i]) > 0 && !row->reason[0])
             snprintf(row->reason, sizeof row->reason,

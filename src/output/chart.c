@@ -108,8 +108,7 @@ void dw_chart_level(const struct dw_chart *c, double value, const char *label)
 void dw_chart_across(const struct dw_chart *c, const char *style, double value)
 {
     double y = down(c, value);
-    dw_buffer_printf(c->b,
-                     "<line class=\"%s\" x1=\"0\" x2=\"100%%\" y1=\"%.1f\" y2=\"%.1f\"/>\n",
+    dw_buffer_printf(c->b, "<line class=\"%s\" x1=\"0\" x2=\"100%%\" y1=\"%.1f\" y2=\"%.1f\"/>\n",
                      style, y, y);
 }
 

@@ -25,7 +25,7 @@ void dw_chart_end(const struct dw_chart *c);
 void dw_chart_sky(const struct dw_chart *c);
 /* Hours along the foot, and thin lines up from them. */
 void dw_chart_hours(const struct dw_chart *c);
-/* A level with its label. */
+/* A level with its label; after the curves, which its letters must not lie under. */
 void dw_chart_level(const struct dw_chart *c, double value, const char *label);
 
 /* A line over the whole length at one value. */

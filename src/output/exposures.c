@@ -43,14 +43,23 @@ static double level(const struct dw_shots *shots, const struct dw_decision *d, s
                : d->ledger[i].luminance_stops - shots->shot[i].ev100;
 }
 
-/* The levels of one group of shots; gives their number. */
-static size_t levels(const struct dw_shots *shots, const struct dw_decision *d, const bool *in,
-                     bool which, double *out)
+/* How much rendering lifts a shot, up to a constant. */
+static double lift(const struct dw_shots *shots, const struct dw_decision *d, size_t i)
+{
+    (void)shots;
+    return d->ledger[i].use ? d->ledger[i].gain_stops : (double)NAN;
+}
+
+typedef double of_shot(const struct dw_shots *, const struct dw_decision *, size_t);
+
+/* Values of one group of shots; gives their number. */
+static size_t collect(const struct dw_shots *shots, const struct dw_decision *d, of_shot *value,
+                      const bool *in, bool which, double *out)
 {
     size_t n = 0;
     for (size_t i = 0; i < shots->n; i++)
-        if (in[i] == which && isfinite(level(shots, d, i)))
-            out[n++] = level(shots, d, i);
+        if (in[i] == which && isfinite(value(shots, d, i)))
+            out[n++] = value(shots, d, i);
     return n;
 }
 
@@ -73,11 +82,16 @@ struct dw_exposure_ends dw_exposure_ends(const struct dw_shots *shots,
                        survey->measure[i].clipped > CLIPPED && !(d->ledger[i].faults & DW_BRIGHT);
     }
     if (dark && v) {
-        size_t n = levels(shots, d, dark, false, v);
+        size_t n = collect(shots, d, level, dark, false, v);
         double usual = dw_median(v, n);
-        n = levels(shots, d, dark, true, v);
+        n = collect(shots, d, level, dark, true, v);
         if (n > 0 && isfinite(usual))
             out.fell_stops = fmax(usual - dw_quantile(v, n, 0.05), 0);
+        n = collect(shots, d, lift, dark, false, v);
+        usual = dw_median(v, n);
+        n = collect(shots, d, lift, dark, true, v);
+        if (n > 0 && isfinite(usual))
+            out.lifted_stops = fmax(dw_quantile(v, n, 0.95) - usual, 0);
     }
     free(dark);
     free(v);

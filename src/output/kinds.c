@@ -36,9 +36,9 @@ static const struct dw_kind kinds[] = {
      .ink = {0.76, 0.42, 0.10},
      .comparable = true,
      .next_title = "Leave room above",
-     .next_text = "Some frames were clipped. Let the exposure program stay a stop lower through "
-                  "sunrise and sunset, and take away what it may have reacted to: a lamp, a "
-                  "person, the sun coming round an edge."},
+     .next_text = "Some frames came out far too bright. Take away what the exposure program may "
+                  "have reacted to: a shadow, a person, the sun behind an edge. Let it change "
+                  "slowly, and stay a stop lower than it would."},
     {.code = "dark",
      .title = "Too dark",
      .words = "too much of it is lost in noise",
@@ -77,7 +77,7 @@ static const struct dw_kind kinds[] = {
      .next_title = "Stand above the mist",
      .next_text = "Fog lay before the camera. Nothing at the camera helps against it: a slope "
                   "above the valley floor often stays clear, a windy night forms less of it, "
-                  "and two nights give a choice."},
+                  "and every night more gives a choice."},
     {.code = "cloud",
      .title = "Stars hidden",
      .words = "clouds hide the stars",
@@ -85,8 +85,8 @@ static const struct dw_kind kinds[] = {
      .creeps = true,
      .comparable = true,
      .next_title = "Shoot another night",
-     .next_text = "Clouds hid the stars. Look at the forecast of low and high cloud by the hour; "
-                  "let the camera run two nights, and use the clearer one."},
+     .next_text = "Clouds hid the stars. Look at the forecast of low and high cloud by the hour, "
+                  "and choose the night by it; every night more gives a choice."},
     {.code = "moved",
      .title = "Camera moved",
      .words = "the camera moved",

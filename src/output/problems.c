@@ -11,10 +11,11 @@
 #define SHOWN_WHOLE 3 /* runs up to this length are shown in full */
 #define CREEP_OVER 2  /* clean shots that do not end what creeps */
 
-int dw_problem_leading(uint32_t faults)
+int dw_problem_leading(const struct dw_ledger_row *row)
 {
+    const uint32_t worst = row->faults & row->worst, from = worst ? worst : row->faults;
     for (int i = 0; i < DW_FAULT_COUNT; i++)
-        if (faults >> i & 1)
+        if (from >> i & 1)
             return i;
     return -1;
 }
@@ -51,7 +52,7 @@ static size_t find_runs(const struct dw_decision *d, struct dw_problem_run *run,
     size_t n = 0, latest[DW_FAULT_COUNT]; /* per fault: its run + 1 */
     memset(latest, 0, sizeof latest);
     for (size_t i = 0; i < d->n_shots; i++) {
-        int lead = dw_problem_leading(d->ledger[i].faults);
+        int lead = dw_problem_leading(&d->ledger[i]);
         if (lead < 0)
             continue;
         ++*found;
@@ -120,10 +121,14 @@ static size_t add_run(const struct dw_decision *d, const struct dw_problem_run *
                                                                  : DW_LAST_OF_RUN};
     }
     for (size_t k = 0; k < n; k++) {
+        const bool compared = p[k].role == DW_TO_COMPARE;
         p[k].run = number;
         p[k].run_size = r->n;
-        if (k + 1 < n && p[k].role != DW_TO_COMPARE)
+        p[k].beside = p[k + compared].shot;
+        if (k + 1 < n && !compared) {
             p[k].unshown = p[k + 1].shot - p[k].shot - 1;
+            p[k].next = p[k + 1].role;
+        }
         if (to)
             to[k] = p[k];
     }
@@ -177,15 +182,29 @@ enum dw_status dw_problems(const struct dw_decision *d, const struct dw_problem_
     return DW_OK;
 }
 
+static int by_time(const void *a, const void *b)
+{
+    const struct dw_problem *p = a, *q = b;
+    int c = (p->beside > q->beside) - (p->beside < q->beside);
+    return c ? c : (q->role == DW_TO_COMPARE) - (p->role == DW_TO_COMPARE);
+}
+
+void dw_problems_by_time(struct dw_problem *list, size_t n)
+{
+    qsort(list, n, sizeof *list, by_time);
+}
+
 const char *dw_problem_how_bad(double severity)
 {
     return severity >= 0.75 ? "spoiled" : severity >= DW_CLEARLY_SEEN ? "clearly seen" : "slight";
 }
 
-/* Whether the frame that shows shot i moves it back to where the camera stood. */
+/* Whether shot i is shown where the camera stood. */
 static bool is_put_back(const struct dw_decision *d, size_t i)
 {
     uint32_t number = d->ledger[i].frame;
+    if (d->ledger[i].put_right) /* also one that the others are moved to */
+        return true;
     const struct dw_frame *f = number > 0 && number <= d->n_frames ? &d->frame[number - 1] : NULL;
     for (int k = 0; f && k < f->n_sources; k++) {
         const struct dw_source *s = &f->source[k];
@@ -195,19 +214,20 @@ static bool is_put_back(const struct dw_decision *d, size_t i)
     return false;
 }
 
+bool dw_problem_shot_is_mended(const struct dw_decision *d, size_t i, int fault)
+{
+    const struct dw_ledger_row *row = &d->ledger[i];
+    const uint32_t bit = (uint32_t)1 << fault;
+    if (!row->use)
+        return row->done == DW_DONE_BRIDGED;
+    return (bit & DW_MOVED && is_put_back(d, i)) || (bit & DW_GAP && row->bridged_before > 0);
+}
+
 bool dw_problem_is_mended(const struct dw_decision *d, const struct dw_problem_run *run)
 {
-    const uint32_t lead = (uint32_t)1 << run->fault;
-    for (size_t i = run->first; i <= run->last; i++) {
-        const struct dw_ledger_row *row = &d->ledger[i];
-        if (!(row->faults & lead))
-            continue;
-        bool mended = row->use ? (lead & DW_MOVED && is_put_back(d, i)) ||
-                                     (lead & DW_GAP && row->bridged_before > 0)
-                               : row->done == DW_DONE_BRIDGED;
-        if (!mended)
+    for (size_t i = run->first; i <= run->last; i++)
+        if (d->ledger[i].faults >> run->fault & 1 && !dw_problem_shot_is_mended(d, i, run->fault))
             return false;
-    }
     return true;
 }
 
@@ -265,17 +285,20 @@ void dw_problem_run_remedy(const struct dw_shots *shots, const struct dw_decisio
 {
     size_t bridged = 0, kept = run->n - run->left_out;
     if (run->n == 1) {
-        dw_problem_remedy(shots, d, run->first, out);
+        dw_problem_remedy(shots, d, run->worst, out);
         return;
     }
     for (size_t i = run->first; i <= run->last; i++)
         bridged += (d->ledger[i].faults >> run->fault & 1) && !d->ledger[i].use &&
                    d->ledger[i].done == DW_DONE_BRIDGED;
     int n = 0;
+    char all[40] = "Both";
+    if (run->n != 2)
+        snprintf(all, sizeof all, "All %zu", run->n);
     if (run->left_out == 0)
-        n = snprintf(out, 300, "All %zu are kept in the sequence", run->n);
+        n = snprintf(out, 300, "%s are kept in the sequence", all);
     else if (kept == 0)
-        n = snprintf(out, 300, "All %zu are left out", run->n);
+        n = snprintf(out, 300, "%s are left out", all);
     else
         n = snprintf(out, 300, "%zu of %zu are left out", run->left_out, run->n);
     if (run->left_out > 0 && bridged == run->left_out)
@@ -290,7 +313,7 @@ void dw_problem_run_remedy(const struct dw_shots *shots, const struct dw_decisio
 
 void dw_problem_reason(const struct dw_ledger_row *row, char out[300])
 {
-    int lead = dw_problem_leading(row->faults);
+    int lead = dw_problem_leading(row);
     const char *text = row->reason[0] ? row->reason : lead >= 0 ? dw_kind(lead)->words : "";
     snprintf(out, 299, "%s", text);
     size_t n = strlen(out);

@@ -35,10 +35,13 @@ struct dw_problem {
     enum dw_problem_role role;
     size_t run_size; /* shots in the run that have its fault */
     size_t unshown;  /* shots between this picture and the next of its run */
+    enum dw_problem_role next; /* role of that next one */
+    size_t beside;             /* the shot itself; of a comparison, the one that it stands before */
 };
 
-/* The bit number of a shot's leading fault: the lowest, which is the gravest. -1 without. */
-int dw_problem_leading(uint32_t faults);
+/* The bit number of a shot's leading fault: the one that its reason tells of, else the lowest. -1
+ * without. */
+int dw_problem_leading(const struct dw_ledger_row *row);
 
 /* What a sheet shows: a run of up to three shots in full, of a longer one the first, the worst and
  * the last, and before a single one its neighbour where that helps the eye. Beyond `most` pictures,
@@ -48,8 +51,13 @@ enum dw_status dw_problems(const struct dw_decision *d, const struct dw_problem_
                            size_t most, struct dw_problem **list, size_t *n_list,
                            struct dw_error *err);
 
-/* Whether every shot of a run that has its fault is bridged or, where it was displaced, put back,
- * or has the frames that are missing before it bridged. */
+/* Puts the pictures of all runs into one order of time, each comparison before its own. */
+void dw_problems_by_time(struct dw_problem *list, size_t n);
+
+/* Whether the film shows nothing of a fault (bit number) of shot i: it is bridged or, where it was
+ * displaced, put back, or the frames missing before it are bridged. */
+bool dw_problem_shot_is_mended(const struct dw_decision *d, size_t i, int fault);
+/* The same of every shot of a run that has its fault. */
 bool dw_problem_is_mended(const struct dw_decision *d, const struct dw_problem_run *run);
 
 #define DW_CLEARLY_SEEN 0.4 /* severity from which a fault is more than slight */

@@ -95,7 +95,7 @@ static void head(struct dw_report *r)
         "<meta name=\"color-scheme\" content=\"light dark\">\n"
         "<meta name=\"generator\" content=\"daywheel %s\">\n<title>",
         dw_report_js_sha256, dw_version());
-    dw_html_printf(&r->b, "%s%sshoot report", folder, folder[0] ? ": " : "");
+    dw_html_printf(&r->b, "%s%s", folder, folder[0] ? ": report" : "Report of the shoot");
     dw_buffer_printf(&r->b, "</title>\n<style>\n");
     dw_buffer_add(&r->b, dw_report_css, strlen(dw_report_css));
     dw_buffer_printf(&r->b, "</style>\n</head>\n<body data-shoot=\"");

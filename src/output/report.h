@@ -44,6 +44,9 @@ void dw_report_span(const struct dw_report *r, const struct dw_problem_run *run,
 void dw_report_duration(double s, char out[32]);
 /* "1 shot", "45 shots". */
 void dw_report_count(size_t n, const char *one, char out[48]);
+/* How much has a fault from one shot to another: "45 shots"; of a gap "4 frames in 2 places". */
+void dw_report_amount(const struct dw_report *r, int fault, size_t first, size_t last,
+                      char out[80]);
 /* A picture with its text for those who cannot see it ("" where words beside it say it all). */
 void dw_report_picture(struct dw_report *r, const struct dw_small *picture, const char *alt,
                        bool lazy);

@@ -92,6 +92,7 @@ static void one_chart(struct dw_report *r, const struct setting *s, double *v)
     dw_chart_begin(&c, s->name, what);
     dw_chart_sky(&c);
     dw_chart_hours(&c);
+    dw_chart_steps(&c, "setting", r->t, v, n);
     double last = HUGE_VAL;
     for (const double *m = s->marks; *m > 0; m++) {
         double y = PLOT * (c.high - log2(*m)) / (c.high - c.low);
@@ -102,7 +103,6 @@ static void one_chart(struct dw_report *r, const struct setting *s, double *v)
         dw_chart_level(&c, log2(*m), label);
         last = y;
     }
-    dw_chart_steps(&c, "setting", r->t, v, n);
     dw_chart_end(&c);
 }
 
@@ -150,11 +150,13 @@ static void meaning(struct dw_report *r)
 {
     struct dw_exposure_ends e = dw_exposure_ends(r->shots, r->survey, r->d);
     if (e.at_dark_end > 0 && e.fell_stops > 0.5)
-        dw_buffer_printf(&r->b,
-                         "<p>%zu shots stood at the longest shutter time and the highest ISO "
-                         "together. There the camera could follow the light no further: they lie "
-                         "up to %.1f stops below the usual exposure.</p>\n",
-                         e.at_dark_end, e.fell_stops);
+        dw_buffer_printf(
+            &r->b,
+            "<p>%zu shots stood at the longest shutter time and the highest ISO "
+            "together. There the camera could follow the light no further: they lie "
+            "up to %.1f stops below the usual exposure. Rendering lifts them by up to %.1f "
+            "stops more than the others, so they are noisier.</p>\n",
+            e.at_dark_end, e.fell_stops, e.lifted_stops);
     else if (e.at_dark_end > 0)
         dw_buffer_printf(&r->b,
                          "<p>%zu shots stood at the longest shutter time and the highest ISO "

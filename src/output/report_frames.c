@@ -4,6 +4,7 @@
 #include "base/text.h"
 #include "output/documents.h"
 #include "output/html.h"
+#include "output/when.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -94,17 +95,18 @@ static size_t one_hour(struct dw_report *r, size_t from, const bool *twice)
             break;
         faulty += d->ledger[to].faults != 0;
     }
-    char when[32], count[48], bad[80] = "";
+    char when[32], count[48], sun[32], bad[80] = "";
     dw_report_when(r, isfinite(hour) ? hour * 3600 - d->facts.utc_offset_s : r->t[from], true,
                    when);
     dw_report_count(to - from, "shot", count);
+    dw_signed(0, d->ledger[from].sun_alt_deg, sun);
     if (faulty > 0)
         snprintf(bad, sizeof bad, ", %zu with a fault", faulty);
     dw_buffer_printf(&r->b,
-                     "<details class=\"hour\"><summary><b>%s</b> %s, sun %.0f\xc2\xb0%s</summary>\n"
+                     "<details class=\"hour\"><summary><b>%s</b> %s, sun %s\xc2\xb0%s</summary>\n"
                      "<fieldset><legend class=\"hidden\">Shots from %s on</legend><ul "
                      "class=\"shots\">\n",
-                     when, count, d->ledger[from].sun_alt_deg, bad, when);
+                     when, count, sun, bad, when);
     for (size_t i = from; i < to; i++)
         one_shot(r, i, twice[i]);
     dw_buffer_printf(&r->b, "</ul></fieldset></details>\n");

@@ -2,6 +2,7 @@
 #include "output/report.h"
 
 #include "output/html.h"
+#include "output/when.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -14,12 +15,11 @@ struct hour {
     uint32_t faults;
 };
 
-static void cell(struct dw_report *r, const char *fmt, double v)
+static void cell(struct dw_report *r, int decimals, double v, const char *unit)
 {
-    dw_buffer_printf(&r->b, "<td>");
-    if (isfinite(v))
-        dw_buffer_printf(&r->b, fmt, v);
-    dw_buffer_printf(&r->b, "</td>");
+    char text[32];
+    dw_signed(decimals, v, text);
+    dw_buffer_printf(&r->b, "<td>%s%s</td>", isfinite(v) ? text : "", isfinite(v) ? unit : "");
 }
 
 static void row(struct dw_report *r, double begins, const struct hour *h)
@@ -29,9 +29,9 @@ static void row(struct dw_report *r, double begins, const struct hour *h)
     dw_report_when(r, begins, true, when);
     dw_buffer_printf(&r->b, "<tr><th scope=\"row\">%s</th><td>%zu</td><td>%zu</td>", when, h->shots,
                      h->used);
-    cell(r, "%.0f\xc2\xb0", h->sun / (double)h->shots);
-    cell(r, "%.1f", h->lit ? h->light / (double)h->lit : (double)NAN);
-    cell(r, "%.4f", h->errors ? sqrt(h->error2 / (double)h->errors) : (double)NAN);
+    cell(r, 0, h->sun / (double)h->shots, "\xc2\xb0");
+    cell(r, 1, h->lit ? h->light / (double)h->lit : (double)NAN, "");
+    cell(r, 4, h->errors ? sqrt(h->error2 / (double)h->errors) : (double)NAN, "");
     dw_buffer_printf(&r->b, "<td>");
     for (int k = 0; k < DW_FAULT_COUNT; k++)
         if (h->faults >> k & 1) {

@@ -10,6 +10,8 @@
 #include <string.h>
 
 #define PLOT 150
+#define ABOUT 15            /* shots on each side that a running figure is taken over */
+#define SECOND_VARIANCE 1.5 /* of second differences of independent errors: 1 + 1/4 + 1/4 */
 
 /* The quantiles share and 1 - share of the finite values. False without any. */
 static bool range_of(const double *v, size_t n, double share, double *low, double *high)
@@ -79,6 +81,7 @@ static void light(struct dw_report *r, double *v)
     dw_chart_begin(&c, "Light of the scene", what);
     dw_chart_sky(&c);
     dw_chart_hours(&c);
+    dw_chart_line(&c, "light", r->t, v, n);
     double apart = c.high - c.low > 14 ? 2 : 1;
     for (double decade = -4; decade <= 5; decade++) {
         char label[32];
@@ -92,7 +95,6 @@ static void light(struct dw_report *r, double *v)
         snprintf(label, sizeof label, "%+.0f stops", s);
         dw_chart_level(&c, s, label);
     }
-    dw_chart_line(&c, "light", r->t, v, n);
     dw_chart_end(&c);
 }
 
@@ -122,6 +124,8 @@ static void corrections(struct dw_report *r, double *v, double *low, double *hig
     dw_chart_begin(&c, "Errors of exposure that were found and taken away",
                    "A band of uncertainty about a line that jumps from shot to shot.");
     dw_chart_hours(&c);
+    dw_chart_band(&c, "unsure", r->t, low, high, n);
+    dw_chart_line(&c, "error", r->t, v, n);
     double step = most > 0.5 ? 0.5 : most > 0.2 ? 0.1 : most > 0.08 ? 0.05 : 0.01;
     for (double s = -floor(most / step) * step; s < most; s += step) {
         char label[32];
@@ -130,39 +134,54 @@ static void corrections(struct dw_report *r, double *v, double *low, double *hig
         dw_chart_level(&c, s,
                        fmod(fabs(round(s / step)), most / step > 4 ? 2 : 1) == 0 ? label : "");
     }
-    dw_chart_band(&c, "unsure", r->t, low, high, n);
-    dw_chart_line(&c, "error", r->t, v, n);
     dw_chart_end(&c);
 }
 
-static void uncertainty(struct dw_report *r, double *v)
+/* Standard deviation from frame to frame over the shots about each: log10 of stops. */
+static bool remaining(const struct dw_decision *d, double *v, double *least)
+{
+    bool any = false;
+    for (size_t i = 0; i < d->n_shots; i++) {
+        double sum = 0, k = 0;
+        for (size_t j = i > ABOUT ? i - ABOUT : 0; j <= i + ABOUT && j < d->n_shots; j++)
+            if (isfinite(d->ledger[j].left_stops)) {
+                sum += d->ledger[j].left_stops * d->ledger[j].left_stops;
+                k++;
+            }
+        bool known = d->ledger[i].use && isfinite(d->ledger[i].left_stops) && sum > 0;
+        v[i] = known ? log10(sqrt(sum / k / SECOND_VARIANCE)) : (double)NAN;
+        *least = known ? fmin(*least, v[i]) : *least;
+        any = any || known;
+    }
+    return any;
+}
+
+static void remains(struct dw_report *r, double *v)
 {
     size_t n = r->d->n_shots;
     struct dw_chart c = {.id = "remains", .low = -4, .high = -0.5};
-    bool any = false;
-    for (size_t i = 0; i < n; i++) {
-        const struct dw_ledger_row *row = &r->d->ledger[i];
-        v[i] = row->use && row->flicker_sigma > 0 ? log10(row->flicker_sigma) : (double)NAN;
-        any = any || isfinite(v[i]);
-    }
-    if (!any)
+    if (!remaining(r->d, v, &c.low))
         return;
+    c.low = fmax(c.low - 0.2, -6);
     chart(r, &c);
-    dw_buffer_printf(&r->b, "<h3>What may remain of them</h3><p class=\"note\">One standard "
-                            "deviation of each correction, slow drifts included. Drifts over "
-                            "minutes are not seen; from frame to frame less remains, as the table "
-                            "below says. The level line across is what the eye just sees as "
-                            "flicker.</p>\n");
-    dw_chart_begin(&c, "What may remain of them",
-                   "The uncertainty of each correction on a scale by tens.");
+    dw_buffer_printf(&r->b,
+                     "<h3>What may remain from frame to frame</h3><p class=\"note\">Standard "
+                     "deviation in stops over %d shots about each, the uncertainty of the "
+                     "measurement included. Drifts over minutes are not in it: they are not seen "
+                     "as flicker. The level line across is what the eye just sees.</p>\n",
+                     2 * ABOUT + 1);
+    dw_chart_begin(&c, "What may remain from frame to frame",
+                   "The flicker that is left, on a scale by tens.");
     dw_chart_sky(&c);
     dw_chart_hours(&c);
-    dw_chart_level(&c, -1, "0.1 stop");
-    dw_chart_level(&c, -2, "0.01 stop");
-    dw_chart_level(&c, -3, "0.001 stop");
     if (r->d->flicker_threshold > 0)
         dw_chart_across(&c, "eye", log10(r->d->flicker_threshold));
     dw_chart_line(&c, "light", r->t, v, n);
+    dw_chart_level(&c, -1, "0.1 stop");
+    dw_chart_level(&c, -2, "0.01 stop");
+    dw_chart_level(&c, -3, "0.001 stop");
+    if (c.low < -4.05)
+        dw_chart_level(&c, -4, "0.0001 stop");
     dw_chart_end(&c);
 }
 
@@ -220,7 +239,7 @@ void dw_report_light(struct dw_report *r)
     if (v) {
         light(r, v);
         corrections(r, v, v + n, v + 2 * n);
-        uncertainty(r, v);
+        remains(r, v);
     } else {
         r->b.failed = true;
     }

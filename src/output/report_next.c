@@ -16,28 +16,44 @@ static void advice(struct dw_report *r, const char *title, const char *because, 
     dw_buffer_printf(&r->b, "</p><p>%s</p></li>\n", text);
 }
 
+/* "36 shots, most of them at ...": how much of one fault, and where to look for it. */
+static void how_much(const struct dw_report *r, int k, char out[240])
+{
+    struct dw_problem_run all = {0};
+    const struct dw_problem_run *most = NULL;
+    char amount[80], span[80];
+    for (size_t i = 0; i < r->d->n_shots; i++)
+        if (r->d->ledger[i].faults >> k & 1) {
+            all.first = all.n++ ? all.first : i;
+            all.last = i;
+        }
+    for (size_t i = 0; i < r->n_runs; i++)
+        if (r->run[i].fault == k && (!most || r->run[i].n > most->n))
+            most = &r->run[i];
+    dw_report_amount(r, k, all.first, all.last, amount);
+    bool in_one = most && most->n == all.n, mostly = most && 2 * most->n > all.n;
+    all.last = all.first; /* else the first of them is named */
+    dw_report_span(r, mostly ? most : &all, span);
+    snprintf(out, 240, "%s, %s %s", amount,
+             in_one || all.n == 1 ? "at"
+             : mostly             ? "most of them at"
+                                  : "the first at",
+             span);
+}
+
 static size_t for_faults(struct dw_report *r)
 {
     size_t given = 0;
+    uint32_t faults = 0;
+    for (size_t i = 0; i < r->d->n_shots; i++)
+        faults |= r->d->ledger[i].faults;
     for (int k = 0; k < DW_FAULT_COUNT; k++) {
         const struct dw_kind *kind = dw_kind(k);
-        size_t shots = 0, longest = 0;
-        for (size_t i = 0; i < r->n_runs; i++)
-            if (r->run[i].fault == k) {
-                if (shots == 0 || r->run[i].n > r->run[longest].n)
-                    longest = i;
-                shots += r->run[i].n;
-            }
-        if (shots == 0 || !kind->next_title)
+        char because[300], much[240];
+        if (!(faults >> k & 1) || !kind->next_title)
             continue;
-        char because[300], count[48], span[80];
-        dw_report_count(shots, "shot", count);
-        dw_report_span(r, &r->run[longest], span);
-        snprintf(because, sizeof because, "%s: %s, %s %s.", kind->title, count,
-                 r->run[longest].n == shots      ? "at"
-                 : 2 * r->run[longest].n > shots ? "most of them at"
-                                                 : "such as at",
-                 span);
+        how_much(r, k, much);
+        snprintf(because, sizeof because, "%s: %.230s.", kind->title, much);
         advice(r, kind->next_title, because, kind->next_text);
         given++;
     }
@@ -52,7 +68,7 @@ static size_t for_exposures(struct dw_report *r)
     if (e.at_dark_end > r->d->n_shots / 50 && e.fell_stops > 1) {
         snprintf(because, sizeof because,
                  "%zu shots stood at the longest shutter time and the highest ISO, up to %.1f "
-                 "stops too dark.",
+                 "stops under the usual exposure; lifted in rendering, and noisier by it.",
                  e.at_dark_end, e.fell_stops);
         advice(r, "Give the night more room", because,
                "Allow a higher ISO or a longer exposure in the camera's program, as far as the "
@@ -93,7 +109,8 @@ void dw_report_next(struct dw_report *r)
 {
     dw_buffer_printf(&r->b, "<section aria-labelledby=\"h-next\"><h2 id=\"h-next\">Next "
                             "time</h2>\n<ul class=\"advice\">\n");
-    size_t given = for_faults(r) + for_exposures(r);
+    size_t given = for_exposures(r); /* first, as it concerns the most shots */
+    given += for_faults(r);
     if (given == 0)
         dw_buffer_printf(&r->b, "<li><h3>The same again</h3><p>Nothing in this shoot asks for a "
                                 "change.</p></li>\n");

@@ -4,6 +4,7 @@
 
 #include "output/html.h"
 #include "output/kinds.h"
+#include "output/when.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -18,10 +19,10 @@ static void strip(struct dw_report *r)
         return;
     dw_buffer_printf(&r->b, "<ol class=\"strip\" style=\"--n:%zu\">\n", r->n_strip);
     for (size_t k = 0; k < r->n_strip; k++) {
-        char when[32], alt[120];
+        char when[32], sun[32], alt[120];
         dw_report_when(r, r->t[r->strip[k]], false, when);
-        snprintf(alt, sizeof alt, "The view at %s, sun at %.0f degrees", when,
-                 r->d->ledger[r->strip[k]].sun_alt_deg);
+        dw_signed(0, r->d->ledger[r->strip[k]].sun_alt_deg, sun);
+        snprintf(alt, sizeof alt, "The view at %s, sun at %s degrees", when, sun);
         dw_buffer_printf(&r->b, "<li>");
         dw_report_picture(r, &picture[k], alt, false);
         dw_buffer_printf(&r->b, "<span aria-hidden=\"true\">%s</span></li>\n", when);
@@ -40,14 +41,14 @@ static void sky(struct dw_report *r)
              100 * r->day.moon_lit_share);
     dw_chart_begin(&c, "Sun, moon and twilight", lit);
     dw_chart_sky(&c);
+    dw_chart_hours(&c);
+    dw_chart_line(&c, "moon", r->day.t, r->day.moon_deg, r->day.n);
+    dw_chart_line(&c, "sun", r->day.t, r->day.sun_deg, r->day.n);
     dw_chart_level(&c, 0, "horizon");
     dw_chart_level(&c, 30, "30\xc2\xb0");
     dw_chart_level(&c, -30,
                    "\xe2\x88\x92"
                    "30\xc2\xb0");
-    dw_chart_hours(&c);
-    dw_chart_line(&c, "moon", r->day.t, r->day.moon_deg, r->day.n);
-    dw_chart_line(&c, "sun", r->day.t, r->day.sun_deg, r->day.n);
     dw_chart_end(&c);
 }
 
@@ -74,9 +75,9 @@ static void lanes(struct dw_report *r)
             n += r->d->ledger[i].faults >> k & 1;
         if (n == 0)
             continue;
-        char id[40], what[120], count[48];
+        char id[40], what[160], count[80];
         snprintf(id, sizeof id, "lane-%.20s", dw_fault_name(k));
-        dw_report_count(n, "shot", count);
+        dw_report_amount(r, k, 0, r->d->n_shots - 1, count);
         snprintf(what, sizeof what, "%s: %s; the list of stretches below says when.", kind->title,
                  count);
         dw_buffer_printf(&r->b, "<div class=\"lane\"><p><b>%s</b> %s \xc2\xb7 %s</p>",
@@ -108,12 +109,13 @@ static void events(struct dw_report *r)
                             "<table><thead><tr><th scope=\"col\">What</th><th scope=\"col\">Local "
                             "time</th><th scope=\"col\">Sun</th></tr></thead><tbody>\n");
     for (size_t i = 1; i < r->day.n_stretches; i++) {
-        char when[32];
+        char when[32], sun[32];
         enum dw_sky_part from = r->day.stretch[i - 1].part, to = r->day.stretch[i].part;
         dw_report_when(r, r->day.stretch[i].from_s, true, when);
+        dw_signed(1, dw_sky_limit_deg[from < to ? from : to], sun);
         dw_buffer_printf(&r->b,
-                         "<tr><th scope=\"row\">%s</th><td>%s</td><td>%.1f\xc2\xb0</td></tr>\n",
-                         dw_sky_event(from, to), when, dw_sky_limit_deg[from < to ? from : to]);
+                         "<tr><th scope=\"row\">%s</th><td>%s</td><td>%s\xc2\xb0</td></tr>\n",
+                         dw_sky_event(from, to), when, sun);
     }
     dw_buffer_printf(&r->b, "</tbody></table></details>\n");
 }

@@ -43,6 +43,20 @@ void dw_report_count(size_t n, const char *one, char out[48])
     snprintf(out, 48, "%zu %.20s%s", n, one, n == 1 ? "" : "s");
 }
 
+void dw_report_amount(const struct dw_report *r, int fault, size_t first, size_t last, char out[80])
+{
+    size_t shots = 0, missing = 0;
+    const bool gap = 1u << fault == DW_GAP;
+    for (size_t i = first; i <= last && i < r->d->n_shots; i++)
+        if (r->d->ledger[i].faults >> fault & 1) {
+            shots++;
+            missing += r->d->ledger[i].missing_before;
+        }
+    dw_report_count(gap && missing ? missing : shots, gap && missing ? "frame" : "shot", out);
+    if (gap && missing && shots > 1)
+        snprintf(out + strlen(out), 80 - strlen(out), " in %zu places", shots);
+}
+
 void dw_report_picture(struct dw_report *r, const struct dw_small *picture, const char *alt,
                        bool lazy)
 {

@@ -73,6 +73,8 @@ static enum dw_status prepare(struct dw_sheet *s, struct dw_error *err)
         status = dw_problem_runs(d, &s->run, &s->n_runs, &s->found, err);
     if (status >= 0)
         status = dw_problems(d, s->run, s->n_runs, DW_SHEET_MOST_PROBLEMS, &s->list, &s->n, err);
+    if (status >= 0)
+        dw_problems_by_time(s->list, s->n);
     return status;
 }
 

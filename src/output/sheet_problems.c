@@ -57,17 +57,18 @@ static void draw_labels(struct dw_paper *p, const struct dw_problem *problem, do
         draw_label(p, x, y, w, false, dw_sheet_black, text);
     }
     if (problem->unshown > 0) {
-        snprintf(text, sizeof text, "%zu more to the next", problem->unshown);
+        snprintf(text, sizeof text, "%zu more to the %s", problem->unshown,
+                 problem->next == DW_WORST_OF_RUN ? "worst" : "last");
         draw_label(p, x, y, w, true, dw_sheet_black, text);
     }
 }
 
-/* Codes in their own ink, the leading one's square before them; then the sun's altitude. */
+/* Codes in their own ink, the leading one's square before them; then how bad it is. */
 static void draw_codes(struct dw_paper *p, double x, double y, double w,
                        const struct dw_ledger_row *row)
 {
-    char codes[128], sun[60] = "";
-    int lead = dw_problem_leading(row->faults);
+    char codes[128];
+    int lead = dw_problem_leading(row);
     struct dw_letters l = plain;
     l.bold = true;
     l.ink = dw_kind(lead)->ink;
@@ -76,11 +77,19 @@ static void draw_codes(struct dw_paper *p, double x, double y, double w,
     if (n < 100)
         snprintf(codes + n, sizeof codes - n, "  %s", dw_problem_how_bad(row->severity));
     dw_paper_box(p, x, y - 14, 14, 14, l.ink);
-    if (isfinite(row->sun_alt_deg))
-        snprintf(sun, sizeof sun, "sun %s%.1f\xc2\xb0", row->sun_alt_deg < 0 ? "\xe2\x88\x92" : "",
-                 fabs(row->sun_alt_deg));
-    double used = dw_paper_line(p, x + w, y, w / 2, DW_RIGHT, &dw_sheet_small, sun);
-    dw_paper_line(p, x + 24, y, w - used - 40, DW_LEFT, &l, codes);
+    dw_paper_line(p, x + 24, y, w - 24, DW_LEFT, &l, codes);
+}
+
+/* "03-29 11:18  ·  sun 44.2°"; the year stands at the page's head. */
+static void when_and_sun(const struct dw_sheet *s, const struct dw_ledger_row *row, char out[80])
+{
+    char when[32], sun[32];
+    dw_when_minute(row->utc_s, s->d->facts.utc_offset_s, when);
+    snprintf(out, 80, "%s", strlen(when) == 16 ? when + 5 : when);
+    if (isfinite(row->sun_alt_deg)) {
+        dw_signed(1, row->sun_alt_deg, sun);
+        snprintf(out + strlen(out), 80 - strlen(out), "  \xc2\xb7  sun %s\xc2\xb0", sun);
+    }
 }
 
 static void draw_picture(struct dw_paper *p, const struct dw_sheet *s, size_t shot, double x,
@@ -102,13 +111,12 @@ static void draw_cell(struct dw_paper *p, const struct dw_sheet *s,
                       const struct dw_problem *problem, double x, double y, double w)
 {
     const struct dw_ledger_row *row = &s->d->ledger[problem->shot];
-    char text[300], when[32];
+    char text[300], when[80];
     draw_picture(p, s, problem->shot, x, y, w);
     draw_labels(p, problem, x, y, w);
     double base = y + PICTURE_HEIGHT + 27;
-    dw_when_local(row->utc_s, s->d->facts.utc_offset_s, when);
-    double used = dw_paper_line(p, x + w, base, w, DW_RIGHT, &dw_sheet_small,
-                                strlen(when) == 19 ? when + 5 : when); /* the year stands above */
+    when_and_sun(s, row, when);
+    double used = dw_paper_line(p, x + w, base, w, DW_RIGHT, &dw_sheet_small, when);
     dw_paper_line(p, x, base, w - used - 16, DW_LEFT, &name, s->shots->shot[problem->shot].name);
     if (problem->role == DW_TO_COMPARE) {
         dw_paper_words(p, x, base + 26, w, 3, 22, &dw_sheet_small,
@@ -117,7 +125,7 @@ static void draw_cell(struct dw_paper *p, const struct dw_sheet *s,
     }
     draw_codes(p, x, base + 26, w, row);
     dw_problem_reason(row, text);
-    int lines = dw_paper_words(p, x, base + 51, w, 2, 22, &plain, text);
+    int lines = dw_paper_words(p, x, base + 51, w, 3, 22, &plain, text);
     dw_problem_remedy(s->shots, s->d, problem->shot, text);
     dw_paper_words(p, x, base + 51 + 22 * lines, w, 4 - lines, 22, &dw_sheet_small, text);
 }

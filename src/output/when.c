@@ -57,7 +57,8 @@ void dw_when_span(double from_s, double to_s, int offset_s, char out[80])
 void dw_when_offset(int offset_s, char out[16])
 {
     int minutes = abs(offset_s) / 60;
-    snprintf(out, 16, "UTC%c%02d:%02d", offset_s < 0 ? '-' : '+', minutes / 60 % 100, minutes % 60);
+    snprintf(out, 16, "UTC%s%02d:%02d", offset_s < 0 ? "\xe2\x88\x92" : "+", minutes / 60 % 100,
+             minutes % 60);
 }
 
 bool dw_when_parse(const char *text, double *utc_s)
@@ -82,4 +83,14 @@ bool dw_when_parse(const char *text, double *utc_s)
     tm.tm_mon -= 1;
     *utc_s = (double)timegm(&tm) + (double)digits / unit;
     return true;
+}
+
+void dw_signed(int decimals, double v, char out[32])
+{
+    char digits[24];
+    snprintf(digits, sizeof digits, "%.*f", decimals, fabs(v));
+    if (!isfinite(v))
+        strcpy(digits, "?");
+    bool zero = strspn(digits, "0.") == strlen(digits);
+    snprintf(out, 32, "%s%s", v < 0 && !zero ? "\xe2\x88\x92" : "", digits);
 }

@@ -1,4 +1,4 @@
-/* when.h: instants as text. */
+/* when.h: instants as text, and signed numbers as people read them. */
 #ifndef DW_OUTPUT_WHEN_H
 #define DW_OUTPUT_WHEN_H
 
@@ -17,5 +17,8 @@ void dw_when_span(double from_s, double to_s, int offset_s, char out[80]);
 void dw_when_offset(int offset_s, char out[16]);
 /* Reads what dw_when_utc wrote, or any number of decimals; false if it is not of that form. */
 bool dw_when_parse(const char *text, double *utc_s);
+
+/* A number with a true minus sign (U+2212), and none before a zero; "?" where unknown. */
+void dw_signed(int decimals, double v, char out[32]);
 
 #endif

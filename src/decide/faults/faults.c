@@ -33,6 +33,7 @@ void dw_blame(struct dw_ledger_row *row, enum dw_fault fault, double severity, c
         va_start(ap, fmt);
         vsnprintf(row->reason, sizeof row->reason, fmt, ap);
         va_end(ap);
+        row->worst = (uint32_t)fault;
     }
     row->severity = fmax(row->severity, fmin(severity, 1));
 }

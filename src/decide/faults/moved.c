@@ -46,6 +46,7 @@ enum dw_status dw_judge_moved(struct dw_work *w, struct dw_ledger_row *ledger, s
         dw_blame(&ledger[i], DW_MOVED, 0.1 + 0.9 * share / MUCH, "displaced by %s %s; %s", by,
                  b->kind == DW_SHAKEN ? "in this shot" : "from this shot on",
                  left ? "too far to be put right" : "put right");
+        ledger[i].put_right = !left;
     }
     return DW_OK;
 }

@@ -31,6 +31,7 @@ enum dw_status dw_judge_record(struct dw_work *w, struct dw_ledger_row *ledger,
         double usual = fmax(1, fmin(next, last));
         if (step > GAP_INTERVALS * usual) {
             double missing = round(step / usual) - 1;
+            ledger[i].missing_before = (uint32_t)fmin(missing, 1e9);
             dw_blame(&ledger[i], DW_GAP, fmin(0.1 * missing, 1),
                      "%.0f frame%s missing before this one (%.0f s without a picture)", missing,
                      missing > 1 ? "s are" : " is", step * w->interval);
