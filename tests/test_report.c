@@ -11,6 +11,7 @@
 #include "output/kinds.h"
 #include "output/place.h"
 #include "output/problems.h"
+#include "output/when.h"
 
 static struct shoot *s;
 static struct dw_survey survey;
@@ -160,31 +161,6 @@ START_TEST(the_shoots_folder_is_what_holds_all)
 }
 END_TEST
 
-/* Ends of the range: 20 shots dimmer than the camera could follow. */
-START_TEST(standing_at_the_ends_is_counted)
-{
-    make(60);
-    for (size_t i = 0; i < 60; i++) {
-        struct dw_shot *shot = &s->shots.shot[i];
-        shot->iso = i < 40 ? 100 : 800;
-        shot->shutter_s = i < 40 ? 1 : 32;
-        shot->ev100 = i < 40 ? 0 : -8;
-        s->d.ledger[i].luminance_stops = i < 40 ? 0 : -11; /* 3 stops below what -8 asks for */
-    }
-    s->d.ledger[59].luminance_stops = -9;  /* one of them stands better */
-    s->d.ledger[58].luminance_stops = -14; /* one worse: it weighs as a 5th percentile says */
-    struct dw_exposure_ends e = dw_exposure_ends(&s->shots, &survey, &s->d);
-    ck_assert_uint_eq(e.at_dark_end, 20);
-    ck_assert_double_eq_tol(e.fell_stops, 3.15, 1e-9);
-    for (size_t i = 0; i < 60; i++) {
-        s->shots.shot[i].iso = 100;
-        s->shots.shot[i].shutter_s = 1;
-    }
-    e = dw_exposure_ends(&s->shots, &survey, &s->d); /* a setting that never changed has no end */
-    ck_assert_uint_eq(e.at_dark_end, 0);
-}
-END_TEST
-
 static char *page(void)
 {
     struct dw_error err = {0};
@@ -195,6 +171,37 @@ static char *page(void)
     ck_assert_int_eq(dw_read_whole(shoot_path(s, "report.html"), 1 << 24, &text, &n, NULL), DW_OK);
     return text;
 }
+
+/* Ends of the range: 20 shots dimmer than the camera could follow. */
+START_TEST(standing_at_the_ends_is_counted)
+{
+    make(60);
+    for (size_t i = 0; i < 60; i++) {
+        struct dw_shot *shot = &s->shots.shot[i];
+        shot->iso = i < 40 ? 100 : 800;
+        shot->shutter_s = i < 40 ? 1 : 32;
+        shot->ev100 = i < 40 ? 0 : -8;
+        s->d.ledger[i].gain_stops = i < 40 ? 0.5 : 2.5;
+        s->d.ledger[i].luminance_stops = i < 40 ? 0 : -11; /* 3 stops below what -8 asks for */
+    }
+    s->d.ledger[59].luminance_stops = -9;  /* one of them stands better */
+    s->d.ledger[58].luminance_stops = -14; /* one worse: it weighs as a 5th percentile says */
+    struct dw_exposure_ends e = dw_exposure_ends(&s->shots, &survey, &s->d);
+    ck_assert_uint_eq(e.at_dark_end, 20);
+    ck_assert_double_eq_tol(e.fell_stops, 3.15, 1e-9);
+    ck_assert_double_eq_tol(e.lifted_stops, 2, 1e-9);
+    char *text = page();
+    assert_has(text, "<strong>The darkest part is noisier.</strong>");
+    assert_has(text, "up to 3.2 stops under its usual exposure");
+    free(text);
+    for (size_t i = 0; i < 60; i++) {
+        s->shots.shot[i].iso = 100;
+        s->shots.shot[i].shutter_s = 1;
+    }
+    e = dw_exposure_ends(&s->shots, &survey, &s->d); /* a setting that never changed has no end */
+    ck_assert_uint_eq(e.at_dark_end, 0);
+}
+END_TEST
 
 START_TEST(the_page_tells_the_shoot)
 {
@@ -223,6 +230,7 @@ START_TEST(the_page_tells_the_shoot)
     assert_has(text, "58 of 60");
     assert_has(text, "<a href=\"#run-1\">2025-06-21 02:03 \xe2\x80\x93 02:13</a>: Stars hidden");
     assert_has(text, "At its worst: Only 40 % of the stars are seen.");
+    assert_has(text, "<strong>For the film, yes.</strong> 30 of 60 shots (50 %)");
     assert_has(text, "All 30 are kept in the sequence.");
     assert_has(text, "Left out; mixed from INV_0050.DNG and INV_0052.DNG in its place.");
     assert_has(text, "Shoot another night");
@@ -244,6 +252,97 @@ START_TEST(the_page_tells_the_shoot)
     assert_has(text, "</a>: Camera moved, 1 shot"); /* ... unless it was too far */
     assert_has(text, "</a>: Frames missing, 1 shot");
     free(text);
+}
+END_TEST
+
+/* What was bridged or put right is no reason to shoot again; a fault is counted alike in its lane,
+ * its card and the advice; a card is named after the fault that its sentence tells of. */
+START_TEST(figures_and_words_agree)
+{
+    make(100);
+    struct dw_ledger_row *row = s->d.ledger;
+    for (size_t i = 10; i < 40; i += 10) { /* three displaced shots in three places */
+        row[i].faults = row[i].worst = DW_MOVED;
+        row[i].severity = 0.6;
+        row[i].put_right = true;
+    }
+    for (size_t i = 50; i < 60; i += 5) {
+        row[i].faults = row[i].worst = DW_GAP;
+        row[i].severity = 0.5;
+        row[i].missing_before = row[i].bridged_before = 2;
+    }
+    for (size_t i = 70; i < 72; i++) {
+        row[i].faults = DW_NO_EXPOSURE | DW_DARK;
+        row[i].worst = DW_DARK;
+        row[i].severity = 0.8;
+        row[i].use = row[i].verdict = false;
+        row[i].done = DW_DONE_BRIDGED;
+    }
+    row[72].faults = row[72].worst = DW_NO_EXPOSURE;
+    row[72].severity = 0.2;
+    char *text = page();
+    assert_has(text, "<strong>For the film, no.</strong> What was spoiled is bridged");
+    assert_has(text, "Camera moved: 3 shots, the first at 2025-06-21 02:03.");
+    assert_has(text, "Frames missing \xc2\xb7 4 frames in 2 places");
+    assert_has(text, "Frames missing: 4 frames in 2 places, the first at");
+    assert_has(text, "<span class=\"code\">dark</span> Too dark</h3>");
+    assert_has(text, "Also: Exposure not recorded, 2 shots from 02:23 on.");
+    assert_has(text, "Exposure not recorded: 3 shots, the first at 2025-06-21 02:23.");
+    assert_has(text, "Both are left out;");
+    assert_has(text, "frames in <code>frames/</code>");
+    assert_lacks(text, "data-from=\"70\""); /* nothing there is left to mark */
+    assert_lacks(text, "(0.80)");
+    free(text);
+    row[10].put_right = row[20].put_right = false;
+    row[70].done = DW_DONE_LEFT_OUT;
+    text = page();
+    assert_has(text, "<strong>For the film, yes.</strong> 3 of 100 shots (3 %)");
+    assert_has(text, "</a>: Camera moved, 1 shot");
+    free(text);
+    row[20].put_right = true;
+    row[70].done = DW_DONE_BRIDGED;
+    text = page();
+    assert_has(text, "<strong>For the film, no.</strong> Only 1 of 100 shots (1.0 %)");
+    free(text);
+}
+END_TEST
+
+/* The chart of what remains shows what differs from frame to frame, and no slow drift. */
+START_TEST(what_remains_is_flicker)
+{
+    make(60);
+    for (size_t i = 0; i < 60; i++) {
+        s->d.ledger[i].flicker_sigma = 0.1;
+        s->d.ledger[i].left_stops = i % 2 ? 0.001 * sqrt(1.5) : (double)NAN;
+    }
+    char *text = page();
+    const char *chart = strstr(text, "id=\"remains\"");
+    ck_assert_ptr_nonnull(chart);
+    /* 0.001 stop: 2.5 of 3.5 tens below the top of 150 pixels */
+    ck_assert_ptr_nonnull(strstr(chart, " 107.1"));
+    const char *curve = strstr(chart, "class=\"light\""), *label = strstr(chart, ">0.01 stop<");
+    ck_assert(curve && label && curve < label); /* letters lie upon the curve */
+    free(text);
+}
+END_TEST
+
+START_TEST(numbers_have_a_true_minus)
+{
+    static const struct {
+        int decimals;
+        double v;
+        const char *text;
+    } rows[] = {{0, -1.6,
+                 "\xe2\x88\x92"
+                 "2"},
+                {0, -0.4, "0"},
+                {1, 43, "43.0"},
+                {1, (double)NAN, "?"}};
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        char text[32];
+        dw_signed(rows[i].decimals, rows[i].v, text);
+        ck_assert_str_eq(text, rows[i].text);
+    }
 }
 END_TEST
 
@@ -271,7 +370,7 @@ START_TEST(hostile_names_stay_names)
     assert_lacks(text, "<script>alert");
     assert_lacks(text, "<b>bold");
     assert_lacks(text, "\"><img src=x>"); /* the folder stands in title, heading and body */
-    assert_has(text, "<title>&quot;&gt;&lt;img src=x&gt;: shoot report");
+    assert_has(text, "<title>&quot;&gt;&lt;img src=x&gt;: report");
     assert_has(text, "data-shoot=\"&quot;&gt;&lt;img");
     assert_lacks(text, "<i>\"");
     assert_has(text, "&lt;script&gt;alert(1)&lt;/script&gt;\\xff.DNG");
@@ -402,6 +501,9 @@ int main(void)
     tcase_add_test(c, the_shoots_folder_is_what_holds_all);
     tcase_add_test(c, standing_at_the_ends_is_counted);
     tcase_add_test(c, the_page_tells_the_shoot);
+    tcase_add_test(c, figures_and_words_agree);
+    tcase_add_test(c, what_remains_is_flicker);
+    tcase_add_test(c, numbers_have_a_true_minus);
     tcase_add_test(c, hostile_names_stay_names);
     tcase_add_test(c, equal_names_get_their_folder);
     tcase_add_test(c, odd_shoots_have_a_page_too);

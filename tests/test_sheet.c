@@ -166,6 +166,31 @@ START_TEST(too_many_runs_leave_the_mildest_out)
 }
 END_TEST
 
+/* A sheet is read along time, also where a short run lies within a long one. */
+START_TEST(pictures_stand_in_order_of_time)
+{
+    make(60);
+    for (size_t i = 10; i < 40; i++)
+        blame(i, DW_HAZE, i == 14 ? 0.9 : 0.4);
+    blame(25, DW_BRIGHT, 1); /* within the haze */
+    blame(45, DW_BRIGHT, 1);
+    struct dw_problem_run *run;
+    struct dw_problem *list;
+    size_t n, n_runs, found;
+    ck_assert_int_eq(dw_problem_runs(&s->d, &run, &n_runs, &found, NULL), DW_OK);
+    ck_assert_int_eq(dw_problems(&s->d, run, n_runs, 240, &list, &n, NULL), DW_OK);
+    dw_problems_by_time(list, n);
+    static const size_t shots[] = {10, 14, 25, 39, 44, 45};
+    ck_assert_uint_eq(n, 6);
+    for (size_t i = 0; i < n; i++)
+        ck_assert_uint_eq(list[i].shot, shots[i]);
+    ck_assert_int_eq(list[0].next, DW_WORST_OF_RUN);
+    ck_assert_int_eq(list[1].next, DW_LAST_OF_RUN);
+    free(list);
+    free(run);
+}
+END_TEST
+
 /* Dew comes slowly: a shot or two that look clean do not end it, nor does a graver fault within. */
 START_TEST(what_creeps_is_one_run)
 {
@@ -393,6 +418,7 @@ int main(void)
     tcase_add_test(c, a_long_run_shows_first_worst_and_last);
     tcase_add_test(c, a_neighbour_to_compare_is_clean_and_near);
     tcase_add_test(c, too_many_runs_leave_the_mildest_out);
+    tcase_add_test(c, pictures_stand_in_order_of_time);
     tcase_add_test(c, what_creeps_is_one_run);
     tcase_add_test(c, sentences_say_what_is_wrong_and_what_was_done);
     tcase_add_test(c, pages_are_sound_pictures_with_ink_where_words_belong);

@@ -160,9 +160,10 @@ static void remains(struct dw_report *r, double *v)
 {
     size_t n = r->d->n_shots;
     struct dw_chart c = {.id = "remains", .low = -4, .high = -0.5};
-    if (!remaining(r->d, v, &c.low))
+    double least = HUGE_VAL;
+    if (!remaining(r->d, v, &least))
         return;
-    c.low = fmax(c.low - 0.2, -6);
+    c.low = fmin(c.low, fmax(least - 0.2, -6));
     chart(r, &c);
     dw_buffer_printf(&r->b,
                      "<h3>What may remain from frame to frame</h3><p class=\"note\">Standard "
