@@ -192,7 +192,7 @@ START_TEST(standing_at_the_ends_is_counted)
     ck_assert_double_eq_tol(e.lifted_stops, 2, 1e-9);
     char *text = page();
     assert_has(text, "<strong>The darkest part is noisier.</strong>");
-    assert_has(text, "up to 3.2 stops under its usual exposure");
+    assert_has(text, "to 2.0 stops more than the others");
     free(text);
     for (size_t i = 0; i < 60; i++) {
         s->shots.shot[i].iso = 100;
@@ -243,7 +243,7 @@ START_TEST(the_page_tells_the_shoot)
     assert_has(text, "Used in frame 56, moved back to where the camera stood before.");
     assert_lacks(text, "</a>: Frames missing");
     assert_has(text,
-               "Too bright: 2 shots, such as at 2025-06-21 02:14."); /* one of two is not most */
+               "Too bright: 2 shots, the first at 2025-06-21 02:14."); /* one of two is not most */
     assert_lacks(text, "</a>: Camera moved"); /* nothing that only a new shoot can mend ... */
     free(text);
     s->d.frame[55].source[0].shift_y = 0;
