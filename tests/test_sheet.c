@@ -173,15 +173,16 @@ START_TEST(pictures_stand_in_order_of_time)
     for (size_t i = 10; i < 40; i++)
         blame(i, DW_HAZE, i == 14 ? 0.9 : 0.4);
     blame(25, DW_BRIGHT, 1); /* within the haze */
-    blame(45, DW_BRIGHT, 1);
+    blame(44, DW_GAP, 0.1);
+    blame(45, DW_BRIGHT, 1); /* compared with the one after it, which still stands before it */
     struct dw_problem_run *run;
     struct dw_problem *list;
     size_t n, n_runs, found;
     ck_assert_int_eq(dw_problem_runs(&s->d, &run, &n_runs, &found, NULL), DW_OK);
     ck_assert_int_eq(dw_problems(&s->d, run, n_runs, 240, &list, &n, NULL), DW_OK);
     dw_problems_by_time(list, n);
-    static const size_t shots[] = {10, 14, 25, 39, 44, 45};
-    ck_assert_uint_eq(n, 6);
+    static const size_t shots[] = {10, 14, 25, 39, 44, 46, 45};
+    ck_assert_uint_eq(n, 7);
     for (size_t i = 0; i < n; i++)
         ck_assert_uint_eq(list[i].shot, shots[i]);
     ck_assert_int_eq(list[0].next, DW_WORST_OF_RUN);
