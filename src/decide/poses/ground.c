@@ -4,8 +4,6 @@
 #include "base/robust.h"
 
 #include <math.h>
-#include <stdlib.h>
-#include <string.h>
 
 #define SAMPLES 128   /* pairs of shots that are looked at, spread over the shoot */
 #define LATER_S 900.0 /* between the two of a pair; at least LEAST_STEPS shots */
@@ -18,36 +16,13 @@
 #define QUANTILE 0.75
 #define ENOUGH_BLOCKS 4.0f
 
-void dw_viewer_free(struct dw_viewer *v)
-{
-    dw_view_work_free(&v->work);
-    dw_register_free(&v->reg);
-    dw_view_free(&v->view[0]);
-    dw_view_free(&v->view[1]);
-}
-
-enum dw_status dw_ground_view(const struct dw_work *w, size_t shot, struct dw_view_work *work,
-                              struct dw_view *out, struct dw_error *err)
-{
-    struct dw_patches p;
-    enum dw_status status = dw_survey_patches(w->survey, shot, &p, err);
-    if (status < 0)
-        return status;
-    status = dw_view_make(&p, &w->survey->measure[shot], work, out, err);
-    free(p.root);
-    return status;
-}
-
 enum dw_status dw_ground_compare(const struct dw_work *w, const struct dw_ground *g,
                                  struct dw_viewer *v, size_t a, size_t b, struct dw_shift *out,
                                  struct dw_error *err)
 {
-    const size_t shot[2] = {a, b};
-    for (int k = 0; k < 2; k++) {
-        enum dw_status status = dw_ground_view(w, shot[k], &v->work, &v->view[k], err);
-        if (status < 0)
-            return status;
-    }
+    enum dw_status status = dw_viewer_look_at_two(v, w, a, b, err);
+    if (status < 0)
+        return status;
     return dw_register(&v->reg, &v->view[0], &v->view[1], g->weight, g->at, out, err);
 }
 
@@ -66,33 +41,15 @@ static size_t first_of(const struct lesson *l, size_t pair)
     return l->pairs > 1 ? pair * (room - 1) / (l->pairs - 1) : 0;
 }
 
-static void *start_viewer(void *ctx, struct dw_error *err)
-{
-    (void)ctx;
-    struct dw_viewer *v = calloc(1, sizeof *v);
-    if (!v)
-        dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing shots");
-    return v;
-}
-
-static void end_viewer(void *ctx, void *state)
-{
-    (void)ctx;
-    dw_viewer_free(state);
-    free(state);
-}
-
 static enum dw_status look_at_pair(void *ctx, void *state, size_t pair, struct dw_error *err)
 {
     struct lesson *l = ctx;
     struct dw_viewer *v = state;
     size_t i = first_of(l, pair);
-    const size_t shot[2] = {l->g->shot[i], l->g->shot[i + l->steps]};
-    for (int k = 0; k < 2; k++) {
-        enum dw_status status = dw_ground_view(l->w, shot[k], &v->work, &v->view[k], err);
-        if (status < 0)
-            return status;
-    }
+    enum dw_status status =
+        dw_viewer_look_at_two(v, l->w, l->g->shot[i], l->g->shot[i + l->steps], err);
+    if (status < 0)
+        return status;
     float *alike = l->alike + pair * (size_t)l->g->n;
     for (int b = 0; b < l->g->n; b++) {
         size_t patch = (size_t)(b / DW_PATCH_BLOCKS) * DW_PATCH_CELLS;
@@ -123,11 +80,14 @@ static float weigh(const struct lesson *l, int block, double *work)
 
 static void list_shots(const struct dw_work *w, struct dw_ground *g)
 {
+    const struct dw_measure *first = NULL; /* places hold for its size alone */
     for (size_t i = 0; i < w->n; i++) {
         const struct dw_measure *m = &w->survey->measure[i];
-        if (!m->usable || m->n_patches == 0)
+        if (!m->usable || m->n_patches == 0 ||
+            (first && (m->width != first->width || m->height != first->height)))
             continue;
-        if (g->shots == 0) {
+        if (!first) {
+            first = m;
             struct dw_patch_place at[DW_PATCHES];
             int n = dw_patch_places(m->width, m->height, at);
             g->n = dw_block_places(at, n, m->width, m->height, g->at);
@@ -155,7 +115,7 @@ enum dw_status dw_ground_learn(struct dw_work *w, struct dw_ground *g, struct dw
     double *work = DW_TAKE(&w->arena, l.pairs, double);
     if (!l.alike || !work)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing %zu shots", g->shots);
-    struct dw_pool_work pool = {start_viewer, look_at_pair, end_viewer, &l, "comparing"};
+    struct dw_pool_work pool = {dw_viewer_start, look_at_pair, dw_viewer_finish, &l, "comparing"};
     enum dw_status status = dw_pool_run(&pool, l.pairs, w->run, err);
     float sum = 0;
     for (int b = 0; b < g->n && status >= 0; b++)

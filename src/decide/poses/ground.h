@@ -1,9 +1,8 @@
-/* ground.h: reading shots as views, and which of their blocks are ground. */
+/* ground.h: which blocks of the shots are ground, and comparing two shots by those. */
 #ifndef DW_DECIDE_GROUND_H
 #define DW_DECIDE_GROUND_H
 
-#include "decide/poses/register.h"
-#include "decide/work.h"
+#include "decide/poses/viewer.h"
 
 /* What registering needs of one shoot. */
 struct dw_ground {
@@ -13,21 +12,11 @@ struct dw_ground {
     size_t *shot, shots;         /* shots with patches, in order */
 };
 
-/* One worker's scratch; zero it before the first use. */
-struct dw_viewer {
-    struct dw_view_work work;
-    struct dw_register reg;
-    struct dw_view view[2];
-};
-void dw_viewer_free(struct dw_viewer *v);
-
-/* Makes the view of a shot. Errors: DW_ERR_MEMORY, DW_ERR_IO, DW_ERR_FORMAT. */
-enum dw_status dw_ground_view(const struct dw_work *w, size_t shot, struct dw_view_work *work,
-                              struct dw_view *out, struct dw_error *err);
 /* Learns the blocks that look the same a quarter of an hour later: ground does; stars, clouds and
  * people have gone. Leaves n = 0 when fewer than a handful are ground. */
 enum dw_status dw_ground_learn(struct dw_work *w, struct dw_ground *g, struct dw_error *err);
-/* Displacement from shot a to shot b, from nothing. */
+/* Displacement from shot a to shot b, from nothing. Errors: DW_ERR_MEMORY, DW_ERR_IO,
+ * DW_ERR_FORMAT. */
 enum dw_status dw_ground_compare(const struct dw_work *w, const struct dw_ground *g,
                                  struct dw_viewer *v, size_t a, size_t b, struct dw_shift *out,
                                  struct dw_error *err);

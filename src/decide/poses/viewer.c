@@ -1,0 +1,47 @@
+/* viewer.c: see viewer.h. */
+#include "decide/poses/viewer.h"
+
+#include <stdlib.h>
+
+enum dw_status dw_viewer_look(struct dw_viewer *v, const struct dw_work *w, size_t shot, int k,
+                              struct dw_error *err)
+{
+    struct dw_patches p;
+    enum dw_status status = dw_survey_patches(w->survey, shot, &p, err);
+    if (status < 0)
+        return status;
+    status = dw_view_make(&p, &w->survey->measure[shot], &v->work, &v->view[k], err);
+    free(p.root);
+    return status;
+}
+
+enum dw_status dw_viewer_look_at_two(struct dw_viewer *v, const struct dw_work *w, size_t a,
+                                     size_t b, struct dw_error *err)
+{
+    enum dw_status status = dw_viewer_look(v, w, a, 0, err);
+    return status < 0 ? status : dw_viewer_look(v, w, b, 1, err);
+}
+
+void dw_viewer_free(struct dw_viewer *v)
+{
+    dw_view_work_free(&v->work);
+    dw_register_free(&v->reg);
+    dw_view_free(&v->view[0]);
+    dw_view_free(&v->view[1]);
+}
+
+void *dw_viewer_start(void *ctx, struct dw_error *err)
+{
+    (void)ctx;
+    struct dw_viewer *v = calloc(1, sizeof *v);
+    if (!v)
+        dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing shots");
+    return v;
+}
+
+void dw_viewer_finish(void *ctx, void *state)
+{
+    (void)ctx;
+    dw_viewer_free(state);
+    free(state);
+}
