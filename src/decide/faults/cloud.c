@@ -22,7 +22,7 @@ static const struct dw_cloud_params {
     double always;         /* so few are hidden ones whatever the habit */
     double near_s, near_quantile; /* the sky turns, the moon rises: fewer than in the clear part
                                      of these seconds before and after, too */
-} params = {-15.5, 12, 60, 3, 0.12, 0.6, 0.75, 0.62, 9, 0.15, 9000, 0.9};
+} params = {-15.5, 12, 60, 3, 0.12, 0.6, 0.75, 0.62, 12, 0.15, 9000, 0.9};
 
 struct cloud {
     struct dw_work *w;
@@ -162,22 +162,25 @@ static enum dw_status judge_ratios(struct cloud *c, struct dw_error *err)
            upper = dw_quantile(c->work, n, params.quantile);
     double limit = fmin(params.share, upper - params.habit * (upper - middle));
     bool *hidden = DW_TAKE(&c->w->arena, c->w->n, bool),
-         *lower = DW_TAKE(&c->w->arena, c->w->n, bool);
-    if (!hidden || !lower)
+         *lower = DW_TAKE(&c->w->arena, c->w->n, bool),
+         *bank = DW_TAKE(&c->w->arena, c->w->n, bool);
+    if (!hidden || !lower || !bank)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu shots", c->w->n);
     for (size_t i = 0; i < c->w->n; i++) {
         double r = c->ratio[i];
         bool enough = isfinite(r) && c->usual[i] >= params.least_stars;
         lower[i] = enough && r < params.share && r < params.share * near_by(c, i);
-        hidden[i] = enough && (r < params.always || (lower[i] && r < limit));
+        bank[i] = enough && r < params.always;
+        hidden[i] = lower[i] && r < limit;
     }
-    /* a bank's edges belong to it, whatever the habit */
+    /* the edges of a bank that hides nearly all belong to it, whatever the habit; scattered clouds
+     * have no such core */
     for (size_t i = 1; i < c->w->n; i++)
-        hidden[i] |= lower[i] && hidden[i - 1];
+        bank[i] |= lower[i] && bank[i - 1];
     for (size_t i = c->w->n - 1; i-- > 0;)
-        hidden[i] |= lower[i] && hidden[i + 1];
+        bank[i] |= lower[i] && bank[i + 1];
     for (size_t i = 0; i < c->w->n; i++)
-        if (hidden[i])
+        if (hidden[i] || bank[i])
             dw_blame(
                 &c->ledger[i], DW_CLOUD, 1 - c->ratio[i],
                 "clouds hide the stars: %.0f are seen where about %.0f are usual in this light",
