@@ -139,7 +139,7 @@ static void look(struct camera *c, const float *dn, uint64_t seed, struct dw_vie
     struct dw_error err = {0};
     struct dw_measure m = {.photon_dn = (float)c->dn_per_e, .noise_dn = (float)c->read_dn};
     struct dw_patches p = expose_patches(dn, c->dn_per_e, c->read_dn, seed);
-    ck_assert_int_eq(dw_view_make(&p, &m, &c->work, out, &err), DW_OK);
+    ck_assert_int_eq(dw_view_make(&p, &m, NULL, &c->work, out, &err), DW_OK);
     free(p.root);
 }
 static struct dw_shift compare(struct camera *c)
@@ -320,8 +320,8 @@ START_TEST(published_fourier_shifts_are_found_to_a_hundredth)
                 p[1].root[patch * N * N + i] = (float)(60 + b[i]);
             }
         }
-        ck_assert_int_eq(dw_view_make(&p[0], &m, &c.work, &c.a, &err), DW_OK);
-        ck_assert_int_eq(dw_view_make(&p[1], &m, &c.work, &c.b, &err), DW_OK);
+        ck_assert_int_eq(dw_view_make(&p[0], &m, NULL, &c.work, &c.a, &err), DW_OK);
+        ck_assert_int_eq(dw_view_make(&p[1], &m, NULL, &c.work, &c.b, &err), DW_OK);
         struct dw_shift s = compare(&c);
         ck_assert_double_eq_tol(s.x, known[k][0], 0.01);
         ck_assert_double_eq_tol(s.y, known[k][1], 0.01);

@@ -20,7 +20,7 @@ enum dw_status dw_ground_compare(const struct dw_work *w, const struct dw_ground
                                  struct dw_viewer *v, size_t a, size_t b, struct dw_shift *out,
                                  struct dw_error *err)
 {
-    enum dw_status status = dw_viewer_look_at_two(v, w, a, b, err);
+    enum dw_status status = dw_viewer_look_at_two(v, w, a, b, g->patch, err);
     if (status < 0)
         return status;
     return dw_register(&v->reg, &v->view[0], &v->view[1], g->weight, g->at, out, err);
@@ -47,7 +47,7 @@ static enum dw_status look_at_pair(void *ctx, void *state, size_t pair, struct d
     struct dw_viewer *v = state;
     size_t i = first_of(l, pair);
     enum dw_status status =
-        dw_viewer_look_at_two(v, l->w, l->g->shot[i], l->g->shot[i + l->steps], err);
+        dw_viewer_look_at_two(v, l->w, l->g->shot[i], l->g->shot[i + l->steps], NULL, err);
     if (status < 0)
         return status;
     float *alike = l->alike + pair * (size_t)l->g->n;
@@ -118,8 +118,10 @@ enum dw_status dw_ground_learn(struct dw_work *w, struct dw_ground *g, struct dw
     struct dw_pool_work pool = {dw_viewer_start, look_at_pair, dw_viewer_finish, &l, "comparing"};
     enum dw_status status = dw_pool_run(&pool, l.pairs, w->run, err);
     float sum = 0;
-    for (int b = 0; b < g->n && status >= 0; b++)
+    for (int b = 0; b < g->n && status >= 0; b++) {
         sum += g->weight[b] = weigh(&l, b, work);
+        g->patch[b / DW_PATCH_BLOCKS] |= g->weight[b] > 0;
+    }
     if (sum < ENOUGH_BLOCKS)
         g->n = 0;
     dw_arena_free_to(&w->arena, mark);

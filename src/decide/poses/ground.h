@@ -9,6 +9,7 @@ struct dw_ground {
     int n; /* blocks; 0: the shoot has no patches */
     struct dw_block_place at[DW_MAX_BLOCKS];
     float weight[DW_MAX_BLOCKS]; /* 0..1: how surely a block is ground */
+    bool patch[DW_PATCHES];      /* whether any of its blocks is ground */
     size_t *shot, shots;         /* shots with patches, in order */
 };
 

@@ -41,7 +41,7 @@ static enum dw_status take_steps(void *ctx, void *state, size_t item, struct dw_
     struct dw_block block[DW_MAX_BLOCKS];
     size_t from = item * CHUNK, to = from + CHUNK < g->shots ? from + CHUNK : g->shots;
     for (size_t i = from ? from - 1 : 0; i < to; i++) {
-        enum dw_status s = dw_viewer_look(v, nb->w, g->shot[i], i % 2, err);
+        enum dw_status s = dw_viewer_look(v, nb->w, g->shot[i], i % 2, g->patch, err);
         if (s < 0)
             return s;
         if (i < from || i == 0)

@@ -115,10 +115,10 @@ static enum dw_status look_far(struct dw_register *r, const struct dw_view *a,
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing two shots");
     memset(r->sum, 0, room * sizeof *r->sum);
     for (int i = 0; i < a->n && i < b->n; i++) {
-        float most = 0;
+        bool ground = false;
         for (int k = 0; k < DW_PATCH_BLOCKS; k++)
-            most = fmaxf(most, weight[i * DW_PATCH_BLOCKS + k]);
-        if (!(most > 0))
+            ground |= weight[i * DW_PATCH_BLOCKS + k] > 0;
+        if (!ground)
             continue;
         lay(a, b, weight, i, r->a);
         dw_fourier_picture(&r->fourier, r->a, false);

@@ -4,22 +4,22 @@
 #include <stdlib.h>
 
 enum dw_status dw_viewer_look(struct dw_viewer *v, const struct dw_work *w, size_t shot, int k,
-                              struct dw_error *err)
+                              const bool *wanted, struct dw_error *err)
 {
     struct dw_patches p;
     enum dw_status status = dw_survey_patches(w->survey, shot, &p, err);
     if (status < 0)
         return status;
-    status = dw_view_make(&p, &w->survey->measure[shot], &v->work, &v->view[k], err);
+    status = dw_view_make(&p, &w->survey->measure[shot], wanted, &v->work, &v->view[k], err);
     free(p.root);
     return status;
 }
 
 enum dw_status dw_viewer_look_at_two(struct dw_viewer *v, const struct dw_work *w, size_t a,
-                                     size_t b, struct dw_error *err)
+                                     size_t b, const bool *wanted, struct dw_error *err)
 {
-    enum dw_status status = dw_viewer_look(v, w, a, 0, err);
-    return status < 0 ? status : dw_viewer_look(v, w, b, 1, err);
+    enum dw_status status = dw_viewer_look(v, w, a, 0, wanted, err);
+    return status < 0 ? status : dw_viewer_look(v, w, b, 1, wanted, err);
 }
 
 void dw_viewer_free(struct dw_viewer *v)

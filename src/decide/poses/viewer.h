@@ -12,12 +12,13 @@ struct dw_viewer {
     struct dw_view view[2];
 };
 
-/* Makes v->view[k] the view of a shot. Errors: DW_ERR_MEMORY, DW_ERR_IO, DW_ERR_FORMAT. */
+/* Makes v->view[k] the view of a shot; wanted: as of dw_view_make. Errors: DW_ERR_MEMORY,
+ * DW_ERR_IO, DW_ERR_FORMAT. */
 enum dw_status dw_viewer_look(struct dw_viewer *v, const struct dw_work *w, size_t shot, int k,
-                              struct dw_error *err);
+                              const bool *wanted, struct dw_error *err);
 /* View 0 of shot a, view 1 of shot b. */
 enum dw_status dw_viewer_look_at_two(struct dw_viewer *v, const struct dw_work *w, size_t a,
-                                     size_t b, struct dw_error *err);
+                                     size_t b, const bool *wanted, struct dw_error *err);
 void dw_viewer_free(struct dw_viewer *v);
 
 /* For a pool (base/pool.h) whose workers' state is a viewer each. */

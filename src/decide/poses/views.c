@@ -124,7 +124,8 @@ static void find_structure(const float *root, const float *band, const struct dw
 }
 
 enum dw_status dw_view_make(const struct dw_patches *p, const struct dw_measure *m,
-                            struct dw_view_work *work, struct dw_view *out, struct dw_error *err)
+                            const bool *wanted, struct dw_view_work *work, struct dw_view *out,
+                            struct dw_error *err)
 {
     if (!work->plane)
         work->plane = malloc(2 * CELLS * sizeof *work->plane);
@@ -136,6 +137,10 @@ enum dw_status dw_view_make(const struct dw_patches *p, const struct dw_measure 
     for (int i = 0; i < p->n; i++) {
         const float *root = p->root + (size_t)i * CELLS;
         float *band = out->band + (size_t)i * CELLS;
+        if (wanted && !wanted[i]) {
+            memset(out->structure + i * DW_PATCH_BLOCKS, 0, DW_PATCH_BLOCKS);
+            continue;
+        }
         clip_spots(root, work->plane);
         smooth(work->plane, work->plane + CELLS, band);
         take_slow_off(band, work->plane);

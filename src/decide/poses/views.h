@@ -23,9 +23,12 @@ struct dw_view_work {
     float *plane; /* several patches with borders */
 };
 
-/* noise_dn, photon_dn: of the measure; NAN where unknown. Errors: DW_ERR_MEMORY. */
+/* wanted: per patch whether it is looked at; NULL: all are. The others come out without structure
+ * and their band is not touched. m: its noise_dn and photon_dn are NAN where unknown. Errors:
+ * DW_ERR_MEMORY. */
 enum dw_status dw_view_make(const struct dw_patches *p, const struct dw_measure *m,
-                            struct dw_view_work *work, struct dw_view *out, struct dw_error *err);
+                            const bool *wanted, struct dw_view_work *work, struct dw_view *out,
+                            struct dw_error *err);
 void dw_view_free(struct dw_view *v);
 void dw_view_work_free(struct dw_view_work *w);
 
