@@ -3,6 +3,7 @@
 #include "check_main.h"
 #include "fake_shoot.h"
 
+#include "decide/pairs.h"
 #include "decide/steady.h"
 
 #include <lapacke.h>
@@ -147,16 +148,22 @@ struct result {
     double *error;
 };
 
+static struct dw_decision decide_shoot(const struct fake_shoot *f)
+{
+    struct dw_decide_params params = DW_DECIDE_DEFAULTS;
+    params.has_site = true;
+    params.site = f->params.site;
+    struct dw_decision d;
+    struct dw_error err = {0};
+    enum dw_status status = dw_decide(&f->shots, &f->survey, &params, NULL, &d, &err);
+    ck_assert_msg(status == DW_OK, "%s", err.text);
+    return d;
+}
+
 static struct result decide(const struct fake_params *p)
 {
     struct result r = {.shoot = fake_make(p)};
-    struct dw_decide_params params = DW_DECIDE_DEFAULTS;
-    params.has_site = true;
-    params.site = p->site;
-    struct dw_error err = {0};
-    enum dw_status status =
-        dw_decide(&r.shoot.shots, &r.shoot.survey, &params, NULL, &r.decision, &err);
-    ck_assert_msg(status == DW_OK, "%s", err.text);
+    r.decision = decide_shoot(&r.shoot);
     r.error = calloc(r.shoot.shots.n, sizeof *r.error);
     for (size_t i = 0; i < r.shoot.shots.n; i++)
         r.error[i] = r.decision.ledger[i].flicker_stops;
@@ -567,6 +574,73 @@ START_TEST(uneven_intervals_are_followed)
 }
 END_TEST
 
+/* Invented: two neighbours that show no tile in common (the one has only its left half, the other
+ * only its right) say nothing about each other, and that is no flicker. */
+START_TEST(what_cannot_be_compared_is_no_flicker)
+{
+    struct fake_params p = fake_defaults(11);
+    p.frames = 60;
+    struct result r = decide(&p);
+    double usual = r.decision.after.all;
+    for (int k = 0; k < p.rows * p.cols; k++) {
+        bool left = k % p.cols < p.cols / 2;
+        for (int c = 0; c < 3; c++)
+            r.shoot.survey.measure[left ? 31 : 30].tile[k].mean[c] = NAN;
+    }
+    struct dw_decision again = decide_shoot(&r.shoot);
+    ck_assert(again.ledger[30].use && again.ledger[31].use);
+    ck_assert_double_lt(again.after.all, 2 * usual);
+    dw_decision_free(&again);
+    done(&r);
+}
+END_TEST
+
+/* Invented: the view jumps by a third of a tile. Ground that is rough within a tile (the second
+ * round) does not come out right between two tiles, so the step over the jump counts for less; the
+ * tiles count for as much on either side as elsewhere. */
+START_TEST(a_step_over_a_bump_counts_for_less_and_its_neighbours_do_not)
+{
+    enum { N = 60, COLS = 30, ROWS = 20, TILES = COLS * ROWS, BUMP = 30 };
+    static float light[N * TILES], noise[N * TILES], lever[N * TILES], shift[N][2];
+    double time[N];
+    bool loose[N] = {false};
+    unsigned seed = 12;
+    for (int i = 0; i < N; i++) {
+        time[i] = 120.0 * i;
+        shift[i][0] = i < BUMP ? 0 : 0.3f;
+    }
+    for (int k = 0; k < TILES; k++) {
+        double ground = _i * 2 * random_value(&seed), rough = _i * 0.2 * random_value(&seed);
+        for (int i = 0; i < N; i++) {
+            light[i * TILES + k] =
+                (float)(ground + (i < BUMP ? 0 : rough) + 0.004 * random_value(&seed));
+            noise[i * TILES + k] = 1e-6f;
+        }
+    }
+    struct dw_grids grids = {
+        N, COLS, ROWS, light, noise, lever, time, loose, (const float(*)[2])shift};
+    struct dw_pair_params params = DW_PAIR_DEFAULTS;
+    struct dw_arena arena = {0};
+    struct dw_pair *pair;
+    size_t n;
+    ck_assert_int_eq(dw_pairs_compare(&grids, &params, &arena, &pair, &n, NULL), DW_OK);
+    double usual = 0, beside = 0, over = 0;
+    for (size_t i = 0; i < n; i++) {
+        if (pair[i].b != pair[i].a + 1)
+            continue;
+        if (pair[i].a == 10)
+            usual = pair[i].var;
+        if (pair[i].a == BUMP - 2 || pair[i].a == BUMP)
+            beside = fmax(beside, pair[i].var);
+        if (pair[i].a == BUMP - 1)
+            over = pair[i].var;
+    }
+    ck_assert_double_ge(over, params.moved_stops * params.moved_stops);
+    ck_assert_msg(beside < 2 * usual, "%g beside the bump, %g elsewhere", beside, usual);
+    dw_arena_free_to(&arena, 0);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("steady");
@@ -590,6 +664,8 @@ int main(void)
     tcase_add_test(t, a_constant_scene_gives_a_constant_sequence);
     tcase_add_loop_test(t, few_shots_still_get_an_answer, 0, 5);
     tcase_add_test(t, uneven_intervals_are_followed);
+    tcase_add_test(t, what_cannot_be_compared_is_no_flicker);
+    tcase_add_loop_test(t, a_step_over_a_bump_counts_for_less_and_its_neighbours_do_not, 0, 2);
     suite_add_tcase(s, t);
     return dw_check_main(s);
 }

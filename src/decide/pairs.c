@@ -90,15 +90,6 @@ static void learn_step(struct dw_compare *c, size_t j, double v, double black, b
     }
 }
 
-static void forget_step(struct dw_compare *c, size_t j)
-{
-    for (size_t k = j * c->tiles; k < (j + 1) * c->tiles; k++) {
-        c->rel[k] = NAN;
-        c->still[k] = 0;
-    }
-    c->wander_var[j] = INFINITY;
-}
-
 static struct dw_pair compare_pair(struct dw_compare *c, size_t a, size_t b)
 {
     struct dw_pair pair = {(uint32_t)a, (uint32_t)b, 0, 100, false};
@@ -120,11 +111,8 @@ static struct dw_pair compare_pair(struct dw_compare *c, size_t a, size_t b)
         c->agreed[a] = pair.agree;
         learn_step(c, a, v, black, pair.agree);
     }
-    if (bumped(c, a, b)) { /* what a tile shows there is not quite the same */
+    if (bumped(c, a, b)) /* what a tile shows there is not quite the same */
         pair.var += c->p->moved_stops * c->p->moved_stops;
-        if (b == a + 1)
-            forget_step(c, a);
-    }
     return pair;
 }
 
@@ -170,8 +158,6 @@ static void first_look(struct dw_compare *c)
             c->rel[j * c->tiles + k] = NAN;
         for (size_t k = 0; k < c->n; k++)
             c->rel[j * c->tiles + (size_t)c->tile[k]] = (float)(c->d[k] - c->v[j]);
-        if (bumped(c, j, j + 1))
-            forget_step(c, j);
     }
     find_centres(c);
     dw_own_first_drift(c);
