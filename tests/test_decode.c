@@ -13,13 +13,6 @@
 
 enum { W = 320, H = 256 };
 
-/* LibRaw leaks its libjpeg state on broken lossy files; nothing of ours can free it. */
-const char *__lsan_default_suppressions(void);
-const char *__lsan_default_suppressions(void)
-{
-    return "leak:jinit_memory_mgr\n";
-}
-
 static char *dir, path[256];
 static struct dw_decoder *decoder;
 static struct dw_mosaic mosaic;

@@ -10,13 +10,6 @@
 
 #include <jpeglib.h>
 
-/* fontconfig keeps its settings until the process ends; the leak checker takes that for a loss. */
-const char *__lsan_default_suppressions(void);
-const char *__lsan_default_suppressions(void)
-{
-    return "leak:libfontconfig\n";
-}
-
 static struct shoot *s;
 static struct dw_survey survey;
 static const struct dw_report_params params = {.look = NULL};

@@ -5,13 +5,6 @@
 
 #include <jpeglib.h>
 
-/* fontconfig keeps its settings until the process ends; the leak checker takes that for a loss. */
-const char *__lsan_default_suppressions(void);
-const char *__lsan_default_suppressions(void)
-{
-    return "leak:libfontconfig\n";
-}
-
 static struct shoot *s;
 
 static void setup(void)

@@ -50,12 +50,9 @@ def invent(work):
 
 
 def run(work, shoot, *more):
-    with open(os.path.join(work, "lsan"), "w", encoding="utf-8") as f:
-        f.write("leak:libfontconfig\n")  # the font library keeps its tables until the end
-    env = dict(os.environ, LSAN_OPTIONS="suppressions=%s:print_suppressions=0" % f.name)
     done = subprocess.run([os.environ["DAYWHEEL"], "survey", shoot, "-o", os.path.join(work, "made"),
                            "-q", "--site", "46.4,8.1", *more], capture_output=True, text=True,
-                          check=False, env=env)
+                          check=False)
     ok("daywheel runs", done.returncode in (0, 3), done.stderr)
 
 

@@ -7,10 +7,6 @@ work=$(mktemp -d)
 trap 'chmod -R u+w "$work"; rm -rf "$work"' EXIT
 cd "$work" || exit 1
 
-# In the sanitized build: the font library keeps its tables until the end, which is no leak.
-echo "leak:libfontconfig" >"$work/lsan"
-export LSAN_OPTIONS="suppressions=$work/lsan:print_suppressions=0"
-
 # dw ARGS...: runs daywheel; standard output, standard error and status go to out, err, status.
 dw() {
     status=0
