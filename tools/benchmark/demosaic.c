@@ -66,11 +66,11 @@ int main(int argc, char **argv)
     fill(mosaic, (int)w, (int)h);
     memset(planes, 0, 3 * n * sizeof(float));
     float *const rgb[3] = {planes, planes + n, planes + 2 * n};
-    const struct dw_kernels *kernels[2] = {dw_kernels_plain(), dw_kernels_best()};
     printf("kernels\tuser_ms\tns_per_pixel\n");
-    for (int i = 0; i < 2; i++) {
-        double s = best_of_runs(kernels[i], mosaic, (int)w, (int)h, space, rgb);
-        printf("%s\t%.1f\t%.2f\n", kernels[i]->name, 1e3 * s, 1e9 * s / (double)n);
+    for (int i = 0; i < dw_kernels_count(); i++) {
+        const struct dw_kernels *k = dw_kernels_number(i);
+        double s = best_of_runs(k, mosaic, (int)w, (int)h, space, rgb);
+        printf("%s\t%.1f\t%.2f\n", k->name, 1e3 * s, 1e9 * s / (double)n);
     }
     printf("work space: %.2f MB\n", (double)space_floats * sizeof(float) / 1e6);
     free(mosaic);

@@ -1,5 +1,6 @@
 /* look.c: what the look alone costs: scene-linear light of 6 MP to finished 8-bit pixels, by night,
- * while crossing over and by day. The least of several passes of this thread's own time, so that
+ * while crossing over and by day, with every compilation of the kernels but the plain one that this
+ * machine runs. The least of several passes of this thread's own time, so that
  * other work on the machine counts little.
  *   daywheel-look [PASSES] */
 #include "render/look.h"
@@ -77,8 +78,10 @@ int main(int argc, char **argv)
     const struct {
         const char *name;
         double day, stars, key;
-    } at[] = {{"night", 0, 1, 0.02}, {"night, no stars lifted", 0, 0, 0.02},
-              {"crossing over", 0.5, 0, 0.06}, {"day", 1, 0, 0.2}};
+    } at[] = {{"night", 0, 1, 0.02},
+              {"night, no stars lifted", 0, 0, 0.02},
+              {"crossing over", 0.5, 0, 0.06},
+              {"day", 1, 0, 0.2}};
     struct dw_facts facts = {.night_mul = {0.9f, 1.0f, 1.6f}, .night_sky_keys = 1.0};
     float *room = malloc(8 * WIDTH * sizeof *room), *rows[8];
     uint8_t *out = malloc((size_t)WIDTH * HEIGHT * 3);
@@ -87,20 +90,31 @@ int main(int argc, char **argv)
         return 1;
     for (size_t i = 0; i < 8; i++)
         rows[i] = room + i * WIDTH;
-    printf("look of 6 MP, ms on one core, least of %d (%s kernels)\n", passes,
-           dw_kernels_best()->name);
+    int kinds = dw_kernels_count(), first = kinds > 1 ? 1 : 0;
+    printf("look of 6 MP, ms on one core, least of %d  ", passes);
+    for (int kind = first; kind < kinds; kind++)
+        printf("%8s", dw_kernels_number(kind)->name);
+    printf("\n");
     for (size_t i = 0; i < sizeof at / sizeof *at; i++) {
-        struct dw_frame frame = {.number = 1, .key = at[i].key, .day = at[i].day,
-                                 .balance = at[i].day, .stars = at[i].stars};
+        struct dw_frame frame = {.number = 1,
+                                 .key = at[i].key,
+                                 .day = at[i].day,
+                                 .balance = at[i].day,
+                                 .stars = at[i].stars};
         struct dw_look_plan plan;
-        double best = 1e9;
         if (dw_look_plan_make(&frame, &facts, &look, DW_SPACE_SRGB, &plan, NULL) < 0)
             return 1;
-        for (int k = 0; k < passes; k++) {
-            double took = picture(&plan, rows, &near, out);
-            best = took < best ? took : best;
+        printf("  %-42s", at[i].name);
+        for (int kind = first; kind < kinds; kind++) {
+            plan.k = dw_kernels_number(kind);
+            double best = 1e9;
+            for (int k = 0; k < passes; k++) {
+                double took = picture(&plan, rows, &near, out);
+                best = took < best ? took : best;
+            }
+            printf("%8.1f", best);
         }
-        printf("  %-24s %6.1f\n", at[i].name, best);
+        printf("\n");
     }
     dw_near_rows_free(&near);
     free(room);

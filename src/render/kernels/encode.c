@@ -106,11 +106,13 @@ static void pack16(const float *restrict r, const float *restrict g, const float
 
 /* The bits of the nearest half float, ties to even. Adding `denormal` lets the addition itself
  * round numbers below the least normal half (2^-14) at the right place; for the others half a unit
- * is added below the cut, less a little where the last digit is even. */
+ * is added below the cut, less a little where the last digit is even. Zero has no sign: which one
+ * the larger of 0 and -0 has differs between compilations. */
 static inline uint16_t half(float v)
 {
     const int32_t largest = 0x477fe000, normal = 113 << 23, denormal = 126 << 23;
-    int32_t bits = dwk_bits(v), size = bits & 0x7fffffff, sign = (bits >> 16) & 0x8000;
+    int32_t bits = dwk_bits(v), size = bits & 0x7fffffff;
+    int32_t sign = size == 0 ? 0 : (bits >> 16) & 0x8000;
     size = size < largest ? size : largest;
     int32_t small = dwk_bits(dwk_float(size) + dwk_float(denormal)) - denormal;
     int32_t usual = (size - (112 << 23) + 0xfff + (size >> 13 & 1)) >> 13;
@@ -127,5 +129,4 @@ static void pack_half(const float *restrict r, const float *restrict g, const fl
     }
 }
 
-const struct dw_encode_kernels DW_KERNEL(encode) = {gamut, srgb,      pack8,
-                                                    pack16, pack_half, ramp};
+const struct dw_encode_kernels DW_KERNEL(encode) = {gamut, srgb, pack8, pack16, pack_half, ramp};

@@ -1,11 +1,12 @@
 /* kernel.h: for the files of this folder only. meson compiles each of them once per variant with
- * DW_KERNEL_VARIANT set to `plain` or `wide`. All kernels are static; each file exports one table
- * whose name carries the variant: DW_KERNEL(mosaic) is dw_mosaic_kernels_plain in one object and
- * dw_mosaic_kernels_wide in the other. No other name is put together by a macro.
+ * DW_KERNEL_VARIANT set to `plain`, `wide` or `widest`. All kernels are static; each file exports
+ * one table whose name carries the variant: DW_KERNEL(mosaic) is dw_mosaic_kernels_plain in one
+ * object and dw_mosaic_kernels_wide in another. Beside select.c, which puts the tables together, no
+ * other name is made by a macro.
  *
  * Rules for a kernel: rows in, rows out, `restrict` on everything, no branch that depends on a
  * pixel (a ?: that picks one of two computed values is fine), no call that leaves the file. Then
- * gcc makes vector code of it by itself, and both variants give the same bits. */
+ * gcc makes vector code of it by itself, and all variants give the same bits. */
 #ifndef DW_RENDER_KERNEL_H
 #define DW_RENDER_KERNEL_H
 

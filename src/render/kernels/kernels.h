@@ -147,7 +147,7 @@ struct dw_noise_kernels {
 };
 
 struct dw_kernels {
-    const char *name; /* "plain" or "wide" */
+    const char *name; /* "plain", "wide" or "widest" */
     const struct dw_mosaic_kernels *mosaic;
     const struct dw_tone_kernels *tone;
     const struct dw_encode_kernels *encode;
@@ -155,9 +155,12 @@ struct dw_kernels {
     const struct dw_noise_kernels *noise;
 };
 
-/* The reference. */
+/* How many compilations this machine can run, and each of them, the plainest first; NULL beyond. */
+int dw_kernels_count(void);
+const struct dw_kernels *dw_kernels_number(int i);
+/* The first: the reference. */
 const struct dw_kernels *dw_kernels_plain(void);
-/* The fastest that this machine can run; plain where there is no other. */
+/* The last: the fastest; plain where there is no other. */
 const struct dw_kernels *dw_kernels_best(void);
 
 #endif
