@@ -123,7 +123,8 @@ static void exif(struct directory *d, const struct dwi_params *p, const struct d
     if (known)
         add(d, 33434, RATIONAL, 1, b);
     /* a lens without contacts: 0, as cameras write it */
-    add_ratios(d, 33437, RATIONAL, 1, (double[]){p->contacts ? p->f_number : 0}, 10);
+    add_ratios(d, 33437, RATIONAL, 1,
+               (double[]){p->contacts ? dwi_aperture_closed(p->f_number, s->closed_k) : 0}, 10);
     if (known) {
         add_short(d, 34855, (unsigned)dwi_iso_marked(s->iso_k));
         add_short(d, 34864, 2); /* recommended exposure index */

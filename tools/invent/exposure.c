@@ -57,6 +57,21 @@ double dwi_aperture_true(double marked)
     return exp2(round(6 * log2(marked)) / 6);
 }
 
+double dwi_aperture_closed(double marked, int k)
+{
+    static const double mark[] = {1,   1.1, 1.2, 1.4, 1.6, 1.8, 2,  2.2, 2.5, 2.8, 3.2, 3.5, 4,
+                                  4.5, 5,   5.6, 6.3, 7.1, 8,   9,  10,  11,  13,  14,  16,  18,
+                                  20,  22,  25,  29,  32,  36,  40, 45,  51,  57,  64};
+    int at = (int)lround(6 * log2(marked)) + k, last = (int)(sizeof mark / sizeof mark[0]) - 1;
+    return k == 0 ? marked : mark[at < 0 ? 0 : at > last ? last : at];
+}
+
+int dwi_program_close(int total, int most)
+{
+    int k = (-12 - total) / 2;
+    return k < 0 ? 0 : k > most ? most : k;
+}
+
 void dwi_program_split(int total, int fastest_k, int slowest_k, int iso_max_k, int *shutter_k,
                        int *iso_k)
 {

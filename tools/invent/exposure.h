@@ -17,6 +17,13 @@ int dwi_iso_marked(int k);
 /** True f-number of a marked one: the nearest 2^(i/6). */
 double dwi_aperture_true(double marked);
 
+/** Marked f-number k thirds of a stop beyond another marked one. */
+double dwi_aperture_closed(double marked, int k);
+
+/** Thirds of a stop by which a program closes the lens, at most `most`: in light that asks for less
+ *  than 1/16 s at ISO 100, one for every two thirds more light. total: as below. */
+int dwi_program_close(int total, int most);
+
 /**
  * Setting of a camera that follows the light: total = shutter thirds + ISO thirds; ISO stays at
  * 100 until the slowest shutter is reached.

@@ -70,6 +70,9 @@ struct dwi_params {
     double setting_error;     /* stops rms, fixed per shutter, per ISO, per aperture */
     double jitter;            /* stops rms per exposure */
     double aperture_jitter;   /* stops rms per exposure, lens with an electronic aperture */
+    double setting_colour;    /* stops rms of red and of blue beside green, per shutter, per ISO */
+    double colour_jitter;     /* the same per exposure */
+    double stop_down;         /* stops, how far the program closes the lens in bright light */
     int true_times;           /* 1 = shutter runs at 2^(k/3); 0 = at the marked time */
     int bits, black, white;
     double gain_dn;     /* DN per electron at ISO 100 */

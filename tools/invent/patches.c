@@ -84,6 +84,7 @@ void dwi_patches_measure(const struct dwi_stage *st, const struct dwi_sensor *se
     const struct dwi_params *p = st->p;
     double gain = dwi_sensor_gain(p, shot), per = dwi_sensor_electrons(p, shot);
     double read = dwi_sensor_read_dn(p, shot), dark = p->dark_e * shot->time_s;
+    const struct dwi_answer answer = dwi_sensor_answer(p, shot);
     for (int k = 0; k < n; k++) {
         const struct dwi_patch *q = &patch[k];
         double sum[4] = {0}, weight[4] = {0}, dn[4] = {0}, var[4] = {0}, count[4] = {0};
@@ -96,11 +97,12 @@ void dwi_patches_measure(const struct dwi_stage *st, const struct dwi_sensor *se
                     continue;
                 size_t at = (size_t)py * (size_t)p->width + (size_t)px;
                 int c = dwi_colour_at(st, px, py);
+                double flat = (double)dwi_sensor_flat(sensor, &answer, at, c);
+                double e = (double)light[at] * flat * per + dark;
                 if (c == 2)
                     c = 3;
                 else if (c == 1 && dwi_colour_at(st, px ^ 1, py) == 2)
                     c = 2;
-                double flat = (double)sensor->flat[at], e = (double)light[at] * flat * per + dark;
                 sum[c] += (double)light[at] * flat;
                 weight[c] += flat;
                 dn[c] += gain * e + shot->black_shift + (double)sensor->column[px];

@@ -66,7 +66,9 @@ enum dwi_stream {
     DWI_S_LAMP,
     DWI_S_CLOCK,
     DWI_S_APJIT,
-    DWI_S_DEAD
+    DWI_S_DEAD,
+    DWI_S_COLOUR,
+    DWI_S_COLJIT
 };
 
 #endif

@@ -56,7 +56,7 @@ static void one(void *arg, int i)
     if (!bad && !s->fault.missing) {
         char path[700];
         snprintf(path, sizeof path, "%s/%s", p->out, s->file);
-        dwi_sensor_expose(&r->sensor, s, light, raw);
+        dwi_sensor_expose(&r->sensor, r->stage.cfa, s, light, raw);
         bad = dwi_dng_write(path, p, s, r->stage.cfa, raw);
     }
     if (bad && !atomic_exchange(&r->failed, 1)) {

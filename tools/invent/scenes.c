@@ -51,6 +51,9 @@ const struct dwi_scene dwi_scenes[] = {
      "faults=truncated@6 cloud@12-20 flash@27 gap@33-34 empty@38 zeroed@43 dark@47 no-exposure@52 "
      "wrong-magic@57 flipped@67 haze@74-84*3 soft@90-101*3 "
      "bright@105 moved@110*9"},
+    {"uneven-settings",
+     "clear, but each shutter time and ISO has colours of its own; the lens closes by day",
+     "setting-colour=0.01; colour-jitter=0.0002; stop-down=3; vignetting=1.5"},
     {"target", "a 24-patch colour target in daylight, camera by a whole day's light",
      "view=target; lamps=off; frames=24; interval=1200; start=2025-03-28T07:30:00Z; "
      "setting-error=0; "

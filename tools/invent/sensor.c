@@ -17,11 +17,13 @@ int dwi_sensor_make(struct dwi_sensor *s, const struct dwi_params *p)
     s->p = p;
     s->n_hot = (int)(p->hot_share * (double)n);
     s->flat = malloc(n * sizeof *s->flat);
+    if (p->stop_down > 0)
+        s->radius2 = malloc(n * sizeof *s->radius2);
     s->column = malloc((size_t)p->width * sizeof *s->column);
     s->hot = malloc(((size_t)s->n_hot + 1) * sizeof *s->hot);
     s->n_dead = (int)(p->dead_share * (double)n);
     s->dead = malloc(((size_t)s->n_dead + 1) * sizeof *s->dead);
-    if (!s->flat || !s->column || !s->hot || !s->dead) {
+    if (!s->flat || !s->column || !s->hot || !s->dead || (p->stop_down > 0 && !s->radius2)) {
         dwi_sensor_free(s);
         return -1;
     }
@@ -31,7 +33,9 @@ int dwi_sensor_make(struct dwi_sensor *s, const struct dwi_params *p)
         for (int x = 0; x < p->width; x++) {
             size_t at = (size_t)y * (size_t)p->width + (size_t)x;
             double r2 = ((x - cx) * (x - cx) + (y - cy) * (y - cy)) / corner;
-            double loss = p->vignetting * (0.7 * r2 + 0.3 * r2 * r2);
+            double loss = p->vignetting * dwi_shading(r2);
+            if (s->radius2)
+                s->radius2[at] = (float)r2;
             s->flat[at] =
                 (float)(exp2(-loss) *
                         (1 + p->prnu * (double)dwi_normal_table[dwi_mix(key + at) & 65535]));
@@ -57,6 +61,7 @@ int dwi_sensor_make(struct dwi_sensor *s, const struct dwi_params *p)
 void dwi_sensor_free(struct dwi_sensor *s)
 {
     free(s->flat);
+    free(s->radius2);
     free(s->column);
     free(s->hot);
     free(s->dead);
@@ -79,8 +84,14 @@ double dwi_sensor_read_dn(const struct dwi_params *p, const struct dwi_shot *sho
     return sqrt(k * k * p->read_e * p->read_e + p->read_dn * p->read_dn);
 }
 
-void dwi_sensor_expose(const struct dwi_sensor *s, const struct dwi_shot *shot, const float *light,
-                       uint16_t *raw)
+struct dwi_answer dwi_sensor_answer(const struct dwi_params *p, const struct dwi_shot *shot)
+{
+    return (struct dwi_answer){{(float)exp2(shot->red_error), 1, (float)exp2(shot->blue_error)},
+                               p->vignetting - dwi_shot_vignetting(p, shot)};
+}
+
+void dwi_sensor_expose(const struct dwi_sensor *s, const uint8_t cfa[4],
+                       const struct dwi_shot *shot, const float *light, uint16_t *raw)
 {
     const struct dwi_params *p = s->p;
     float *extra = NULL;
@@ -94,13 +105,15 @@ void dwi_sensor_expose(const struct dwi_sensor *s, const struct dwi_shot *shot, 
     if (s->n_hot && (extra = calloc((size_t)s->n_hot, sizeof *extra)))
         for (int i = 0; i < s->n_hot; i++)
             extra[i] = s->hot[i].rate * (float)shot->time_s;
+    const struct dwi_answer answer = dwi_sensor_answer(p, shot);
     uint64_t bits = 0;
     size_t at = 0;
     for (int y = 0; y < p->height; y++)
         for (int x = 0; x < p->width; x++, at++) {
             if ((at & 3) == 0)
                 bits = dwi_mix(key + at);
-            float e = light[at] * s->flat[at] * per_light + dark, v;
+            int colour = cfa[(y & 1) * 2 + (x & 1)];
+            float e = light[at] * dwi_sensor_flat(s, &answer, at, colour) * per_light + dark, v;
             float z = dwi_normal_table[bits & 65535];
             bits >>= 16;
             if (e < 25) {

@@ -16,6 +16,11 @@ double dwi_shot_error(const struct dwi_shot *s)
     return s->shutter_error + s->iso_error + s->aperture_error + s->jitter;
 }
 
+double dwi_shot_vignetting(const struct dwi_params *p, const struct dwi_shot *s)
+{
+    return p->vignetting * (0.4 + 0.6 * exp2(-s->closed_k / 3.0));
+}
+
 double dwi_shot_share(const struct dwi_shot *s)
 {
     return s->time_s * dwi_iso_true(s->iso_k) / (120 * s->n_true * s->n_true) *
@@ -50,6 +55,17 @@ static void name_file(const struct dwi_params *p, int i, char *out, size_t size)
     number = number > 9999 ? (number - 10000) % 9999 + 1 : number;
     int second = p->cards == 2 && i >= p->frames / 2;
     snprintf(out, size, "%sDW_%04d.DNG", p->cards == 1 ? "" : second ? "card2/" : "card1/", number);
+}
+
+/* Error of a colour (0 red, 1 blue) beside green, of the settings and of this exposure. */
+static double colour_error(const struct dwi_params *p, const struct dwi_shot *s, int colour)
+{
+    uint64_t c = (uint64_t)colour;
+    return p->setting_colour *
+               (dwi_normal(dwi_key(p->seed, DWI_S_COLOUR, 2 * (uint64_t)(s->shutter_k + 100) + c)) +
+                dwi_normal(dwi_key(p->seed, DWI_S_COLOUR, 2 * (uint64_t)(s->iso_k + 500) + c))) +
+           p->colour_jitter *
+               dwi_normal(dwi_key(p->seed, DWI_S_COLJIT, 2 * (uint64_t)s->index + c));
 }
 
 /* Share 0..1 of the largest shift of black, some seconds after the start, for the k-th exposure. */
@@ -106,14 +122,16 @@ int dwi_plan(const struct dwi_params *p, const struct dwi_lens_map *m, struct dw
         total = total < low ? low : total > high ? high : total;
         int use = p->camera_program ? total : p->slowest_k;
         use += (int)lround(3 * f[i].off_stops);
-        dwi_program_split(use, p->fastest_k, p->slowest_k, p->iso_max_k, &s->shutter_k, &s->iso_k);
+        s->closed_k = dwi_program_close(use, (int)lround(3 * p->stop_down));
+        dwi_program_split(use + s->closed_k, p->fastest_k, p->slowest_k, p->iso_max_k,
+                          &s->shutter_k, &s->iso_k);
         s->time_s = dwi_shutter_true(s->shutter_k);
         if (!p->true_times) {
             int a, b;
             dwi_shutter_marked(s->shutter_k, &a, &b);
             s->time_s = (double)a / b;
         }
-        s->n_true = dwi_aperture_true(p->f_number);
+        s->n_true = dwi_aperture_true(p->f_number) * exp2(s->closed_k / 6.0);
         s->mid_utc = s->start_utc + s->time_s / 2;
         dwi_astro(s->mid_utc, p->lat_deg * M_PI / 180, p->lon_deg * M_PI / 180, p->height_m,
                   &s->sky);
@@ -122,7 +140,10 @@ int dwi_plan(const struct dwi_params *p, const struct dwi_lens_map *m, struct dw
                                                                  (uint64_t)(s->shutter_k + 100)));
         s->iso_error =
             p->setting_error * dwi_normal(dwi_key(p->seed, DWI_S_ISO, (uint64_t)s->iso_k));
-        s->aperture_error = p->setting_error * dwi_normal(dwi_key(p->seed, DWI_S_APERTURE, 0));
+        s->aperture_error =
+            p->setting_error * dwi_normal(dwi_key(p->seed, DWI_S_APERTURE, (uint64_t)s->closed_k));
+        s->red_error = colour_error(p, s, 0);
+        s->blue_error = colour_error(p, s, 1);
         s->jitter = p->jitter * dwi_normal(dwi_key(p->seed, DWI_S_JITTER, k)) +
                     p->aperture_jitter * dwi_normal(dwi_key(p->seed, DWI_S_APJIT, k));
         s->black_shift = p->black_drift * black_level(p, s->start_utc - start, k);

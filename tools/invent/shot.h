@@ -20,18 +20,24 @@ struct dwi_shot {
     double start_utc, mid_utc; /* Unix seconds, true */
     struct dwi_astro sky;
     int shutter_k, iso_k;
+    int closed_k;       /* thirds of a stop that the lens is closed by */
     double time_s;      /* nominal running time: true power of two (or the mark) */
     double n_true;      /* true f-number of the setting */
     double light_stops; /* log2 of the metered scene luminance, cd/m2 */
     /* errors in stops, positive = brighter than the setting says */
     double shutter_error, iso_error, aperture_error, jitter;
-    double black_shift; /* DN above the black level that the file states */
+    double red_error, blue_error; /* beside green, stops */
+    double black_shift;           /* DN above the black level that the file states */
     struct dwi_faults fault;
     int shift_x, shift_y; /* of the picture against the first pose, mosaic pixels */
 };
 
 /** Total exposure error of a shot, stops: what steadying ought to find. */
 double dwi_shot_error(const struct dwi_shot *s);
+
+/** Stops that the lens loses in the corner at this shot's aperture: two fifths of what it loses
+ * wide open stay, the rest is halved by every stop. */
+double dwi_shot_vignetting(const struct dwi_params *p, const struct dwi_shot *s);
 
 /**
  * Signal per luminance: share of the range between black and white that light of 1 cd/m2 in the

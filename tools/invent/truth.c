@@ -47,7 +47,8 @@ static int write_shots(const char *folder, const struct dwi_stage *st, const str
     fprintf(f, "index,file,start_utc,mid_utc,mid_unix,sun_alt_deg,sun_az_deg,moon_alt_deg,"
                "moon_az_deg,shutter_k,marked_num,marked_den,true_s,iso_k,marked_iso,f_number,"
                "true_f_number,ev100_true,error_stops,shutter_error,iso_error,aperture_error,"
-               "jitter,light_stops,sun_lux,moon_lux,gain_dn_per_e,e_per_cdm2,read_dn,black_shift,"
+               "jitter,red_error,blue_error,vignetting,light_stops,sun_lux,moon_lux,gain_dn_per_e,"
+               "e_per_cdm2,read_dn,black_shift,"
                "shift_x,shift_y,written,soft_px,haze,cloud,flash,off_stops,movers,faults\n");
     for (int i = 0, gap = 0; i < p->frames; i++) {
         const struct dwi_shot *s = &shots[i];
@@ -63,13 +64,15 @@ static int write_shots(const char *folder, const struct dwi_stage *st, const str
         fprintf(f, "%d,%s,%s,%s,%.4f,%.5f,%.5f,%.4f,%.4f,%d,%d,%d,%.9g,%d,%d,%.3g,%.7g,%.6f,",
                 i + 1, s->file, start, mid, s->mid_utc, h, s->sky.sun_az * 180 / M_PI,
                 s->sky.moon_alt * 180 / M_PI, s->sky.moon_az * 180 / M_PI, s->shutter_k, num, den,
-                s->time_s, s->iso_k, dwi_iso_marked(s->iso_k), p->contacts ? p->f_number : 0,
-                s->n_true, ev);
+                s->time_s, s->iso_k, dwi_iso_marked(s->iso_k),
+                p->contacts ? dwi_aperture_closed(p->f_number, s->closed_k) : 0, s->n_true, ev);
         fprintf(f,
-                "%.6f,%.6f,%.6f,%.6f,%.6f,%.5f,%.6g,%.6g,%.7g,%.7g,%.5f,%.4f,%d,%d,%d,%.3f,%.3f,%."
+                "%.6f,%.6f,%.6f,%.6f,%.6f,%.6f,%.6f,%.5f,%.5f,%.6g,%.6g,%.7g,%.7g,%.5f,%.4f,%d,%d,%"
+                "d,%.3f,%.3f,%."
                 "3f,%.2f,%.2f,%s%s,%s\n",
                 dwi_shot_error(s), s->shutter_error, s->iso_error, s->aperture_error, s->jitter,
-                s->light_stops, dwi_sun_lux(h),
+                s->red_error, s->blue_error, dwi_shot_vignetting(p, s), s->light_stops,
+                dwi_sun_lux(h),
                 p->moon ? dwi_moon_lux(s->sky.moon_alt * 180 / M_PI, s->sky.moon_elongation,
                                        s->sky.moon_parallax)
                         : 0,

@@ -14,6 +14,8 @@ struct score_shot {
     double light_stops;               /* truth: scene light */
     double ev100;                     /* truth: of the settings, powers of two */
     double iso, shutter_s;            /* truth: settings, powers of two */
+    double red_error, blue_error;     /* truth: beside green, stops */
+    double vignetting;                /* truth: stops lost in the corner */
     bool headlights;                  /* truth: passing cars light the picture */
     bool in_ledger, use;              /* ledger */
     double ledger_alt, flicker, gain; /* ledger; NAN if empty */
@@ -42,6 +44,8 @@ struct score_truth {
 /* Reads SHOOT/truth and OUT/ledger.csv. Says what is wrong on stderr and returns false. */
 bool score_read(const char *shoot, const char *out, struct score_truth *t);
 void score_free(struct score_truth *t);
+/* The shot of this file name (without folders); NULL: none. hint: where to look first. */
+struct score_shot *score_find_shot(const struct score_truth *t, const char *name, size_t hint);
 
 /* Part of the day: 0 day (sun above 0), 1 twilight, 2 night (below -15 degrees). */
 int score_part(double alt_deg);
@@ -53,6 +57,7 @@ void score_minus_cubic(const double *x, size_t n, double *out);
 /* Each prints its part of the report. */
 void score_steadiness(const struct score_truth *t);
 void score_judgement(const struct score_truth *t);
+void score_settings(const struct score_truth *t, const char *out);
 bool score_pictures(const struct score_truth *t, const char *out);
 
 /* Stars of the darkest frame, if it is a night's. */

@@ -31,6 +31,13 @@ static double number(const struct dw_csv *t, size_t row, int col)
     return *s ? strtod(s, NULL) : (double)NAN;
 }
 
+/* 0 where the table has no such column: it is older. */
+static double number_or_0(const struct dw_csv *t, size_t row, const char *name)
+{
+    int col = dw_csv_column(t, name);
+    return col < 0 ? 0 : number(t, row, col);
+}
+
 static bool read_shots(const char *dir, struct score_truth *t)
 {
     struct dw_csv c = {0};
@@ -56,6 +63,9 @@ static bool read_shots(const char *dir, struct score_truth *t)
         s->mid_unix = number(&c, i, dw_csv_column(&c, "mid_unix"));
         s->error_stops = number(&c, i, error);
         s->light_stops = number(&c, i, light);
+        s->red_error = number_or_0(&c, i, "red_error");
+        s->blue_error = number_or_0(&c, i, "blue_error");
+        s->vignetting = number_or_0(&c, i, "vignetting");
         s->ev100 = number(&c, i, ev);
         s->iso = 100 * exp2(number(&c, i, iso) / 3);
         s->shutter_s = number(&c, i, time);
@@ -66,7 +76,7 @@ static bool read_shots(const char *dir, struct score_truth *t)
     return t->n_shots > 0;
 }
 
-static struct score_shot *find_shot(const struct score_truth *t, const char *name, size_t hint)
+struct score_shot *score_find_shot(const struct score_truth *t, const char *name, size_t hint)
 {
     for (size_t k = 0; k < t->n_shots; k++) { /* tables are in the same order: hint fits */
         struct score_shot *s = &t->shot[(hint + k) % t->n_shots];
@@ -87,7 +97,7 @@ static bool read_ledger(const char *dir, struct score_truth *t)
         use = dw_csv_column(&c, "use");
     size_t hint = 0;
     for (size_t i = 0; i < c.rows; i++) {
-        struct score_shot *s = find_shot(t, dw_csv_field(&c, i, file), hint);
+        struct score_shot *s = score_find_shot(t, dw_csv_field(&c, i, file), hint);
         if (!s)
             continue;
         hint = (size_t)(s - t->shot) + 1;
@@ -138,7 +148,7 @@ static bool read_patches(const char *dir, struct score_truth *t)
     size_t hint = 0;
     for (size_t i = 0; i < c.rows; i++) {
         const struct score_shot *s =
-            find_shot(t, dw_text_basename(dw_csv_field(&c, i, file)), hint);
+            score_find_shot(t, dw_text_basename(dw_csv_field(&c, i, file)), hint);
         if (!s)
             continue;
         hint = (size_t)(s - t->shot);
