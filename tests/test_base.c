@@ -10,6 +10,7 @@
 #include "base/robust.h"
 #include "base/search.h"
 #include "base/text.h"
+#include "base/when.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -275,6 +276,57 @@ START_TEST(the_first_of_equals_is_found)
 }
 END_TEST
 
+/* Unix seconds of civil dates: definition of the Unix clock (POSIX 4.16), by hand for 2000-01-01:
+ * 30 years with 7 leap days = 10957 days. */
+START_TEST(instants_are_iso_8601)
+{
+    char text[32];
+    double back;
+    dw_when_utc(10957 * 86400.0, text);
+    ck_assert_str_eq(text, "2000-01-01T00:00:00.000Z");
+    dw_when_utc(10957 * 86400.0 - 0.0004, text); /* rounds up across the year's end */
+    ck_assert_str_eq(text, "2000-01-01T00:00:00.000Z");
+    dw_when_utc(10957 * 86400.0 - 0.0006, text);
+    ck_assert_str_eq(text, "1999-12-31T23:59:59.999Z");
+    dw_when_utc(-0.25, text);
+    ck_assert_str_eq(text, "1969-12-31T23:59:59.750Z");
+    dw_when_utc((double)NAN, text);
+    ck_assert_str_eq(text, "");
+    dw_when_local(10957 * 86400.0, -3600, text);
+    ck_assert_str_eq(text, "1999-12-31 23:00:00");
+    char exif[20];
+    ck_assert(dw_when_exif(10957 * 86400.0 - 0.25, 7200, exif)); /* cut, not rounded */
+    ck_assert_str_eq(exif, "2000:01:01 01:59:59");
+    ck_assert(!dw_when_exif((double)NAN, 0, exif) && exif[0] == '\0');
+    ck_assert(!dw_when_exif(1e12, 0, exif) && exif[0] == '\0'); /* the year 33658 */
+    ck_assert(dw_when_parse("1999-12-31T23:59:59.750Z", &back));
+    ck_assert_double_eq_tol(back, 10957 * 86400.0 - 0.25, 1e-9);
+    ck_assert(!dw_when_parse("1999-12-31 23:59:59", &back));
+    ck_assert(!dw_when_parse("", &back));
+    ck_assert(!dw_when_parse("1999-13-31T23:59:59Z", &back));
+}
+END_TEST
+
+START_TEST(numbers_have_a_true_minus)
+{
+    static const struct {
+        int decimals;
+        double v;
+        const char *text;
+    } rows[] = {{0, -1.6,
+                 "\xe2\x88\x92"
+                 "2"},
+                {0, -0.4, "0"},
+                {1, 43, "43.0"},
+                {1, (double)NAN, "?"}};
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        char text[32];
+        dw_signed(rows[i].decimals, rows[i].v, text);
+        ck_assert_str_eq(text, rows[i].text);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("base");
@@ -290,6 +342,8 @@ int main(void)
     tcase_add_test(t, robust_statistics_match_the_table);
     tcase_add_test(t, selection_agrees_with_sorting);
     tcase_add_test(t, the_first_of_equals_is_found);
+    tcase_add_test(t, instants_are_iso_8601);
+    tcase_add_test(t, numbers_have_a_true_minus);
     tcase_add_test(t, pool_runs_every_item_once_whatever_the_number_of_workers);
     tcase_add_test(t, pool_hands_back_the_failure_and_obeys_the_stop_flag);
     tcase_add_test(t, files_appear_whole_or_not_at_all);

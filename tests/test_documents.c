@@ -4,7 +4,6 @@
 
 #include "base/atomic_file.h"
 #include "base/csv.h"
-#include "output/when.h"
 
 #include <jansson.h>
 #include <locale.h>
@@ -57,32 +56,6 @@ static void edit(const char *name, const char *from, const char *to, int k)
     free(out);
     free(text);
 }
-
-/* Unix seconds of civil dates: definition of the Unix clock (POSIX 4.16), by hand for 2000-01-01:
- * 30 years with 7 leap days = 10957 days. */
-START_TEST(instants_are_iso_8601)
-{
-    char text[32];
-    double back;
-    dw_when_utc(10957 * 86400.0, text);
-    ck_assert_str_eq(text, "2000-01-01T00:00:00.000Z");
-    dw_when_utc(10957 * 86400.0 - 0.0004, text); /* rounds up across the year's end */
-    ck_assert_str_eq(text, "2000-01-01T00:00:00.000Z");
-    dw_when_utc(10957 * 86400.0 - 0.0006, text);
-    ck_assert_str_eq(text, "1999-12-31T23:59:59.999Z");
-    dw_when_utc(-0.25, text);
-    ck_assert_str_eq(text, "1969-12-31T23:59:59.750Z");
-    dw_when_utc((double)NAN, text);
-    ck_assert_str_eq(text, "");
-    dw_when_local(10957 * 86400.0, -3600, text);
-    ck_assert_str_eq(text, "1999-12-31 23:00:00");
-    ck_assert(dw_when_parse("1999-12-31T23:59:59.750Z", &back));
-    ck_assert_double_eq_tol(back, 10957 * 86400.0 - 0.25, 1e-9);
-    ck_assert(!dw_when_parse("1999-12-31 23:59:59", &back));
-    ck_assert(!dw_when_parse("", &back));
-    ck_assert(!dw_when_parse("1999-13-31T23:59:59Z", &back));
-}
-END_TEST
 
 /* The columns are those that the design promises to outside programs, in that order. */
 START_TEST(ledger_holds_exactly_the_promised_columns)
@@ -342,7 +315,8 @@ START_TEST(summary_holds_exactly_the_promised_fields)
     ck_assert_double_eq_tol(json_real_value(json_object_get(flicker, "after_stops")), 0.00151234,
                             1e-10);
     ck_assert_double_eq_tol(json_real_value(json_object_get(flicker, "fps")), 25, 1e-12);
-    ck_assert_double_eq_tol(json_real_value(json_object_get(flicker, "threshold_stops")), 0.004, 1e-12);
+    ck_assert_double_eq_tol(json_real_value(json_object_get(flicker, "threshold_stops")), 0.004,
+                            1e-12);
     ck_assert_double_eq_tol(json_real_value(json_object_get(flicker, "visibility")),
                             0.00151234 / 0.004, 1e-10);
     json_t *twilight = json_object_get(json_object_get(flicker, "by_light"), "twilight");
@@ -509,7 +483,6 @@ int main(void)
     Suite *suite = suite_create("documents");
     TCase *c = tcase_create("documents");
     tcase_add_checked_fixture(c, setup, teardown);
-    tcase_add_test(c, instants_are_iso_8601);
     tcase_add_test(c, ledger_holds_exactly_the_promised_columns);
     tcase_add_test(c, judgement_stands_beside_the_ledger);
     tcase_add_test(c, frames_come_back_exactly);

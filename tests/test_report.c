@@ -11,7 +11,7 @@
 #include "output/kinds.h"
 #include "output/place.h"
 #include "output/problems.h"
-#include "output/when.h"
+#include "base/text.h"
 
 static struct shoot *s;
 static struct dw_survey survey;
@@ -326,26 +326,6 @@ START_TEST(what_remains_is_flicker)
 }
 END_TEST
 
-START_TEST(numbers_have_a_true_minus)
-{
-    static const struct {
-        int decimals;
-        double v;
-        const char *text;
-    } rows[] = {{0, -1.6,
-                 "\xe2\x88\x92"
-                 "2"},
-                {0, -0.4, "0"},
-                {1, 43, "43.0"},
-                {1, (double)NAN, "?"}};
-    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
-        char text[32];
-        dw_signed(rows[i].decimals, rows[i].v, text);
-        ck_assert_str_eq(text, rows[i].text);
-    }
-}
-END_TEST
-
 START_TEST(hostile_names_stay_names)
 {
     make(4);
@@ -503,7 +483,6 @@ int main(void)
     tcase_add_test(c, the_page_tells_the_shoot);
     tcase_add_test(c, figures_and_words_agree);
     tcase_add_test(c, what_remains_is_flicker);
-    tcase_add_test(c, numbers_have_a_true_minus);
     tcase_add_test(c, hostile_names_stay_names);
     tcase_add_test(c, equal_names_get_their_folder);
     tcase_add_test(c, odd_shoots_have_a_page_too);

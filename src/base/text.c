@@ -1,6 +1,7 @@
 /* text.c: see text.h. */
 #include "base/text.h"
 
+#include <math.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <string.h>
@@ -75,7 +76,7 @@ const char *dw_text_after_name(const char *text, const char *name)
 {
     size_t n = strlen(name);
     return n > 0 && strncmp(text, name, n) == 0 && strncmp(text + n, ": ", 2) == 0 ? text + n + 2
-                                                                                  : text;
+                                                                                   : text;
 }
 
 bool dw_text_same(const char *a, const char *b)
@@ -110,4 +111,14 @@ int dw_text_distance(const char *a, const char *b)
         memcpy(last, row, sizeof last);
     }
     return last[lb];
+}
+
+void dw_signed(int decimals, double v, char out[32])
+{
+    char digits[24];
+    snprintf(digits, sizeof digits, "%.*f", decimals, fabs(v));
+    if (!isfinite(v))
+        strcpy(digits, "?");
+    bool zero = strspn(digits, "0.") == strlen(digits);
+    snprintf(out, 32, "%s%s", v < 0 && !zero ? "\xe2\x88\x92" : "", digits);
 }

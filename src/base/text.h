@@ -20,6 +20,9 @@ const char *dw_text_after_name(const char *text, const char *name);
 /* True when a and b are equal but for ASCII case. */
 bool dw_text_same(const char *a, const char *b);
 
+/* A number with a true minus sign (U+2212), and none before a zero; "?" where unknown. */
+void dw_signed(int decimals, double v, char out[32]);
+
 /* Number of single-character edits (insert, delete, replace, swap of neighbours) between two
  * short strings; more than 64 bytes count as far apart. For "did you mean". */
 int dw_text_distance(const char *a, const char *b);

@@ -4,6 +4,7 @@
 #include "base/atomic_file.h"
 #include "base/csv.h"
 #include "base/search.h"
+#include "base/when.h"
 
 #include <dirent.h>
 #include <errno.h>
@@ -115,18 +116,6 @@ enum dw_status dw_claim_share(struct dw_job *job, const char *dir)
     return status;
 }
 
-/* ISO 8601 as the ledger has it, to the second; NAN for anything else. */
-static double read_utc(const char *text)
-{
-    struct tm t = {0};
-    if (sscanf(text, "%4d-%2d-%2dT%2d:%2d:%2d", &t.tm_year, &t.tm_mon, &t.tm_mday, &t.tm_hour,
-               &t.tm_min, &t.tm_sec) != 6)
-        return (double)NAN;
-    t.tm_year -= 1900;
-    t.tm_mon -= 1;
-    return (double)timegm(&t);
-}
-
 static int by_name(const void *a, const void *b)
 {
     const struct dw_shot *const *x = a, *const *y = b;
@@ -167,9 +156,12 @@ static enum dw_status compare_ledger(const char *path, const char *dir, const st
         sorted[i] = &shots->shot[i];
     qsort(sorted, shots->n, sizeof *sorted, by_name);
     bool common = ledger->rows == 0;
-    for (size_t row = 0; row < ledger->rows && !common; row++)
-        common = knows_row(sorted, shots->n, dw_csv_field(ledger, row, file),
-                           utc < 0 ? (double)NAN : read_utc(dw_csv_field(ledger, row, utc)));
+    for (size_t row = 0; row < ledger->rows && !common; row++) {
+        double utc_s;
+        if (utc < 0 || !dw_when_parse(dw_csv_field(ledger, row, utc), &utc_s))
+            utc_s = (double)NAN;
+        common = knows_row(sorted, shots->n, dw_csv_field(ledger, row, file), utc_s);
+    }
     free(sorted);
     if (common)
         return DW_OK;

@@ -1,19 +1,17 @@
 /* preview_columns.c: see preview_columns.h. */
 #include "cli/preview_columns.h"
 
+#include "base/when.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 static void label(const struct dw_preview_view *v, const struct dw_frame *f,
                   const struct dw_shot *shot, struct dw_strip_column *c)
 {
-    time_t local = (time_t)floor(f->utc_s) + v->decision->facts.utc_offset_s;
-    struct tm t;
-    if (gmtime_r(&local, &t))
-        strftime(c->when, sizeof c->when, "%Y-%m-%d  %H:%M", &t);
+    dw_when_minute(f->utc_s, v->decision->facts.utc_offset_s, c->when);
     snprintf(c->altitude, sizeof c->altitude, "sun %s%.1f\xc2\xb0",
              f->sun_alt_deg < -0.05 ? "\xe2\x88\x92" : "", fabs(f->sun_alt_deg));
     snprintf(c->name, sizeof c->name, "%.60s", shot->name);

@@ -2,12 +2,12 @@
 #include "output/book.h"
 
 #include "base/atomic_file.h"
+#include "base/when.h"
 
 #include <cairo-pdf.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <time.h>
 
 #define A4_LONG (297 / 25.4 * 72) /* points; ISO 216 */
 #define A4_SHORT (210 / 25.4 * 72)
@@ -24,13 +24,11 @@ static cairo_status_t keep(void *closure, const unsigned char *data, unsigned n)
 enum dw_status dw_book_open(struct dw_book *b, int width, int height, const char *title,
                             double when_s, struct dw_error *err)
 {
-    char date[40] = "2000-01-01T00:00:00Z";
-    time_t t = (time_t)(isfinite(when_s) ? floor(when_s) : 0);
-    struct tm tm;
+    char now[32], date[32];
     *b = (struct dw_book){0};
     cairo_surface_t *s = cairo_pdf_surface_create_for_stream(keep, &b->data, A4_LONG, A4_SHORT);
-    if (gmtime_r(&t, &tm))
-        strftime(date, sizeof date, "%Y-%m-%dT%H:%M:%SZ", &tm);
+    dw_when_utc(isfinite(when_s) ? when_s : 0, now);
+    snprintf(date, sizeof date, "%.19sZ", now); /* cairo reads no fractions */
     cairo_pdf_surface_set_metadata(s, CAIRO_PDF_METADATA_TITLE, title);
     cairo_pdf_surface_set_metadata(s, CAIRO_PDF_METADATA_CREATOR, "daywheel");
     cairo_pdf_surface_set_metadata(s, CAIRO_PDF_METADATA_CREATE_DATE, date);

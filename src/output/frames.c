@@ -2,7 +2,7 @@
  * same numbers: frames can be made from it on another machine. */
 #include "output/c_locale.h"
 #include "output/documents.h"
-#include "output/when.h"
+#include "base/when.h"
 
 #include <errno.h>
 #include <math.h>

@@ -3,7 +3,7 @@
  * `use` can be told from the program's own verdict. */
 #include "output/c_locale.h"
 #include "output/documents.h"
-#include "output/when.h"
+#include "base/when.h"
 
 #include <math.h>
 

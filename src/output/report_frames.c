@@ -4,7 +4,6 @@
 #include "base/text.h"
 #include "output/documents.h"
 #include "output/html.h"
-#include "output/when.h"
 
 #include <math.h>
 #include <stdio.h>

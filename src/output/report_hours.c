@@ -2,7 +2,7 @@
 #include "output/report.h"
 
 #include "output/html.h"
-#include "output/when.h"
+#include "base/text.h"
 
 #include <math.h>
 #include <stdio.h>

@@ -3,7 +3,7 @@
 
 #include "output/html.h"
 #include "output/kinds.h"
-#include "output/when.h"
+#include "base/text.h"
 
 #include <math.h>
 #include <stdio.h>

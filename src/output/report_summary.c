@@ -6,7 +6,7 @@
 #include "output/html.h"
 #include "output/kinds.h"
 #include "output/place.h"
-#include "output/when.h"
+#include "base/when.h"
 
 #include <math.h>
 #include <stdio.h>

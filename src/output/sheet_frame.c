@@ -3,7 +3,7 @@
 
 #include "output/kinds.h"
 #include "output/place.h"
-#include "output/when.h"
+#include "base/when.h"
 
 #include <stdio.h>
 

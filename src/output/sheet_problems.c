@@ -4,7 +4,8 @@
 #include "output/documents.h"
 #include "output/kinds.h"
 #include "output/sheet_picture.h"
-#include "output/when.h"
+#include "base/text.h"
+#include "base/when.h"
 
 #include <math.h>
 #include <stdio.h>

@@ -4,7 +4,7 @@
 
 #include "output/kinds.h"
 #include "output/sheet_picture.h"
-#include "output/when.h"
+#include "base/when.h"
 
 #include <math.h>
 #include <stdio.h>

@@ -1,6 +1,6 @@
 /* summary.c: summary.json, the run in a few fields that outside programs rely on. */
 #include "output/documents.h"
-#include "output/when.h"
+#include "base/when.h"
 
 #include <jansson.h>
 

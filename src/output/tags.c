@@ -3,10 +3,11 @@
 
 #include <daywheel/base.h>
 
+#include "base/when.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
-#include <time.h>
 
 enum type { BYTE = 1, ASCII = 2, SHORT = 3, LONG = 4, RATIONAL = 5, UNDEFINED = 7 };
 
@@ -146,12 +147,8 @@ bool dw_tags_rational(double x, uint32_t *num, uint32_t *den)
 static void time_texts(const struct dw_tags *e, char date[20], char fraction[8], char offset[8])
 {
     double ms = floor(e->utc_s * 1000 + 0.5);
-    time_t s = (time_t)floor(ms / 1000) + e->offset_s;
-    struct tm tm;
-    if (!gmtime_r(&s, &tm) || tm.tm_year + 1900 > 9999 || tm.tm_year + 1900 < 0)
+    if (!dw_when_exif(floor(ms / 1000), e->offset_s, date))
         strcpy(date, "    :  :     :  :  "); /* Exif's way to say unknown */
-    else
-        strftime(date, 20, "%Y:%m:%d %H:%M:%S", &tm);
     snprintf(fraction, 8, "%03u", (unsigned)(ms - 1000 * floor(ms / 1000)) % 1000);
     int minutes = (e->offset_s < 0 ? -e->offset_s : e->offset_s) / 60;
     snprintf(offset, 8, "%c%02d:%02d", e->offset_s < 0 ? '-' : '+', minutes / 60 % 100,

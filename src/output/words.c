@@ -3,7 +3,7 @@
  * stays free to change its mind about shots that nobody spoke about. */
 #include "output/c_locale.h"
 #include "output/documents.h"
-#include "output/when.h"
+#include "base/when.h"
 
 #include "base/robust.h"
 #include "base/search.h"

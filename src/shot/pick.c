@@ -1,13 +1,13 @@
 /* pick.c: which shots a person means by names and times. See dw_pick_shots in shot.h. */
 #include "base/search.h"
 #include "base/text.h"
+#include "base/when.h"
 #include "shot/stretch.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #define FARTHEST_NAME 3 /* edits; farther is another name */
 
@@ -104,13 +104,11 @@ struct picking {
     struct dw_error *err;
 };
 
-/* "2026-03-28", or with the time of day. */
-static void when_text(double clock_s, bool time_too, char out[32])
+/* "2026-03-28" */
+static void day_text(double days, char out[32])
 {
-    time_t t = (time_t)floor(clock_s);
-    struct tm tm;
-    if (!gmtime_r(&t, &tm) || strftime(out, 32, time_too ? "%Y-%m-%d %H:%M" : "%Y-%m-%d", &tm) == 0)
-        strcpy(out, "?");
+    dw_when_minute(days * 86400, 0, out);
+    out[10] = '\0';
 }
 
 static enum dw_status unknown_name(const struct picking *p, const char *entry, const char *key)
@@ -181,8 +179,8 @@ static enum dw_status no_shot_then(const struct picking *p, const char *entry)
             high = fmax(high, t);
         }
     if (low <= high) {
-        when_text(low, true, first);
-        when_text(high, true, last);
+        dw_when_minute(low, 0, first);
+        dw_when_minute(high, 0, last);
     }
     return dw_fail(p->err, DW_ERR_USAGE,
                    "--%s %.200s: no shot was taken then; by the camera's clock this shoot runs "
@@ -212,8 +210,8 @@ static enum dw_status pick_stretch(const struct picking *p, const char *entry,
     if (s->dated || first == other)
         return DW_OK;
     char a[32], b[32];
-    when_text((double)first * 86400, false, a);
-    when_text((double)other * 86400, false, b);
+    day_text((double)first, a);
+    day_text((double)other, b);
     return dw_fail(p->err, DW_ERR_USAGE,
                    "--%s %.200s: the shoot has that time more than once, on %s and on %s; put the "
                    "date before it, such as %sT%.100s",

@@ -1,5 +1,5 @@
 /* when.c: see when.h. */
-#include "output/when.h"
+#include "base/when.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -54,6 +54,14 @@ void dw_when_span(double from_s, double to_s, int offset_s, char out[80])
     snprintf(out, 80, "%s \xe2\x80\x93 %s", from, one_day ? to + 11 : to);
 }
 
+bool dw_when_exif(double utc_s, int offset_s, char out[20])
+{
+    struct tm tm;
+    out[0] = '\0';
+    return isfinite(utc_s) && broken_down(floor(utc_s) + offset_s, &tm) &&
+           strftime(out, 20, "%Y:%m:%d %H:%M:%S", &tm) > 0;
+}
+
 void dw_when_offset(int offset_s, char out[16])
 {
     int minutes = abs(offset_s) / 60;
@@ -83,14 +91,4 @@ bool dw_when_parse(const char *text, double *utc_s)
     tm.tm_mon -= 1;
     *utc_s = (double)timegm(&tm) + (double)digits / unit;
     return true;
-}
-
-void dw_signed(int decimals, double v, char out[32])
-{
-    char digits[24];
-    snprintf(digits, sizeof digits, "%.*f", decimals, fabs(v));
-    if (!isfinite(v))
-        strcpy(digits, "?");
-    bool zero = strspn(digits, "0.") == strlen(digits);
-    snprintf(out, 32, "%s%s", v < 0 && !zero ? "\xe2\x88\x92" : "", digits);
 }
