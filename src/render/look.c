@@ -117,13 +117,11 @@ enum dw_status dw_look_plan_make(const struct dw_frame *frame, const struct dw_f
                            (double)params->night_hue_share);
     p.day_weight = (float)frame->day;
 
-    double to[9], xyz[9];
+    double to[9];
     dw_wide_to_space(space, to);
-    dw_space_to_xyz(space, xyz);
     for (int i = 0; i < 9; i++)
         p.gamut.matrix[i] = (float)to[i];
-    for (int c = 0; c < 3; c++)
-        p.gamut.luma[c] = (float)xyz[3 + c];
+    memcpy(p.gamut.luma, luma, sizeof luma);
     p.gamut.knee = GAMUT_KNEE;
     p.seed = frame->number * 0x9e3779b1u;
     *out = p;
@@ -139,19 +137,16 @@ static void finish_piece(const struct dw_look_plan *p, size_t n, const float *ba
                          float *g, float *b, float *norm)
 {
     const struct dw_tone_kernels *tone = p->k->tone;
-    const struct dw_encode_kernels *encode = p->k->encode;
+    float add[PIECE];
     if (p->lifts)
         tone->lift(&p->lift, background, n, r, g, b, norm);
     if (p->day_weight >= 1.0f)
-        tone->curve(&p->day, norm, n, r, g, b);
+        tone->curve(&p->day, n, norm, add);
     else if (p->day_weight <= 0.0f)
-        tone->curve(&p->night, norm, n, r, g, b);
+        tone->curve(&p->night, n, norm, add);
     else
-        tone->mix(&p->day, &p->night, p->day_weight, norm, n, r, g, b);
-    encode->gamut(&p->gamut, n, r, g, b);
-    encode->srgb(n, r);
-    encode->srgb(n, g);
-    encode->srgb(n, b);
+        tone->mix(&p->day, &p->night, p->day_weight, n, norm, add);
+    tone->finish(&p->gamut, norm, add, n, r, g, b);
 }
 
 void dw_look_finish(const struct dw_look_plan *p, int n, const float *background,
@@ -181,6 +176,8 @@ void dw_look_pack(const struct dw_look_plan *p, int n, int y, int bits, float *c
         uint32_t seed = mixed(p->seed + (uint32_t)y);
         p->k->encode->pack8(rgb[0], rgb[1], rgb[2], (size_t)n, seed, out);
     } else {
+        for (int c = 0; c < 3; c++)
+            p->k->encode->srgb((size_t)n, rgb[c]);
         p->k->encode->pack16(rgb[0], rgb[1], rgb[2], (size_t)n, out);
     }
 }

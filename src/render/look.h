@@ -29,11 +29,11 @@ enum dw_status dw_look_plan_make(const struct dw_frame *frame, const struct dw_f
 
 /* Balance, saturation and norm of one row, in place. */
 void dw_look_prepare(const struct dw_look_plan *p, int n, float *const rgb[3], float *norm);
-/* The rest, after dw_look_prepare: rgb become the output's codes over 0..1. background: n levels,
- * NULL unless p->lifts. */
+/* The rest, after dw_look_prepare: rgb become light in the output's primaries, 0..1. background: n
+ * levels, NULL unless p->lifts. */
 void dw_look_finish(const struct dw_look_plan *p, int n, const float *background,
                     float *const rgb[3], float *norm);
-/* To interleaved 8- or 16-bit pixels; y only seeds the dither. */
+/* To interleaved 8- or 16-bit pixels by the sRGB curve; y only seeds the dither. rgb: work space. */
 void dw_look_pack(const struct dw_look_plan *p, int n, int y, int bits, float *const rgb[3],
                   void *out);
 

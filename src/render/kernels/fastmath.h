@@ -1,4 +1,4 @@
-/* fastmath.h: log2, exp2 and what follows from them, in plain arithmetic, so that a compiler can
+/* fastmath.h: log2 and exp2 by two accuracies, in plain arithmetic, so that a compiler can
  * run eight at a time and every machine gets the same bits. Measured errors stand in
  * tests/test_kernels.c.
  *
@@ -6,7 +6,11 @@
  * 2 atanh((m-1)/(m+1)) / ln 2, its coefficients by Chebyshev interpolation (1.2e-7 relative).
  * exp2: x = i + f with |f| <= 1/2; 2^f = 1 + f * q(f), q by Chebyshev interpolation (2.1e-7), so
  * that 2^0 is 1 exactly. Polynomials are written in pairs (Estrin's scheme), because what limits
- * these chains is not how many operations they have but how many must wait for each other. */
+ * these chains is not how many operations they have but how many must wait for each other.
+ *
+ * The near ones are for powers in curves, where a millionth is nothing: polynomials alone, no
+ * division, by Remez's exchange. log2 (1 + t) = t + t (t - 1) q(t) over a whole octave, so that
+ * octaves join and log2 1 is 0 exactly (1.6e-5 absolute); 2^f - 1 = f q(f) (3.6e-6 relative). */
 #ifndef DW_RENDER_FASTMATH_H
 #define DW_RENDER_FASTMATH_H
 
@@ -58,6 +62,26 @@ static inline float dwk_exp2(float x)
     float f2 = f * f;
     float q = (0.693147181f + 0.24022349f * f) +
               f2 * ((0.0555038101f + 0.00966636852f * f) + 0.00133813025f * f2);
+    return dwk_float(dwk_bits(1.0f + f * q) + (int32_t)((uint32_t)dwk_bits(whole) << 23));
+}
+
+/* x: a positive normal number. */
+static inline float dwk_near_log2(float x)
+{
+    int32_t i = dwk_bits(x);
+    float t = dwk_float((i & 0x7fffff) | 0x3f800000) - 1.0f;
+    float t2 = t * t;
+    float q = (-0.44191704f + 0.26717942f * t) + t2 * (-0.148426675f + 0.0451490616f * t);
+    return ((float)((i >> 23) - 127) + t) + (t2 - t) * q;
+}
+
+/* -126 <= x <= 127 */
+static inline float dwk_near_exp2(float x)
+{
+    const float magic = 12582912.0f;
+    float whole = x + magic;
+    float f = x - (whole - magic);
+    float q = (0.693113604f + 0.240207111f * f) + (f * f) * (0.0559768836f + 0.00978291255f * f);
     return dwk_float(dwk_bits(1.0f + f * q) + (int32_t)((uint32_t)dwk_bits(whole) << 23));
 }
 

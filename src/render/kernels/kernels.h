@@ -54,7 +54,7 @@ struct dw_tone {
 /* Wide-gamut finished light to the output's primaries, gently into its gamut. */
 struct dw_gamut {
     float matrix[9];
-    float luma[3];  /* luminance of the output primaries */
+    float luma[3];  /* luminance of the wide-gamut primaries; the matrix must keep it */
     float knee;     /* saturation up to which nothing changes, 0..1 */
 };
 
@@ -98,22 +98,25 @@ struct dw_tone_kernels {
     /* In place, colours and norm: spots above their background are lifted. */
     void (*lift)(const struct dw_lift *l, const float *background, size_t n, float *r, float *g,
                  float *b, float *norm);
-    /* In place: one curve. */
-    void (*curve)(const struct dw_tone *t, const float *norm, size_t n, float *r, float *g,
-                  float *b);
-    /* In place: share `day` of one curve and 1 - day of another; both must have one toe. */
+    /* One curve: every channel of a pixel of this norm is to become add + mul * channel; mul takes
+     * the norm's place. */
+    void (*curve)(const struct dw_tone *t, size_t n, float *norm, float *add);
+    /* The same with a share `day` of one curve and 1 - day of another; both must have one toe. */
     void (*mix)(const struct dw_tone *day_tone, const struct dw_tone *night_tone, float day,
-                const float *norm, size_t n, float *r, float *g, float *b);
+                size_t n, float *norm, float *add);
+    /* In place: does so, and brings colours to the output's primaries, all within 0..1. */
+    void (*finish)(const struct dw_gamut *p, const float *mul, const float *add, size_t n, float *r,
+                   float *g, float *b);
 };
 
 struct dw_encode_kernels {
-    /* In place: wide gamut 0.. to output primaries, all within 0..1. */
-    void (*gamut)(const struct dw_gamut *p, size_t n, float *r, float *g, float *b);
     /* In place: the sRGB curve (IEC 61966-2-1), for 0..1. */
     void (*srgb)(size_t n, float *v);
-    /* To interleaved 8 bit with dither of half a code either way, from (x, seed). */
+    /* From light of 0..1 to interleaved 8 bit by the sRGB curve, with dither of half a code either
+     * way from (x, seed). */
     void (*pack8)(const float *r, const float *g, const float *b, size_t n, uint32_t seed,
                   uint8_t *out);
+    /* From codes of 0..1. */
     void (*pack16)(const float *r, const float *g, const float *b, size_t n, uint16_t *out);
     /* To interleaved half floats (IEEE 754 binary16) of scale * light, rounded to the nearest, ties
      * to even; beyond the largest half: that one. Light must be tame. */

@@ -108,12 +108,12 @@ struct act {
 
 static inline float power_of(const struct dw_tone *t, float log)
 {
-    return dwk_exp2(t->power * log);
+    return dwk_near_exp2(t->power * log);
 }
 
 static inline float log_of(const struct dw_tone *t, float norm)
 {
-    return dwk_log2((norm + t->toe) * t->toe_scale);
+    return dwk_near_log2((norm + t->toe) * t->toe_scale);
 }
 
 static inline struct act act_of(const struct dw_tone *t, float norm, float e)
@@ -127,54 +127,79 @@ static inline struct act act_of(const struct dw_tone *t, float norm, float e)
     return (struct act){norm * (f - keep * f), keep * f};
 }
 
-static void curve_keeping_colour(const struct dw_tone *q, const float *restrict norm, size_t n,
-                                 float *restrict r, float *restrict g, float *restrict b)
+static void curve_keeping_colour(const struct dw_tone *q, size_t n, float *restrict norm,
+                                 float *restrict add)
 {
     const struct dw_tone t = *q;
     for (size_t i = 0; i < n; i++) {
         float e = power_of(&t, log_of(&t, norm[i]));
-        float f = e / (norm[i] * e + t.pin);
-        r[i] *= f;
-        g[i] *= f;
-        b[i] *= f;
+        norm[i] = e / (norm[i] * e + t.pin);
+        add[i] = 0.0f;
     }
 }
 
-static void curve_fading_colour(const struct dw_tone *q, const float *restrict norm, size_t n,
-                                float *restrict r, float *restrict g, float *restrict b)
+static void curve_fading_colour(const struct dw_tone *q, size_t n, float *restrict norm,
+                                float *restrict add)
 {
     const struct dw_tone t = *q;
     for (size_t i = 0; i < n; i++) {
         struct act a = act_of(&t, norm[i], power_of(&t, log_of(&t, norm[i])));
-        r[i] = a.add + a.mul * r[i];
-        g[i] = a.add + a.mul * g[i];
-        b[i] = a.add + a.mul * b[i];
+        norm[i] = a.mul;
+        add[i] = a.add;
     }
 }
 
-static void curve(const struct dw_tone *t, const float *restrict norm, size_t n, float *restrict r,
-                  float *restrict g, float *restrict b)
+static void curve(const struct dw_tone *t, size_t n, float *norm, float *add)
 {
     if (t->hue_share >= 1.0f)
-        curve_keeping_colour(t, norm, n, r, g, b);
+        curve_keeping_colour(t, n, norm, add);
     else
-        curve_fading_colour(t, norm, n, r, g, b);
+        curve_fading_colour(t, n, norm, add);
 }
 
 static void mix(const struct dw_tone *day_tone, const struct dw_tone *night_tone, float day,
-                const float *restrict norm, size_t n, float *restrict r, float *restrict g,
-                float *restrict b)
+                size_t n, float *restrict norm, float *restrict add)
 {
     const struct dw_tone d = *day_tone, e = *night_tone;
     const float night = 1.0f - day;
     for (size_t i = 0; i < n; i++) {
         float x = norm[i], log = log_of(&d, x);
         struct act u = act_of(&d, x, power_of(&d, log)), v = act_of(&e, x, power_of(&e, log));
-        float add = day * u.add + night * v.add, mul = day * u.mul + night * v.mul;
-        r[i] = add + mul * r[i];
-        g[i] = add + mul * g[i];
-        b[i] = add + mul * b[i];
+        norm[i] = day * u.mul + night * v.mul;
+        add[i] = day * u.add + night * v.add;
     }
 }
 
-const struct dw_tone_kernels DW_KERNEL(tone) = {tame, prepare, chroma, lift, curve, mix};
+#define NO_ROOM 1e-7f /* keeps divisions finite where black or white leaves colour no room */
+
+/* A curve, the output's primaries and their gamut as one step. The output's matrix keeps luminance,
+ * so colour can be told as differences from it, all of which the curve and the gamut multiply by
+ * the same. Colour reaches downwards to 0 or upwards to 1: of d, how far it reaches in parts of how
+ * far it may, the larger counts. Up to the knee all colour is kept; beyond it d becomes
+ * knee + room * o / (room + o) with room = 1 - knee, o = d - knee, which never passes 1 and has no
+ * kink: of d that keeps (d - knee^2) / ((d + 1 - 2 knee) d), which with d = reach / bound is one
+ * division, and 1 at the knee. */
+static void finish(const struct dw_gamut *q, const float *restrict mul, const float *restrict add,
+                   size_t n, float *restrict r, float *restrict g, float *restrict b)
+{
+    const struct dw_gamut p = *q;
+    const float knee2 = p.knee * p.knee, shift = 1.0f - 2.0f * p.knee;
+    for (size_t i = 0; i < n; i++) {
+        float red = r[i], green = g[i], blue = b[i];
+        float luma = p.luma[0] * red + p.luma[1] * green + p.luma[2] * blue;
+        float x = p.matrix[0] * red + p.matrix[1] * green + p.matrix[2] * blue - luma;
+        float y = p.matrix[3] * red + p.matrix[4] * green + p.matrix[5] * blue - luma;
+        float z = p.matrix[6] * red + p.matrix[7] * green + p.matrix[8] * blue - luma;
+        float low = dwk_min(dwk_min(x, y), z), high = dwk_max(dwk_max(x, y), z);
+        float l = dwk_min(dwk_max(add[i] + mul[i] * luma, 0.0f), 1.0f), up = 1.0f - l;
+        float bound = dwk_max(l * up, NO_ROOM), reach = mul[i] * dwk_max(-low * up, high * l);
+        reach = dwk_max(reach, p.knee * bound);
+        float keep = (reach - knee2 * bound) * bound / ((reach + shift * bound) * reach);
+        float colour = keep * mul[i];
+        r[i] = dwk_min(dwk_max(l + colour * x, 0.0f), 1.0f);
+        g[i] = dwk_min(dwk_max(l + colour * y, 0.0f), 1.0f);
+        b[i] = dwk_min(dwk_max(l + colour * z, 0.0f), 1.0f);
+    }
+}
+
+const struct dw_tone_kernels DW_KERNEL(tone) = {tame, prepare, chroma, lift, curve, mix, finish};
