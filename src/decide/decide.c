@@ -75,6 +75,8 @@ static enum dw_status take_steps(struct dw_work *w, struct dw_decision *out, str
     if (status >= 0)
         status = dw_margin(w, &out->facts, err);
     if (status >= 0)
+        status = dw_lamps(w, &out->facts, err);
+    if (status >= 0)
         status = dw_faults(w, out->ledger, err);
     if (status >= 0)
         status = dw_dark(w, &out->facts, err);

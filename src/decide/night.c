@@ -64,7 +64,7 @@ static void add_sky(const struct dw_work *w, const struct dw_facts *facts, size_
             balanced[c] = level[c] / (double)(l->white - l->black[c]) * (double)facts->white_mul[c];
             good = good && level[c] > 0;
         }
-        if (!good || level[1] < least || level[1] > NIGHT.lamp * middle)
+        if (!good || w->lamp[k] || level[1] < least || level[1] > NIGHT.lamp * middle)
             continue;
         sky->red[sky->n] = balanced[0] / balanced[1];
         sky->blue[sky->n] = balanced[2] / balanced[1];

@@ -11,12 +11,17 @@ enum dw_status dw_when(struct dw_work *w, struct dw_facts *facts, struct dw_erro
 enum dw_status dw_record(struct dw_work *w, struct dw_error *err);
 /* levels.c: black and white level per class of settings. */
 enum dw_status dw_levels_learn(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
-/* tiles.c: light of every tile and the key of every shot. */
+/* tiles.c: light of every tile; and the keys. */
 enum dw_status dw_tiles(struct dw_work *w, const struct dw_facts *facts, struct dw_error *err);
+/* key.c: the key light of every shot, without tiles that lamps light. */
+enum dw_status dw_keys(struct dw_work *w, const struct dw_facts *facts, struct dw_error *err);
 /* poses/poses.c: where the camera stood, and which shots show it displaced. */
 enum dw_status dw_poses(struct dw_work *w, struct dw_error *err);
 /* poses/margin.c: how far each shot is moved back; facts->crop. */
 enum dw_status dw_margin(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
+/* lamps.c: which tiles lamps light; and the keys without them. Before the faults, that no lit
+ * room passes for a shot that is too bright. */
+enum dw_status dw_lamps(struct dw_work *w, const struct dw_facts *facts, struct dw_error *err);
 /* faults/: judges every shot; sets faults, severity, reason and use in the ledger, and w->usable.
  * Before the steadying, so that no spoiled shot pulls it. */
 enum dw_status dw_faults(struct dw_work *w, struct dw_ledger_row *ledger, struct dw_error *err);

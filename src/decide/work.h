@@ -59,7 +59,12 @@ struct dw_work {
     float *light;
     float *noise; /* its variance from photon and read noise, stops^2 */
     float *lever; /* change of light per count of black level, stops/DN */
-    double *key;  /* key light of the shot by its record: see dw_tiles_key */
+
+    /* lamps.c: a tile that lamps light, one entry a tile; NULL before it */
+    bool *lamp;
+
+    /* key.c: key light of the shot by its record */
+    double *key;
 
     /* steady.c */
     double *error, *error_var; /* exposure error, stops; its variance */

@@ -158,6 +158,30 @@ static int write_patches(const char *folder, const struct dwi_stage *st,
     return done(f);
 }
 
+/* How much of each of 30 x 20 tiles is the lit room about the window. */
+static int write_room(const char *folder, const struct dwi_stage *st)
+{
+    enum { COLS = 30, ROWS = 20 };
+    const struct dwi_world *w = &st->world;
+    FILE *f = table(folder, "room.csv");
+    if (!f)
+        return -1;
+    fprintf(f, "column,row,share\n");
+    for (int r = 0; r < ROWS; r++)
+        for (int c = 0; c < COLS; c++) {
+            long room = 0, all = 0;
+            for (int y = r * st->p->height / ROWS; y < (r + 1) * st->p->height / ROWS; y++)
+                for (int x = c * st->p->width / COLS; x < (c + 1) * st->p->width / COLS; x++) {
+                    size_t at =
+                        (size_t)(y + DWI_MARGIN) * (size_t)w->w + (size_t)(x + DWI_MARGIN);
+                    room += w->material[at] == DWI_ROOM;
+                    all++;
+                }
+            fprintf(f, "%d,%d,%.4f\n", c, r, (double)room / (double)(all ? all : 1));
+        }
+    return done(f);
+}
+
 static int write_target(const char *folder, const struct dwi_params *p)
 {
     FILE *f = table(folder, "target.csv");
@@ -215,6 +239,7 @@ int dwi_truth_write(const char *folder, const struct dwi_stage *st, const struct
     if (write_shots(folder, st, shots) || write_stars(folder, st, shots) ||
         write_hot(folder, sensor) || write_dead(folder, sensor) || write_camera(folder, st) ||
         write_patches(folder, st, shots, patch, n_patches, truth) ||
+        (st->p->view == DWI_WINDOW && write_room(folder, st)) ||
         (st->p->view == DWI_TARGET && write_target(folder, st->p)))
         return -1;
     return 0;

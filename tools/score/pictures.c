@@ -87,12 +87,20 @@ static int by_value(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* Median lightness, and mean a*, b*, over a grid of 30 x 20 tile means. */
-static struct lab grid_lab(const struct score_picture *p, double *clipped)
+static double middle(double *v, size_t n)
 {
-    enum { COLS = 30, ROWS = 20 };
-    double l[COLS * ROWS], a = 0, b = 0;
-    size_t full = 0;
+    qsort(v, n, sizeof *v, by_value);
+    return n ? (v[n / 2] + v[(n - 1) / 2]) / 2 : (double)NAN;
+}
+
+/* Median lightness, and mean a*, b*, over a grid of 30 x 20 tile means. view: the median of those
+ * alone that do not show the room about a window. */
+static struct lab grid_lab(const struct score_truth *t, const struct score_picture *p,
+                           double *clipped, double *view)
+{
+    enum { COLS = SCORE_COLS, ROWS = SCORE_ROWS };
+    double l[COLS * ROWS], of_view[COLS * ROWS], a = 0, b = 0;
+    size_t full = 0, n_view = 0;
     for (int ty = 0; ty < ROWS; ty++)
         for (int tx = 0; tx < COLS; tx++) {
             double sum[3] = {0};
@@ -111,12 +119,14 @@ static struct lab grid_lab(const struct score_picture *p, double *clipped)
                 sum[k] /= area;
             struct lab lab = to_lab(sum);
             l[ty * COLS + tx] = lab.l;
+            if (!t->room[ty * COLS + tx])
+                of_view[n_view++] = lab.l;
             a += lab.a / (COLS * ROWS);
             b += lab.b / (COLS * ROWS);
         }
-    qsort(l, COLS * ROWS, sizeof *l, by_value);
+    *view = middle(of_view, n_view);
     *clipped = (double)full / ((double)p->width * p->height);
-    return (struct lab){(l[COLS * ROWS / 2] + l[COLS * ROWS / 2 - 1]) / 2, a, b};
+    return (struct lab){middle(l, COLS * ROWS), a, b};
 }
 
 /* Mean linear luminance over a patch given in mosaic pixels, one pixel inside its edges. */
@@ -163,12 +173,13 @@ bool score_pictures(const struct score_truth *t, const char *out)
     if (n == 0)
         return true;
     double *alt = malloc(n * sizeof *alt), *l = malloc(n * sizeof *l), *a = malloc(n * sizeof *a),
-           *b = malloc(n * sizeof *b), *r = malloc(n * sizeof *r), *clip = malloc(n * sizeof *clip);
+           *b = malloc(n * sizeof *b), *r = malloc(n * sizeof *r), *clip = malloc(n * sizeof *clip),
+           *view = malloc(n * sizeof *view);
     double *light = calloc(n * (t->n_patches + 1), sizeof *light);
-    if (!alt || !l || !a || !b || !r || !clip || !light)
+    if (!alt || !l || !a || !b || !r || !clip || !view || !light)
         return false;
     for (size_t i = 0; i < n; i++)
-        alt[i] = l[i] = a[i] = b[i] = clip[i] = (double)NAN;
+        alt[i] = l[i] = a[i] = b[i] = clip[i] = view[i] = (double)NAN;
     for (size_t i = 0; i < n * t->n_patches; i++)
         light[i] = (double)NAN;
     for (size_t i = 0; i < t->n_shots; i++)
@@ -178,7 +189,7 @@ bool score_pictures(const struct score_truth *t, const char *out)
     for (size_t i = 0; i < n; i++) {
         struct score_picture p = {0};
         if (score_read_frame(out, (long)i + 1, &p)) {
-            struct lab lab = grid_lab(&p, &clip[i]);
+            struct lab lab = grid_lab(t, &p, &clip[i], &view[i]);
             l[i] = lab.l;
             a[i] = lab.a;
             b[i] = lab.b;
@@ -206,6 +217,15 @@ bool score_pictures(const struct score_truth *t, const char *out)
     printf("  largest step of median L* %.2f (frame %zu), of its second difference %.3f (%zu), "
            "of chroma's %.3f (%zu)\n",
            jump, jump_at, second, second_at, chroma, chroma_at);
+    if (t->has_room) {
+        double view_second = 0;
+        size_t at = 0;
+        for (size_t i = 1; i + 1 < n; i++)
+            if (fabs(view[i] - (view[i - 1] + view[i + 1]) / 2) > view_second)
+                view_second = fabs(view[i] - (view[i - 1] + view[i + 1]) / 2), at = i + 1;
+        printf("  through the window alone: largest second difference of median L* %.3f (%zu)\n",
+               view_second, at);
+    }
     printf("  sun altitude, median L*, a*, b*, clipped %%:\n");
     static const double at[] = {60, 30, 10, 3, 0, -3, -6, -9, -12, -15, -18, -30, -50};
     for (size_t k = 0; k < sizeof at / sizeof *at; k++) {
@@ -215,8 +235,13 @@ bool score_pictures(const struct score_truth *t, const char *out)
                 (best == n || fabs(alt[i] - at[k]) < fabs(alt[best] - at[k])))
                 best = i;
         if (best < n)
-            printf("    %6.1f  L* %5.1f  a* %5.1f  b* %5.1f  %.3f  (frame %zu)\n", alt[best], l[best],
+        {
+            printf("    %6.1f  L* %5.1f  a* %5.1f  b* %5.1f  %.3f  (frame %zu)", alt[best], l[best],
                    a[best], b[best], 100 * clip[best], best + 1);
+            if (t->has_room)
+                printf("  through the window L* %.1f", view[best]);
+            printf("\n");
+        }
     }
     double sum[3] = {0};
     size_t count[3] = {0};
@@ -240,6 +265,7 @@ bool score_pictures(const struct score_truth *t, const char *out)
     free(b);
     free(r);
     free(clip);
+    free(view);
     free(light);
     return seen == n;
 }

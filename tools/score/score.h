@@ -32,12 +32,15 @@ struct score_patch {
     double *dn, *light;
 };
 
+enum { SCORE_COLS = 30, SCORE_ROWS = 20 }; /* tiles of the grids of lightness */
+
 struct score_truth {
     size_t n_shots, n_patches;
     struct score_shot *shot;
     struct score_patch *patch;
     int width, height, turn_deg; /* of the mosaic; clockwise to upright */
     double black_dn;
+    bool has_room, room[SCORE_COLS * SCORE_ROWS]; /* tiles that show the room about a window */
     char scene[40];
 };
 

@@ -155,6 +155,14 @@ static bool clear_of_ground(const struct score_picture *dusk, double limit, cons
     return true;
 }
 
+static bool before_room(const struct score_truth *t, const struct score_picture *p,
+                        const struct star *s)
+{
+    int x = (int)(s->x * SCORE_COLS / p->width), y = (int)(s->y * SCORE_ROWS / p->height);
+    return t->has_room && x >= 0 && x < SCORE_COLS && y >= 0 && y < SCORE_ROWS &&
+           t->room[y * SCORE_COLS + x];
+}
+
 /* How far the star's highest pixel stands above its surroundings, and its colour. */
 static void look_at(const struct score_picture *p, struct star *s)
 {
@@ -263,7 +271,7 @@ void score_stars(const struct score_truth *t, const char *shoot, const char *out
             if (!place(&camera, night->mid_unix, &s[i]))
                 continue;
             to_picture(t, &p, &s[i]);
-            if (!clear_of_ground(&d, limit, &s[i]))
+            if (!clear_of_ground(&d, limit, &s[i]) || before_room(t, &p, &s[i]))
                 continue;
             look_at(&p, &s[i]);
             if (s[i].over > 3)

@@ -113,6 +113,22 @@ static bool read_ledger(const char *dir, struct score_truth *t)
     return true;
 }
 
+/* Only of a camera that stood level: the room's tiles are those of the mosaic. */
+static void read_room(const char *dir, struct score_truth *t)
+{
+    struct dw_csv c = {0};
+    if (t->turn_deg || strcmp(t->scene, "window") != 0 || !read_table(dir, "truth/room.csv", &c))
+        return;
+    for (size_t i = 0; i < c.rows; i++) {
+        int x = (int)number(&c, i, dw_csv_column(&c, "column")),
+            y = (int)number(&c, i, dw_csv_column(&c, "row"));
+        if (x >= 0 && x < SCORE_COLS && y >= 0 && y < SCORE_ROWS)
+            t->room[y * SCORE_COLS + x] = number(&c, i, dw_csv_column(&c, "share")) > 0.1;
+    }
+    t->has_room = true;
+    dw_csv_free(&c);
+}
+
 static bool read_patches(const char *dir, struct score_truth *t)
 {
     struct dw_csv c = {0};
@@ -212,6 +228,7 @@ bool score_read(const char *shoot, const char *out, struct score_truth *t)
     if (!read_shots(shoot, t) || !read_ledger(out, t) || !read_patches(shoot, t))
         return false;
     read_camera(shoot, t);
+    read_room(shoot, t);
     read_levels(out, t);
     return true;
 }

@@ -1,0 +1,51 @@
+/* key.c: the light of a shot as one number. */
+#include "decide/steps.h"
+#include "base/robust.h"
+
+#include <math.h>
+
+/* The key is the mean of log2 light over the tiles that no lamp lights, each limited to this many
+ * stops about their median: smooth in every tile, so that it cannot switch from one population of
+ * tiles to another as a median does when the sky passes the ground in twilight. */
+#define KEY_REACH_STOPS 3.0
+
+static double key_of(const double *share_log2, size_t n, double *work)
+{
+    if (n == 0)
+        return (double)NAN;
+    for (size_t k = 0; k < n; k++)
+        work[k] = share_log2[k];
+    double middle = dw_median(work, n), sum = 0;
+    for (size_t k = 0; k < n; k++)
+        sum += middle + fmax(-KEY_REACH_STOPS, fmin(KEY_REACH_STOPS, share_log2[k] - middle));
+    return sum / (double)n;
+}
+
+enum dw_status dw_keys(struct dw_work *w, const struct dw_facts *facts, struct dw_error *err)
+{
+    if (!w->key) /* else: once more, with better levels, or knowing of lamps */
+        w->key = DW_TAKE(&w->arena, w->n, double);
+    size_t mark = w->arena.n;
+    double *share = DW_TAKE(&w->arena, (size_t)w->tiles, double);
+    double *work = DW_TAKE(&w->arena, (size_t)w->tiles, double);
+    if (!w->key || !share || !work)
+        return dw_fail(err, DW_ERR_MEMORY, "out of memory for the keys of %zu shots", w->n);
+    for (size_t i = 0; i < w->n; i++) {
+        const struct dw_measure *m = &w->survey->measure[i];
+        w->key[i] = (double)NAN;
+        if (!m->usable || !m->tile)
+            continue;
+        const struct dw_levels *l = dw_facts_levels(facts, &w->shots->shot[i]);
+        double black = (double)l->black[1], range = (double)l->white - black;
+        size_t n = 0;
+        for (int k = 0; k < w->tiles; k++) {
+            double level = (double)m->tile[k].mean[1] - black;
+            /* a tile darker than black still counts: as dark as the limit allows */
+            if (isfinite(level) && !(w->lamp && w->lamp[k]))
+                share[n++] = log2(fmax(level / range, 1e-9));
+        }
+        w->key[i] = key_of(share, n, work) + w->ev[i];
+    }
+    dw_arena_free_to(&w->arena, mark);
+    return DW_OK;
+}

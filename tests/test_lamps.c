@@ -1,0 +1,211 @@
+/* test_lamps.c: a lit room about the view must not lead the key; a lit street may. Invented data.
+ */
+#include "check_main.h"
+#include "fake_shoot.h"
+
+#include "decide/steps.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+enum { COLS = 30, ROWS = 20, TILES = COLS * ROWS };
+
+/* What lamps do to a tile of the fake shoot. */
+struct lamps {
+    double lux, on_utc, off_utc;
+    double daylight; /* share of the outside's light that falls there */
+    double border;   /* share of the tiles, from the frame's edge inwards; 0.5: a room */
+    bool below;      /* the lower half of the picture instead */
+};
+
+static bool is_lit(const struct lamps *l, int k)
+{
+    double x = fabs((k % COLS + 0.5) / COLS - 0.5), y = fabs((k / COLS + 0.5) / ROWS - 0.5);
+    return l->below ? k / COLS >= ROWS / 2 : fmax(x, y) > l->border / 2;
+}
+
+/* Gives the tiles of a fake shoot the light of lamps. Its truth knows each tile's light, its levels
+ * how much of the range that is; what the lamp adds is added in proportion. */
+static void put_lamps(struct fake_shoot *f, const struct lamps *l)
+{
+    for (size_t i = 0; i < f->shots.n; i++) {
+        double utc = f->params.start_utc + (double)i * f->params.interval_s;
+        double lamp = utc > l->on_utc && utc < l->off_utc ? l->lux : 0;
+        for (int k = 0; k < TILES; k++) {
+            struct dw_tile *t = &f->survey.measure[i].tile[k];
+            if (!is_lit(l, k))
+                continue;
+            double light = exp2((double)f->light[i * TILES + (size_t)k]);
+            double times = l->daylight + lamp / light;
+            const float black = 512, white = 16000;
+            t->clipped = 0;
+            for (int c = 0; c < 3; c++) {
+                float level = (t->mean[c] - black) * (float)times;
+                t->var[c] *= (float)times;
+                if (level > white - black)
+                    t->clipped = 1;
+                t->mean[c] = fminf(black + level, white);
+            }
+        }
+    }
+}
+
+static struct dw_decision decide(const struct fake_shoot *f)
+{
+    struct dw_decide_params params = DW_DECIDE_DEFAULTS;
+    params.has_site = true;
+    params.site = f->params.site;
+    struct dw_decision d;
+    struct dw_error err = {0};
+    ck_assert_msg(dw_decide(&f->shots, &f->survey, &params, NULL, &d, &err) == DW_OK, "%s",
+                  err.text);
+    return d;
+}
+
+static double gain(const struct dw_decision *d, size_t i)
+{
+    return d->frame[i].source[0].gain_stops;
+}
+
+static double lightness(double y)
+{
+    return y > 216.0 / 24389 ? 116 * cbrt(y) - 16 : 24389.0 / 27 * y;
+}
+
+/* Half the tiles are a room lit until 23 h, or all night, at 60 lux while it is 0.006 outside. The
+ * same nights without it say how the view must come out. */
+START_TEST(a_lit_room_does_not_lead_the_key)
+{
+    struct fake_params p = fake_defaults(4);
+    struct fake_shoot plain = fake_make(&p), f = fake_make(&p);
+    double set = 0, rise = 0;
+    for (size_t i = 1; i < f.shots.n; i++) {
+        if (f.alt[i] < -2 && f.alt[i - 1] >= -2)
+            set = p.start_utc + (double)i * p.interval_s;
+        if (f.alt[i] > -2 && f.alt[i - 1] <= -2)
+            rise = p.start_utc + (double)i * p.interval_s;
+    }
+    ck_assert(rise > set && set > 0);
+    struct lamps room = {60, set, _i ? rise : set + 4.5 * 3600, 0.05, 0.7, false};
+    put_lamps(&f, &room);
+    struct dw_decision d = decide(&f), e = decide(&plain);
+    ck_assert_uint_eq(d.n_frames, e.n_frames);
+    double worst = 0, apart = 0, least = INFINITY;
+    for (size_t i = 0; i < d.n_frames; i++) {
+        if (i > 1)
+            worst = fmax(worst, fabs(lightness(d.frame[i].key) - 2 * lightness(d.frame[i - 1].key) +
+                                     lightness(d.frame[i - 2].key)));
+        if (d.frame[i].sun_alt_deg < -8) {
+            apart = fmax(apart, gain(&d, i) - gain(&e, i));
+            least = fmin(least, gain(&d, i) - gain(&e, i));
+        }
+    }
+    ck_assert_double_lt(worst, 0.3); /* L*: as without lamps */
+    /* other tiles are in the mean, and the line is smooth over some hours: hardly more */
+    ck_assert_double_gt(least, -0.35);
+    ck_assert_double_lt(apart, 0.35);
+    dw_decision_free(&d);
+    dw_decision_free(&e);
+    fake_free(&f);
+    fake_free(&plain);
+}
+END_TEST
+
+/* The lower half is a street with lamps that burn all night, 0.04 lux where it is 0.006 without:
+ * within the camera's range. It counts: the gain is lower than without. */
+START_TEST(a_lit_street_counts)
+{
+    struct fake_params p = fake_defaults(4);
+    struct fake_shoot plain = fake_make(&p), f = fake_make(&p);
+    struct lamps street = {0.04, 0, INFINITY, 1, 0, true};
+    put_lamps(&f, &street);
+    struct dw_decision d = decide(&f), e = decide(&plain);
+    double sum = 0, n = 0;
+    for (size_t i = 0; i < d.n_frames; i++)
+        if (d.frame[i].sun_alt_deg < -18) {
+            sum += gain(&d, i) - gain(&e, i);
+            n++;
+        }
+    ck_assert_double_gt(n, 100);
+    ck_assert_double_lt(sum / n, -0.7);
+    dw_decision_free(&d);
+    dw_decision_free(&e);
+    fake_free(&f);
+    fake_free(&plain);
+}
+END_TEST
+
+/* How many tiles are taken for lamps, of those that are and of those that are not. */
+static void count_lamps(const struct fake_shoot *f, const struct lamps *truth, int found[2])
+{
+    struct dw_decide_params params = DW_DECIDE_DEFAULTS;
+    params.has_site = true;
+    params.site = f->params.site;
+    struct dw_facts facts = {0};
+    struct dw_error err = {0};
+    struct dw_work w = {.shots = &f->shots, .survey = &f->survey, .params = &params};
+    w.n = f->shots.n;
+    w.tiles = TILES;
+    ck_assert(dw_when(&w, &facts, &err) >= 0 && dw_record(&w, &err) >= 0 &&
+              dw_levels_learn(&w, &facts, &err) >= 0 && dw_tiles(&w, &facts, &err) >= 0 &&
+              dw_poses(&w, &err) >= 0 && dw_lamps(&w, &facts, &err) >= 0);
+    found[0] = found[1] = 0;
+    for (int k = 0; k < TILES; k++)
+        if (w.lamp[k])
+            found[truth && is_lit(truth, k)]++;
+    dw_arena_free_to(&w.arena, 0);
+    dw_facts_free(&facts);
+}
+
+/* Nothing in these is a lamp but a window or two in the dark: clear, broken cloud, moonrise,
+ * headlights in every tenth shot, lamps that go on in a few tiles of the ground (four in a
+ * hundred). */
+START_TEST(weather_moon_and_cars_are_not_lamps)
+{
+    struct fake_params p = fake_defaults(5);
+    p.cloud = _i == 1 ? 0.5 : 0;
+    p.moonrise_utc = _i == 2 ? p.start_utc + 9 * 3600 : 0;
+    p.headlights = _i == 3 ? 0.1 : 0;
+    p.headlight_stops = 3;
+    p.lamps_utc = _i == 4 ? p.start_utc + 8 * 3600 : 0;
+    struct fake_shoot f = fake_make(&p);
+    int found[2];
+    count_lamps(&f, NULL, found);
+    ck_assert_int_le(found[0], _i == 4 ? 15 : 0);
+    fake_free(&f);
+}
+END_TEST
+
+/* A reflection of the lit room in the pane: the lower half of the view bears a veil of 0.05 lux
+ * until it goes out in the night. Half the tiles, and these alone, go on and off. Of a frame that
+ * is all lamps nothing would be left for the key: then all count. */
+START_TEST(what_goes_out_is_found)
+{
+    struct fake_params p = fake_defaults(6);
+    struct fake_shoot f = fake_make(&p), g = fake_make(&p);
+    struct lamps veil = {0.05, 0, p.start_utc + 11 * 3600, 1, 0, true};
+    struct lamps all = {0.05, 0, p.start_utc + 11 * 3600, 1, -1, false};
+    int found[2];
+    put_lamps(&f, &veil);
+    count_lamps(&f, &veil, found);
+    ck_assert_int_eq(found[0], 0);
+    ck_assert_int_ge(found[1], TILES / 2 - TILES / 20);
+    put_lamps(&g, &all);
+    count_lamps(&g, &all, found);
+    ck_assert_int_le(found[0] + found[1], TILES / 5);
+    fake_free(&f);
+    fake_free(&g);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *s = suite_create("lamps");
+    TCase *t = tcase_create("all");
+    tcase_add_loop_test(t, a_lit_room_does_not_lead_the_key, 0, 2);
+    tcase_add_test(t, a_lit_street_counts);
+    tcase_add_loop_test(t, weather_moon_and_cars_are_not_lamps, 0, 5);
+    tcase_add_test(t, what_goes_out_is_found);
+    suite_add_tcase(s, t);
+    return dw_check_main(s);
+}
