@@ -246,7 +246,8 @@ START_TEST(spoiled_exposures_are_found_and_pull_nothing)
 {
     struct fake_shoot f = shoot(200, 3);
     struct dw_decide_params params = for_site(&f);
-    /* the reference lacks the shots that will be spoiled: what is left must not know the difference */
+    /* the reference lacks the shots that will be spoiled: what is left must not know the difference
+     */
     enum dw_word word[200] = {DW_WORD_NONE};
     word[50] = word[51] = word[120] = DW_WORD_DROP;
     params.word = word;
@@ -267,6 +268,30 @@ START_TEST(spoiled_exposures_are_found_and_pull_nothing)
     }
     dw_decision_free(&d);
     dw_decision_free(&clean);
+    fake_free(&f);
+}
+END_TEST
+
+/* Between the end of dusk and moonrise it is darker than an hour before and after: no fault. One
+ * shot in the middle of it that is exposed wrongly is. */
+START_TEST(light_that_creeps_away_and_back_is_no_fault)
+{
+    struct fake_params p = fake_defaults(4);
+    p.frames = 140;
+    p.flat = true;
+    struct fake_shoot f = fake_make(&p);
+    for (size_t i = 0; i < 140; i++)
+        brighten(&f, i, -4 * fmax(0, 1 - fabs((double)i - 70) / 30));
+    struct dw_decide_params params = for_site(&f);
+    struct dw_decision d = decide(&f, &params);
+    for (size_t i = 0; i < 140; i++)
+        ck_assert_msg(d.ledger[i].faults == 0, "shot %zu: %s", i, d.ledger[i].reason);
+    dw_decision_free(&d);
+    brighten(&f, 72, -3);
+    d = decide(&f, &params);
+    for (size_t i = 0; i < 140; i++)
+        ck_assert_uint_eq(d.ledger[i].faults, i == 72 ? DW_DARK : 0);
+    dw_decision_free(&d);
     fake_free(&f);
 }
 END_TEST
@@ -456,6 +481,7 @@ int main(void)
     tcase_add_test(t, long_holes_are_left_out_and_told);
     tcase_add_test(t, a_drifting_timer_keeps_one_frame_a_shot);
     tcase_add_test(t, spoiled_exposures_are_found_and_pull_nothing);
+    tcase_add_test(t, light_that_creeps_away_and_back_is_no_fault);
     tcase_add_test(t, a_person_has_the_last_word);
     tcase_add_test(t, a_rejected_shot_pulls_nothing);
     tcase_add_test(t, the_first_and_last_shots_may_lie_in_dusk);

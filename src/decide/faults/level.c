@@ -9,6 +9,7 @@
 #define BRIGHT_STOPS 1.2
 #define DARK_STOPS (-1.6)
 #define BRIGHT_CLIPPED 0.35 /* share of the tiles that are clipped beyond what is usual there */
+#define STEP_SHARE 0.4      /* of how far it stands out, in one step at either end */
 #define JUMP_STOPS 0.6      /* a lone shot off by this, and by so many times what neighbouring */
 #define JUMP_USUAL 1.7      /* levels differ by (their 90th percentile), stands out as well */
 #define DARK_DEG (-3)       /* below it a light can be brighter than what the sky gives */
@@ -29,10 +30,15 @@ static double clipped_tiles(const struct dw_work *w, size_t i)
     return (double)n / w->tiles;
 }
 
+static size_t most_reach(const struct dw_work *w)
+{
+    return (size_t)fmin(60, fmax(15, 3600 / w->interval));
+}
+
 /* Raw levels of the shots to one side, nearest first, up to an hour's; returns how many. */
 static size_t side_levels(const struct dw_work *w, size_t i, int side, double *level)
 {
-    size_t reach = (size_t)fmin(60, fmax(15, 3600 / w->interval)), n = 0;
+    size_t reach = most_reach(w), n = 0;
     for (size_t d = 1; d <= reach; d++) {
         if (side < 0 ? d > i : i + d >= w->n)
             break;
@@ -51,12 +57,37 @@ static double agreed(double a, double b)
     return fabs(a) < fabs(b) ? a : b;
 }
 
+/* The largest step between two shots in a row that leads from shot i to one side, up to where the
+ * level has come back by half of `off`, or to the last one known. */
+static double step_out(const struct dw_work *w, const struct dw_ledger_row *ledger, size_t i,
+                       int side, double off)
+{
+    double level = raw_level(w, i), last = level, most = 0;
+    size_t reach = most_reach(w);
+    for (size_t d = 1; d <= reach; d++) {
+        if (side < 0 ? d > i : i + d >= w->n)
+            break;
+        size_t j = side < 0 ? i - d : i + d;
+        if (!isfinite(w->key[j]) || (ledger[j].faults & DW_FLASH))
+            continue;
+        double here = raw_level(w, j), step = off > 0 ? last - here : here - last;
+        most = fmax(most, step);
+        last = here;
+        if ((off > 0 ? level - here : here - level) > 0.5 * fabs(off))
+            break;
+    }
+    return most;
+}
+
 /* How far a shot stands out from the camera's habit. The habit is what came before *and* what came
  * after: a lamp that goes on for the evening changes the one, dusk at the end of the camera's range
  * lies between the two, and only a spoiled shot stands out from both. The first and last shots of a
  * shoot have one side only: they must stand out from their neighbour and from where their two
- * neighbours' trend leads as well, or dusk would be a fault of the shoot's first shot. */
-static double stands_out(const struct dw_work *w, size_t i, double *work)
+ * neighbours' trend leads as well, or dusk would be a fault of the shoot's first shot. Light that
+ * creeps away and back, as between the end of dusk and moonrise, is no fault either: what is
+ * exposed wrongly begins and ends with a step. */
+static double stands_out(const struct dw_work *w, const struct dw_ledger_row *ledger, size_t i,
+                         double *work)
 {
     double level = raw_level(w, i), off[2] = {0, 0}, edge = 0;
     bool known[2];
@@ -68,8 +99,13 @@ static double stands_out(const struct dw_work *w, size_t i, double *work)
         edge = agreed(level - work[0], n > 1 ? level - (2 * work[0] - work[1]) : level - work[0]);
         off[k] = level - dw_median(work, n); /* reorders work */
     }
-    if (known[0] && known[1])
-        return agreed(off[0], off[1]);
+    if (known[0] && known[1]) {
+        double both = agreed(off[0], off[1]);
+        return fmin(step_out(w, ledger, i, -1, both), step_out(w, ledger, i, 1, both)) <
+                       STEP_SHARE * fabs(both)
+                   ? 0
+                   : both;
+    }
     return agreed(known[0] ? off[0] : off[1], edge);
 }
 
@@ -137,7 +173,8 @@ enum dw_status dw_judge_level(struct dw_work *w, struct dw_ledger_row *ledger, s
     for (size_t i = 0; i < w->n; i++) {
         if (!isfinite(w->key[i]) || (ledger[i].faults & DW_FLASH))
             continue;
-        double off = w->params->few ? 0 : stands_out(w, i, work), clipped = clipped_tiles(w, i);
+        double off = w->params->few ? 0 : stands_out(w, ledger, i, work),
+               clipped = clipped_tiles(w, i);
         double more = clipped > BRIGHT_CLIPPED ? clipped - usual_clipped(w, i, work) : 0;
         double jump = w->params->few ? 0 : jumps(w, i, work);
         if (agreed(jump, 2 * off) != jump) /* the hour's habit must say so as well */
