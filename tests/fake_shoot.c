@@ -169,6 +169,14 @@ static double setting_error(const struct fake_params *p, unsigned kind, int step
     return p->setting_error * normal(&s);
 }
 
+/* Share of the corner's loss in the middle of a tile of a frame of 3:2. */
+static double shading_at(const struct fake_params *p, int k)
+{
+    double x = 3 * ((k % p->cols + 0.5) / p->cols * 2 - 1),
+           y = 2 * ((k / p->cols + 0.5) / p->rows * 2 - 1), r2 = (x * x + y * y) / 13;
+    return 0.7 * r2 + 0.3 * r2 * r2;
+}
+
 static char *name_of(int i)
 {
     char text[32];
@@ -176,7 +184,8 @@ static char *name_of(int i)
     return strdup(text);
 }
 
-static void set_record(const struct fake_params *p, struct dw_shot *s, int i, int shutter, int iso)
+static void set_record(const struct fake_params *p, struct dw_shot *s, int i, int shutter, int iso,
+                       int closed)
 {
     bool none = p->no_records || (p->no_record_every && i % p->no_record_every == 7);
     bool wrong = p->wrong_iso_last > 0 && i >= p->wrong_iso_first && i <= p->wrong_iso_last;
@@ -184,7 +193,7 @@ static void set_record(const struct fake_params *p, struct dw_shot *s, int i, in
     s->shutter_s = s->shutter_marked_s = none ? 0 : exp2(shutter / 3.0);
     s->iso = s->iso_marked = none ? 0 : 100 * exp2((iso + wrong) / 3.0);
     s->has_aperture = p->contacts;
-    s->f_number = s->f_marked = p->contacts ? 4 : 1;
+    s->f_number = s->f_marked = p->contacts ? 4 * exp2(closed / 6.0) : 1;
     s->ev100 = none ? (double)NAN : 2 * log2(s->f_number) - shutter / 3.0 - (iso + wrong) / 3.0;
 }
 
@@ -203,6 +212,8 @@ struct fake_shoot fake_make(const struct fake_params *params)
     f.alt = calloc(n, sizeof *f.alt);
     f.light = calloc(n * tiles, sizeof *f.light);
     f.spoiled = calloc(n, sizeof *f.spoiled);
+    f.colour = calloc(n, sizeof *f.colour);
+    f.corner = calloc(n, sizeof *f.corner);
     lay_out(p, place);
     int setting = -1000; /* total exposure in thirds above 1 s at ISO 100 */
     double utc = p->start_utc, drift_phase = 6 * uniform(&(uint64_t){stream(p->seed, 3, 0)});
@@ -223,7 +234,12 @@ struct fake_shoot fake_make(const struct fake_params *params)
         if (fabs(want - setting) > 1.2)
             setting = (int)lround(want);
         setting = setting < -36 ? -36 : setting > 24 ? 24 : setting;
-        int shutter = setting > 15 ? 15 : setting, iso = setting > 15 ? setting - 15 : 0;
+        /* thirds of a stop that the lens is closed by: one for every two thirds more light */
+        int most = (int)lround(3 * p->stop_down), closed = setting < -12 ? (-12 - setting) / 2 : 0;
+        closed = closed > most ? most : closed;
+        int shutter = (setting > 15 ? 15 : setting) + closed, iso = setting > 15 ? setting - 15 : 0;
+        double lost = p->shading * (0.4 + 0.6 * exp2(-closed / 3.0));
+        double glow = p->glow * exp(-0.5 * pow(sun.alt_deg / 4, 2));
         bool car = sun.alt_deg < -9 && uniform(&s) < p->headlights;
         double strength = p->headlight_stops * (0.3 + uniform(&s));
         truth = setting_error(p, 4, shutter) + setting_error(p, 5, iso) + p->jitter * normal(&s) +
@@ -242,14 +258,18 @@ struct fake_shoot fake_make(const struct fake_params *params)
             m->black[c] = (float)BLACK;
         double gain = DN_PER_E * exp2(iso / 3.0);
         black += p->dark_dn * exp2((shutter + iso) / 3.0) / 256;
+        for (int c = 0; c < 2; c++)
+            f.colour[out][c] = p->channel_error * setting_error(p, c == 0 ? 8 : 9, shutter) /
+                               fmax(p->setting_error, 1e-9);
+        f.corner[out] = lost;
         for (size_t k = 0; k < tiles; k++) {
             double lit = (double)light[k] + (car ? strength * place[k].headlight : 0);
             light[k] = (float)lit;
             for (int c = 0; c < 3; c++) {
                 double tint = c == 0 ? place[k].red : c == 2 ? place[k].blue : 0;
                 if (c != 1)
-                    tint += p->channel_error * setting_error(p, c == 0 ? 8 : 9, shutter) /
-                            fmax(p->setting_error, 1e-9);
+                    tint += f.colour[out][c / 2] + (c == 0 ? glow : -glow) * (1 + place[k].side);
+                tint -= lost * shading_at(p, (int)k);
                 double level =
                     exp2(lit + tint + truth - 16.6 + (setting + 34) / 3.0 - 3) * (WHITE - BLACK);
                 double pixels = c == 1 ? p->pixels : p->pixels / 2;
@@ -273,7 +293,7 @@ struct fake_shoot fake_make(const struct fake_params *params)
         memcpy(shot->cam_xyz, cam, sizeof cam);
         shot->has_offset = true;
         shot->file_number = i + 1;
-        set_record(p, shot, i, shutter, iso);
+        set_record(p, shot, i, shutter, iso, closed);
         shot->has_clock = true;
         shot->clock_s = utc - (shot->has_shutter ? shot->shutter_s / 2 : 0);
         bool wrong = i >= p->wrong_iso_first && i <= p->wrong_iso_last && p->wrong_iso_last > 0;
@@ -309,6 +329,8 @@ void fake_free(struct fake_shoot *f)
     free(f->alt);
     free(f->light);
     free(f->spoiled);
+    free(f->colour);
+    free(f->corner);
 }
 
 struct fake_shoot fake_reversed(const struct fake_shoot *f)
@@ -321,6 +343,8 @@ struct fake_shoot fake_reversed(const struct fake_shoot *f)
     r.alt = calloc(n, sizeof *r.alt);
     r.light = calloc(n * tiles, sizeof *r.light);
     r.spoiled = calloc(n, sizeof *r.spoiled);
+    r.colour = calloc(n, sizeof *r.colour);
+    r.corner = calloc(n, sizeof *r.corner);
     for (size_t i = 0; i < n; i++) {
         size_t j = n - 1 - i;
         r.shots.shot[i] = f->shots.shot[j];
@@ -338,6 +362,8 @@ struct fake_shoot fake_reversed(const struct fake_shoot *f)
         r.error[i] = f->error[j];
         r.alt[i] = f->alt[j];
         r.spoiled[i] = f->spoiled[j];
+        memcpy(r.colour[i], f->colour[j], sizeof r.colour[i]);
+        r.corner[i] = f->corner[j];
     }
     return r;
 }

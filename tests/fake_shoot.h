@@ -29,6 +29,9 @@ struct fake_params {
     double ridge_utc;     /* sun comes over a ridge then; 0: never */
     double lamps_utc;     /* lamps go on; 0: never */
     double channel_error; /* stops rms of red and blue against green, per shutter time */
+    double stop_down;     /* stops that the lens closes by as the day grows */
+    double shading;       /* stops lost in the corner wide open; two fifths of it when closed */
+    double glow;          /* stops by which red grows against green, and blue falls, at sunset */
     int no_record_every;  /* every so many shots lacks its record; 0: none */
     bool no_records;
     int wrong_iso_first, wrong_iso_last; /* shots whose ISO is recorded a third too high */
@@ -46,6 +49,8 @@ struct fake_shoot {
     double *error; /* true exposure error of each shot: positive when brighter than recorded */
     double *alt;   /* sun altitude, degrees */
     float *light;  /* log2 of each tile's true light, n*tiles */
+    double (*colour)[2]; /* true errors of red and blue of each shot's settings, stops */
+    double *corner;      /* stops lost in the corner */
     bool *spoiled; /* headlights in it, or a record that is wrong */
 };
 struct fake_shoot fake_make(const struct fake_params *params);

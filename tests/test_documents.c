@@ -123,6 +123,18 @@ static void check_frames_round_trip(void)
     size_t n;
     struct dw_error err = {0};
     s->d.frame[1].sun_alt_deg = (double)NAN;
+    for (int i = 2; i < 5; i++) { /* displaced, unevenly shaded, both */
+        struct dw_source *p = &s->d.frame[i].source[0];
+        if (i != 3) {
+            p->shift_x = -7.25;
+            p->shift_y = 1.0 / 3;
+            p->roll_deg = 1e-3;
+        }
+        if (i != 2) {
+            p->shade[0] = 0.1 + 1.0 / 3;
+            p->shade[1] = -2.0 / 7;
+        }
+    }
     ck_assert_int_eq(dw_write_frames(s->dir, &s->shots, &s->d, NULL), DW_OK);
     ck_assert_msg(dw_read_frames(s->dir, &s->shots, &f, &n, &err) == DW_OK, "%s", err.text);
     ck_assert_uint_eq(n, 6);
@@ -139,6 +151,7 @@ static void check_frames_round_trip(void)
             ck_assert(same(p->gain_stops, q->gain_stops) && same(p->turn_deg, q->turn_deg));
             ck_assert(same(p->shift_x, q->shift_x) && same(p->shift_y, q->shift_y) &&
                       same(p->roll_deg, q->roll_deg));
+            ck_assert(same(p->shade[0], q->shade[0]) && same(p->shade[1], q->shade[1]));
             ck_assert_mem_eq(&p->weight, &q->weight, sizeof p->weight);
             ck_assert_mem_eq(p->chroma, q->chroma, sizeof p->chroma);
         }
@@ -224,8 +237,8 @@ START_TEST(facts_hold_what_facts_json_knows)
     ck_assert_uint_eq(sizeof(struct dw_levels), 40);
     ck_assert_uint_eq(sizeof(struct dw_law), 32);
     ck_assert_uint_eq(sizeof(struct dw_facts), 272);
-    ck_assert_uint_eq(sizeof(struct dw_source), 64);
-    ck_assert_uint_eq(sizeof(struct dw_frame), 320);
+    ck_assert_uint_eq(sizeof(struct dw_source), 80);
+    ck_assert_uint_eq(sizeof(struct dw_frame), 384);
 }
 END_TEST
 
@@ -295,9 +308,13 @@ START_TEST(summary_holds_exactly_the_promised_fields)
 {
     static const char *const fields[] = {"frames",    "interval_s", "site", "utc_offset_s",
                                          "first_utc", "last_utc",   "pole", "loop",
-                                         "flicker",   "faults"};
+                                         "flicker",   "settings",   "faults"};
     s->d.ledger[1].faults = DW_BRIGHT | DW_GAP;
     s->d.ledger[4].faults = DW_GAP;
+    struct dw_setting_error setting = {
+        .kind = DW_ISO, .value = 800, .red = 0.0123, .red_sigma = 0.0004};
+    s->d.setting = &setting;
+    s->d.n_settings = 1;
     ck_assert_int_eq(dw_write_summary(s->dir, &s->d, NULL), DW_OK);
     json_t *o = json_load_file(shoot_path(s, "summary.json"), 0, NULL);
     ck_assert_ptr_nonnull(o);
@@ -321,6 +338,12 @@ START_TEST(summary_holds_exactly_the_promised_fields)
                             0.00151234 / 0.004, 1e-10);
     json_t *twilight = json_object_get(json_object_get(flicker, "by_light"), "twilight");
     ck_assert(json_is_null(json_object_get(twilight, "before_stops"))); /* no such frame */
+    json_t *settings = json_object_get(o, "settings"), *iso = json_array_get(settings, 0);
+    ck_assert_uint_eq(json_array_size(settings), 1);
+    ck_assert_uint_eq(json_object_size(iso), 3); /* nothing is said of blue and corner */
+    ck_assert_double_eq_tol(json_number_value(json_object_get(iso, "iso")), 800, 1e-9);
+    ck_assert_double_eq_tol(json_real_value(json_object_get(iso, "red_stops")), 0.0123, 1e-10);
+    ck_assert_double_eq_tol(json_real_value(json_object_get(iso, "red_sigma_stops")), 0.0004, 1e-10);
     ck_assert_uint_eq(json_object_size(faults), 2);
     ck_assert_int_eq(json_integer_value(json_object_get(faults, "gap")), 2);
     ck_assert_int_eq(json_integer_value(json_object_get(faults, "bright")), 1);

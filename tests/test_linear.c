@@ -4,6 +4,7 @@
 
 #include "render/green_line.h"
 #include "render/hot.h"
+#include "render/light.h"
 
 static const struct dw_size half = {DW_SIZE_HALF, 0, 0}, full = {DW_SIZE_FULL, 0, 0};
 static const char *const every_pattern[] = {"RGGB", "BGGR", "GRBG", "GBRG", "X", "M", "3"};
@@ -14,8 +15,7 @@ static struct dw_linear light_of(const struct dw_mosaic *m, const struct dw_fact
 {
     struct dw_linear l = {0};
     struct dw_error err = {0};
-    enum dw_status s =
-        dw_linear_from_mosaic(m, &plain_levels, f, source, size, false, &l, &err);
+    enum dw_status s = dw_linear_from_mosaic(m, &plain_levels, f, source, size, false, &l, &err);
     ck_assert_msg(s == DW_OK, "%s", err.text);
     return l;
 }
@@ -144,6 +144,66 @@ START_TEST(gain_balance_and_matrix_are_applied)
 }
 END_TEST
 
+/* An even field that a lens has shaded by 0.7 r^2 + 0.3 r^4 of some stops comes out even, at each
+ * size, and so does one that was moved besides: shading belongs to the sensor, not to the scene. */
+static double shaded(double x, double y, int colour)
+{
+    double dx = 2 * x + 1 - 240, dy = 2 * y + 1 - 160,
+           r2 = (dx * dx + dy * dy) / (240 * 240 + 160 * 160);
+    return 0.1 * (colour + 1) * exp2(-1.2 * (0.7 * r2 + 0.3 * r2 * r2));
+}
+
+START_TEST(shading_is_evened_out)
+{
+    struct dw_mosaic m = new_mosaic(240, 160, "RGGB");
+    struct dw_facts f = plain_facts(240, 160);
+    struct dw_source source = plain_source;
+    const struct dw_size fit = {DW_SIZE_FIT, 60, 60};
+    const struct dw_size *const sizes[] = {&half, &full, &fit, &half};
+    expose(&m, shaded);
+    source.shade[0] = 1.2 * 0.7;
+    source.shade[1] = 1.2 * 0.3;
+    for (int k = 0; k < 4; k++) {
+        if (k == 3) {
+            f.crop = (struct dw_crop){6, 4, 6, 4};
+            source.shift_x = 5;
+            source.shift_y = -3;
+        }
+        struct dw_linear l = light_of(&m, &f, &source, sizes[k]);
+        for (int c = 0; c < 3; c++)
+            for (int i = 0; i < l.width * l.height; i++) {
+                int x = i % l.width, y = i / l.width;
+                bool inside = x > 3 && y > 3 && x < l.width - 4 && y < l.height - 4;
+                /* at the border colours come from up to a cell away, where shading is another by
+                 * 0.02 stop a pixel; counts are whole */
+                ck_assert_msg(fabs((double)l.plane[c][i] / (0.1 * (c + 1)) - 1) <
+                                  (inside ? 0.01 : 0.03),
+                              "size %d, colour %d, pixel %d: %g", k, c, i, (double)l.plane[c][i]);
+            }
+        dw_linear_free(&l);
+    }
+    struct dw_thumb thumb = {120, 80, 2, malloc(120 * 80 * 3 * sizeof(float))};
+    struct dw_measure measured = {.black = {BLACK, BLACK, BLACK}, .white = WHITE};
+    struct dw_linear small = {0};
+    for (int i = 0; i < 120 * 80; i++)
+        for (int c = 0; c < 3; c++)
+            thumb.rgb[3 * i + c] = (float)shaded(2 * (i % 120) + 0.5, 2 * (i / 120) + 0.5, c);
+    ck_assert_int_eq(
+        dw_linear_from_thumb(&thumb, &measured, &plain_levels, &f, &source, &small, NULL), DW_OK);
+    for (int c = 0; c < 3; c++)
+        for (int i = 0; i < 120 * 80; i++)
+            ck_assert_double_eq_tol((double)small.plane[c][i], 0.1 * (c + 1), 1e-5);
+    dw_linear_free(&small);
+    free(thumb.rgb);
+    struct dw_develop develop;
+    struct dw_error err = {0};
+    source.shade[0] = 9;
+    ck_assert_int_eq(dw_develop_make(&f, &source, &develop, &err), DW_ERR_USAGE);
+    ck_assert_ptr_nonnull(strstr(err.text, "shading of 9"));
+    dw_mosaic_free(&m);
+}
+END_TEST
+
 /* Levels below black stay below zero: cutting them would lift the mean of a dark sky. */
 START_TEST(noise_about_black_keeps_its_mean)
 {
@@ -187,8 +247,8 @@ START_TEST(clipped_light_stays_neutral)
             double r = (double)l.plane[0][at], g = (double)l.plane[1][at];
             double b = (double)l.plane[2][at];
             ck_assert_msg(g > 0.95 * fmax(r, b), "magenta: %g %g %g at %g", r, g, b, brightness);
-            ck_assert_msg(fmax(r, b) < 1.06 * g && fmin(r, b) > 0.94 * g, "%g %g %g at %g", r, g,
-                          b, brightness);
+            ck_assert_msg(fmax(r, b) < 1.06 * g && fmin(r, b) > 0.94 * g, "%g %g %g at %g", r, g, b,
+                          brightness);
             ck_assert_msg(g > 0.97 * last, "darker: %g after %g", g, last);
             last = fmax(g, last);
             dw_linear_free(&l);
@@ -243,14 +303,15 @@ START_TEST(lost_green_follows_the_measured_light)
     struct dw_green_line line = {0};
     ck_assert_double_eq_tol((double)dw_green_line_tell(&line, 0.8f, 0.2f), 0.4, 1e-4);
     for (int i = 0; i < 3000; i++) {
-        double x = (i % 31 - 10) / 10.0, y = 0.1 - 0.2 * x; /* stops: red over blue, green over both */
+        double x = (i % 31 - 10) / 10.0,
+               y = 0.1 - 0.2 * x; /* stops: red over blue, green over both */
         const float v[3] = {(float)exp2(x / 2), (float)exp2(y), (float)exp2(-x / 2)};
         dw_green_line_add(&line, 1, v);
     }
     for (double x = -1.5; x < 1.6; x += 0.5)
-        ck_assert_double_eq_tol(log2((double)dw_green_line_tell(&line, (float)exp2(x / 2),
-                                                                (float)exp2(-x / 2))),
-                                0.1 - 0.2 * x, 0.01);
+        ck_assert_double_eq_tol(
+            log2((double)dw_green_line_tell(&line, (float)exp2(x / 2), (float)exp2(-x / 2))),
+            0.1 - 0.2 * x, 0.01);
     ck_assert_double_eq_tol((double)dw_green_line_tell(&line, 32, 1.0f / 32), exp2(-0.5), 1e-4);
 }
 END_TEST
@@ -362,9 +423,9 @@ START_TEST(sources_add_up_in_linear_light)
         struct dw_mosaic other = new_mosaic(18, 12, "RGGB");
         struct dw_facts g = plain_facts(18, 12);
         struct dw_error err;
-        ck_assert_int_eq(dw_linear_from_mosaic(&other, &plain_levels, &g, &source, &half, true,
-                                               &sum, &err),
-                         DW_ERR_USAGE);
+        ck_assert_int_eq(
+            dw_linear_from_mosaic(&other, &plain_levels, &g, &source, &half, true, &sum, &err),
+            DW_ERR_USAGE);
         dw_linear_free(&whole);
         dw_linear_free(&sum);
         dw_mosaic_free(&m);
@@ -477,6 +538,7 @@ int main(void)
     tcase_add_test(c, colours_of_a_cell_share_one_centre);
     tcase_add_test(c, stars_keep_their_colour);
     tcase_add_test(c, gain_balance_and_matrix_are_applied);
+    tcase_add_test(c, shading_is_evened_out);
     tcase_add_test(c, noise_about_black_keeps_its_mean);
     tcase_add_test(c, clipped_light_stays_neutral);
     tcase_add_test(c, clipped_light_has_the_colour_of_its_surroundings);

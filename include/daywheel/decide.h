@@ -122,6 +122,8 @@ struct dw_source {
     double shift_x, shift_y; /* how far the camera's view was displaced, mosaic pixels, sensor
                               * orientation, x right, y down: render puts it back */
     double roll_deg;         /* and turned about the frame's middle, clockwise */
+    double shade[2];         /* stops by which light is lifted: [0] r^2 + [1] r^4, r from the mosaic's
+                              * middle, 1 in its corners */
 };
 
 /* One output frame's instruction. Columns of frames.csv. */
@@ -172,6 +174,19 @@ struct dw_flicker {
     double all, day, twilight, night;
 };
 
+/* What one setting of the camera does to colours and to the lens' shading, beside its other settings;
+ * taken off every shot that has it. Standard deviations have in them what all settings of a kind
+ * share, which nobody sees jump. */
+enum dw_setting_kind { DW_SHUTTER, DW_ISO, DW_APERTURE };
+#define DW_SETTING_KINDS 3
+struct dw_setting_error {
+    enum dw_setting_kind kind;
+    double value;                 /* s, ISO, f-number */
+    double red, red_sigma;        /* stops, beside green: positive is too strong */
+    double blue, blue_sigma;
+    double corner, corner_sigma;  /* stops, light in the corner beside the middle */
+};
+
 struct dw_decision {
     struct dw_facts facts;
     size_t n_shots;
@@ -179,6 +194,8 @@ struct dw_decision {
     size_t n_frames;
     struct dw_frame *frame;
     struct dw_flicker before, after;
+    size_t n_settings; /* of those that do anything, in the order in which they were used */
+    struct dw_setting_error *setting;
     double fps, flicker_threshold; /* so much flicker is just seen at that rate, stops */
 };
 

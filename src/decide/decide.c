@@ -79,6 +79,10 @@ static enum dw_status take_steps(struct dw_work *w, struct dw_decision *out, str
     if (status >= 0)
         status = dw_faults(w, out->ledger, err);
     if (status >= 0)
+        status = dw_tints(w, out, err);
+    if (status >= 0)
+        status = dw_shading(w, out, err);
+    if (status >= 0)
         status = dw_dark(w, &out->facts, err);
     if (status >= 0)
         status = dw_steady(w, err);
@@ -146,5 +150,6 @@ void dw_decision_free(struct dw_decision *d)
     dw_facts_free(&d->facts);
     free(d->ledger);
     free(d->frame);
+    free(d->setting);
     memset(d, 0, sizeof *d);
 }

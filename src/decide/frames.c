@@ -23,13 +23,15 @@ static void set_weights(const struct dw_work *w, struct dw_frame *f)
 
 static struct dw_source source_of(const struct dw_work *w, size_t shot, double weight)
 {
-    struct dw_source s = {.shot = (uint32_t)shot,
-                          .weight = (float)weight,
-                          .gain_stops = dw_gain(w, shot),
-                          .chroma = {1, 1, 1},
-                          .shift_x = w->back[shot].x,
-                          .shift_y = w->back[shot].y,
-                          .roll_deg = w->back[shot].roll_deg};
+    struct dw_source s = {
+        .shot = (uint32_t)shot,
+        .weight = (float)weight,
+        .gain_stops = dw_gain(w, shot),
+        .chroma = {(float)exp2(w->tint[shot][0]), 1, (float)exp2(w->tint[shot][2])},
+        .shade = {w->shade[shot][0], w->shade[shot][1]},
+        .shift_x = w->back[shot].x,
+        .shift_y = w->back[shot].y,
+        .roll_deg = w->back[shot].roll_deg};
     return s;
 }
 

@@ -42,7 +42,7 @@ enum dw_status dw_keys(struct dw_work *w, const struct dw_facts *facts, struct d
             double level = (double)m->tile[k].mean[1] - black;
             /* a tile darker than black still counts: as dark as the limit allows */
             if (isfinite(level) && !(w->lamp && w->lamp[k]))
-                share[n++] = log2(fmax(level / range, 1e-9));
+                share[n++] = log2(fmax(level / range, 1e-9)) + dw_lift(w, i, k);
         }
         w->key[i] = key_of(share, n, work) + w->ev[i];
     }

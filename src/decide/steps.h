@@ -25,6 +25,13 @@ enum dw_status dw_lamps(struct dw_work *w, const struct dw_facts *facts, struct 
 /* faults/: judges every shot; sets faults, severity, reason and use in the ledger, and w->usable.
  * Before the steadying, so that no spoiled shot pulls it. */
 enum dw_status dw_faults(struct dw_work *w, struct dw_ledger_row *ledger, struct dw_error *err);
+/* tints.c: colours that change with the settings; from dw_dark on, which measures the tiles anew,
+ * they are put right. */
+enum dw_status dw_tints(struct dw_work *w, struct dw_decision *out, struct dw_error *err);
+/* shading.c: corners that change with the aperture; the same. */
+enum dw_status dw_shading(struct dw_work *w, struct dw_decision *out, struct dw_error *err);
+/* Stops by which that lifts a tile of shot i; 0 before. */
+double dw_lift(const struct dw_work *w, size_t i, int tile);
 /* dark.c: what the black levels are wrong by, as dark tiles show; puts them right in the facts and
  * measures the tiles anew. */
 enum dw_status dw_dark(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);

@@ -15,6 +15,9 @@ static void shot_tiles(struct dw_work *w, size_t i, const struct dw_levels *leve
 {
     const struct dw_measure *m = &w->survey->measure[i];
     size_t row = i * (size_t)w->tiles;
+    double factor[3] = {1, 1, 1}; /* not yet known when tiles are measured for the first time */
+    for (int c = 0; c < 3 && w->tint; c++)
+        factor[c] = exp2(w->tint[i][c]);
     double black = (double)levels->black[1], range = (double)levels->white - black;
     for (int k = 0; k < w->tiles; k++) {
         const struct dw_tile *t = &m->tile[k];
@@ -29,14 +32,15 @@ static void shot_tiles(struct dw_work *w, size_t i, const struct dw_levels *leve
             double voice = c == 1 ? 2 : 1;
             if (!isfinite(t->mean[c]))
                 continue;
+            voices += voice;
+            voice *= factor[c];
             sum += voice * (double)(t->mean[c] - levels->black[c]);
             var += voice * voice * fmax((double)t->var[c], 0);
-            voices += voice;
         }
         double sd = sqrt(var) / sum * LOG2_E;
         if (t->clipped > MAX_CLIPPED || sum < MIN_SHARE * range * voices || !(sd < MAX_NOISE_STOPS))
             continue;
-        w->light[at] = (float)(log2(sum / voices / range) + w->ev[i]);
+        w->light[at] = (float)(log2(sum / voices / range) + w->ev[i] + dw_lift(w, i, k));
         w->noise[at] = (float)(sd * sd);
         w->lever[at] = (float)(LOG2_E * voices / sum);
     }

@@ -66,6 +66,12 @@ struct dw_work {
     /* key.c: key light of the shot by its record */
     double *key;
 
+    /* tints.c: what the colours are changed by, stops on red, green, blue; all 0: nothing */
+    double (*tint)[3];
+
+    /* shading.c: stops by which light is lifted: [0] r^2 + [1] r^4, r = 1 in the corner */
+    double (*shade)[2];
+
     /* steady.c */
     double *error, *error_var; /* exposure error, stops; its variance */
     double *jump;              /* part of it by which the record is plainly wrong */

@@ -11,8 +11,9 @@
 
 #define HEADER "number,utc,utc_s,sun_alt_deg,key,day,balance,stars,sources,files"
 
-/* One source: shot:weight:gain:turn:red:green:blue, and :right:down:roll behind it where the camera
- * was displaced; `shot` counts the ledger's rows from 1. */
+/* One source: shot:weight:gain:turn:red:green:blue, behind it :right:down:roll where the camera was
+ * displaced, and at the end :two:four where the lens' shading is evened out; `shot` counts the
+ * ledger's rows from 1. */
 static void add_source(struct dw_buffer *b, const struct dw_source *s)
 {
     dw_buffer_printf(b, "%lu:%.9g:%.17g:%.17g:%.9g:%.9g:%.9g", (unsigned long)s->shot + 1,
@@ -20,6 +21,8 @@ static void add_source(struct dw_buffer *b, const struct dw_source *s)
                      (double)s->chroma[1], (double)s->chroma[2]);
     if (s->shift_x != 0 || s->shift_y != 0 || s->roll_deg != 0)
         dw_buffer_printf(b, ":%.17g:%.17g:%.17g", s->shift_x, s->shift_y, s->roll_deg);
+    if (s->shade[0] != 0 || s->shade[1] != 0)
+        dw_buffer_printf(b, ":%.17g:%.17g", s->shade[0], s->shade[1]);
 }
 
 /* The names of a frame's sources, for people; also guards against a table of other shots. */
@@ -86,12 +89,13 @@ static bool take_number(const char **text, char stop, double *out)
 
 static bool read_source(const char **text, size_t n_shots, bool last, struct dw_source *s)
 {
-    double v[10] = {0};
+    double v[12] = {0};
     const char end = last ? '\0' : ' ';
     size_t colons = 0;
     for (const char *c = *text; *c && *c != ' '; c++)
         colons += *c == ':';
-    if (colons != 6 && colons != 9)
+    bool moved = colons == 9 || colons == 11, shaded = colons == 8 || colons == 11;
+    if (colons != 6 && !moved && !shaded)
         return false;
     for (size_t i = 0; i <= colons; i++)
         if (!take_number(text, i < colons ? ':' : end, &v[i]))
@@ -103,9 +107,10 @@ static bool read_source(const char **text, size_t n_shots, bool last, struct dw_
                             .gain_stops = v[2],
                             .turn_deg = v[3],
                             .chroma = {(float)v[4], (float)v[5], (float)v[6]},
-                            .shift_x = v[7],
-                            .shift_y = v[8],
-                            .roll_deg = v[9]};
+                            .shift_x = moved ? v[7] : 0,
+                            .shift_y = moved ? v[8] : 0,
+                            .roll_deg = moved ? v[9] : 0,
+                            .shade = {shaded ? v[colons - 1] : 0, shaded ? v[colons] : 0}};
     return true;
 }
 

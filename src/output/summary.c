@@ -53,6 +53,29 @@ static json_t *fault_counts(const struct dw_decision *d)
     return o;
 }
 
+static json_t *settings(const struct dw_decision *d)
+{
+    static const char *const kind[DW_SETTING_KINDS] = {"shutter_s", "iso", "f_number"};
+    json_t *list = json_array();
+    for (size_t i = 0; i < d->n_settings; i++) {
+        const struct dw_setting_error *s = &d->setting[i];
+        json_t *o = json_pack("{s:o}", kind[s->kind], number(s->value));
+        const struct {
+            const char *name, *sigma_name;
+            double stops, sigma;
+        } of[3] = {{"red_stops", "red_sigma_stops", s->red, s->red_sigma},
+                   {"blue_stops", "blue_sigma_stops", s->blue, s->blue_sigma},
+                   {"corner_stops", "corner_sigma_stops", s->corner, s->corner_sigma}};
+        for (int k = 0; k < 3; k++)
+            if (of[k].sigma > 0) {
+                json_object_set_new(o, of[k].name, number(of[k].stops));
+                json_object_set_new(o, of[k].sigma_name, number(of[k].sigma));
+            }
+        json_array_append_new(list, o);
+    }
+    return list;
+}
+
 enum dw_status dw_write_summary(const char *dir, const struct dw_decision *d, struct dw_error *err)
 {
     const struct dw_facts *f = &d->facts;
@@ -70,6 +93,7 @@ enum dw_status dw_write_summary(const char *dir, const struct dw_decision *d, st
     json_object_set_new(o, "pole", json_null());
     json_object_set_new(o, "loop", json_null());
     json_object_set_new(o, "flicker", flicker(d));
+    json_object_set_new(o, "settings", settings(d));
     json_object_set_new(o, "faults", fault_counts(d));
     char *text = json_dumps(o, JSON_INDENT(2) | JSON_REAL_PRECISION(10));
     json_decref(o);

@@ -45,6 +45,9 @@ enum dw_status dw_develop_make(const struct dw_facts *facts, const struct dw_sou
         d.clip_start[c] = start[c] * unit;
         d.clip_scale[c] = 1.0f / (width[c] * unit);
     }
+    if (!(fabs(source->shade[0]) <= DW_MOST_SHADE && fabs(source->shade[1]) <= DW_MOST_SHADE))
+        return dw_fail(err, DW_ERR_USAGE, "shading of %g and %g stops: expected -%g to %g",
+                       source->shade[0], source->shade[1], DW_MOST_SHADE, DW_MOST_SHADE);
     if (!(fabs(source->gain_stops) < 1000))
         return dw_fail(err, DW_ERR_USAGE, "gain of %g stops", source->gain_stops);
     float gain = power_of_two(fmax(fmin(source->gain_stops, MOST_GAIN), -100.0));
@@ -152,6 +155,7 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
         return s;
     l->noise.on = false;
     l->develop_pixels = l->develop_cells;
+    l->source = *source;
     if (l->geo.full) { /* these come balanced, because their colours are compared with each other */
         if ((s = dw_pixels_open(&l->pixels, &l->samples, l->develop_cells.mul, err)) < 0)
             return s;
@@ -192,6 +196,8 @@ static void develop_row(struct dw_light *l, const struct dw_develop *d, int y, i
         dw_clipped_row(&l->clipped, y, width, height, around);
     l->samples.k->mosaic->develop(d, peak, clips ? (const float *const *)around : NULL,
                                   (size_t)width, rgb[0], rgb[1], rgb[2]);
+    if (!dw_shade_idle(&l->source))
+        dw_shade_row(&l->source, y, width, height, rgb);
 }
 
 static void whole_cell_row(void *light, int y, float *const rgb[3])

@@ -10,6 +10,7 @@
 #include "render/pixels.h"
 #include "render/place.h"
 #include "render/resize.h"
+#include "render/shade.h"
 
 /* Zero it before the first use; work space is kept from frame to frame. */
 struct dw_light {
@@ -20,6 +21,7 @@ struct dw_light {
     struct dw_pixels pixels;
     struct dw_clipped clipped;
     struct dw_develop develop_cells, develop_pixels;
+    struct dw_source source;
     struct dw_noise_window noise;
     struct dw_reduction across, down; /* when out is smaller than src */
     bool placed;                      /* cropped or moved: rows come by way of these two */
@@ -30,7 +32,8 @@ struct dw_light {
 };
 
 /* The gain, balance, matrix and clip rule of one source. Errors: DW_ERR_USAGE for multipliers
- * beyond 16 or a matrix beyond 8, which no camera has and under which sums might overflow. */
+ * beyond 16, a matrix beyond 8 or shading beyond DW_MOST_SHADE, which no camera has and under which
+ * sums might overflow. */
 enum dw_status dw_develop_make(const struct dw_facts *facts, const struct dw_source *source,
                                struct dw_develop *out, struct dw_error *err);
 

@@ -17,7 +17,7 @@ int main(int argc, char **argv)
         return 1;
     score_judgement(&t);
     score_steadiness(&t);
-    score_settings(&t, argv[2]);
+    score_settings(&t);
     bool fine = score_pictures(&t, argv[2]);
     score_stars(&t, argv[1], argv[2]);
     score_free(&t);

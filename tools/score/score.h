@@ -21,7 +21,9 @@ struct score_shot {
     double ledger_alt, flicker, gain; /* ledger; NAN if empty */
     double black_shift;               /* DN: black by the facts less that of the file */
     long frame;                       /* ledger; 0 if none */
-    char found[96];                   /* ledger: fault codes */
+    double red_fix, blue_fix; /* frames.csv: what is put right, stops; 0 if not shown alone */
+    double shade[2];          /* frames.csv: light is lifted by [0] r^2 + [1] r^4 stops */
+    char found[96];           /* ledger: fault codes */
 };
 
 struct score_patch {
@@ -44,11 +46,17 @@ struct score_truth {
     char scene[40];
 };
 
-/* Reads SHOOT/truth and OUT/ledger.csv. Says what is wrong on stderr and returns false. */
+/* Reads SHOOT/truth, OUT/ledger.csv and OUT/frames.csv. Says what is wrong on stderr and returns
+ * false. */
 bool score_read(const char *shoot, const char *out, struct score_truth *t);
 void score_free(struct score_truth *t);
 /* The shot of this file name (without folders); NULL: none. hint: where to look first. */
 struct score_shot *score_find_shot(const struct score_truth *t, const char *name, size_t hint);
+
+/* Stops by which a shot's light is lifted at squared distance r2 from the middle, 1 in the corner;
+ * of a patch: in its middle. */
+double score_lift(const struct score_shot *s, double r2);
+double score_patch_r2(const struct score_truth *t, const struct score_patch *p);
 
 /* Part of the day: 0 day (sun above 0), 1 twilight, 2 night (below -15 degrees). */
 int score_part(double alt_deg);
@@ -60,7 +68,7 @@ void score_minus_cubic(const double *x, size_t n, double *out);
 /* Each prints its part of the report. */
 void score_steadiness(const struct score_truth *t);
 void score_judgement(const struct score_truth *t);
-void score_settings(const struct score_truth *t, const char *out);
+void score_settings(const struct score_truth *t);
 bool score_pictures(const struct score_truth *t, const char *out);
 
 /* Stars of the darkest frame, if it is a night's. */

@@ -89,13 +89,15 @@ static void measure_patch(const struct score_truth *t, const struct score_patch 
                           double *work, struct figures *f)
 {
     size_t n = t->n_shots;
-    double *x = work, *y = x + n, *z = y + n, *r = z + n;
+    double *x = work, *y = x + n, *z = y + n, *r = z + n, r2 = score_patch_r2(t, patch);
     for (size_t i = 0; i < n; i++) {
         const struct score_shot *s = &t->shot[i];
         double dn = patch->dn[i] - s->black_shift;
         bool known = dn > 0 && patch->light[i] > 0;
-        x[i] = known && (clean(s) || unrecorded(s)) ? log2(dn) + s->gain : (double)NAN;
-        z[i] = known && clean(s) ? log2(dn / patch->light[i]) + s->ev100 - s->flicker : (double)NAN;
+        double lift = score_lift(s, r2);
+        x[i] = known && (clean(s) || unrecorded(s)) ? log2(dn) + s->gain + lift : (double)NAN;
+        z[i] = known && clean(s) ? log2(dn / patch->light[i]) + s->ev100 - s->flicker + lift
+                                 : (double)NAN;
         y[i] = x[i] - z[i];
     }
     score_minus_cubic(x, n, r);

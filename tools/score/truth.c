@@ -129,6 +129,49 @@ static void read_room(const char *dir, struct score_truth *t)
     dw_csv_free(&c);
 }
 
+/* shot:weight:gain:turn:red:green:blue[:right:down:roll][:two:four], a frame's only source. */
+static bool read_source(const char *text, struct score_shot *s)
+{
+    double v[12];
+    int n = 0;
+    char *end;
+    do {
+        v[n] = strtod(text, &end);
+        if (end == text)
+            return false;
+        n++;
+        text = end + 1;
+    } while (*end == ':' && n < 12);
+    if (*end || (n != 7 && n != 9 && n != 10 && n != 12))
+        return false;
+    s->red_fix = log2(v[4] / v[5]);
+    s->blue_fix = log2(v[6] / v[5]);
+    if (n == 9 || n == 12) {
+        s->shade[0] = v[n - 2];
+        s->shade[1] = v[n - 1];
+    }
+    return true;
+}
+
+static bool read_frames(const char *dir, struct score_truth *t)
+{
+    struct dw_csv c = {0};
+    if (!read_table(dir, "frames.csv", &c))
+        return false;
+    int sources = dw_csv_column(&c, "sources"), files = dw_csv_column(&c, "files");
+    size_t hint = 0;
+    for (size_t i = 0; i < c.rows; i++) {
+        struct score_shot *s = score_find_shot(t, dw_csv_field(&c, i, files), hint);
+        if (!s) /* a bridge */
+            continue;
+        hint = (size_t)(s - t->shot);
+        if (!read_source(dw_csv_field(&c, i, sources), s))
+            fprintf(stderr, "daywheel-score: frames.csv: line %zu is not understood\n", i + 2);
+    }
+    dw_csv_free(&c);
+    return true;
+}
+
 static bool read_patches(const char *dir, struct score_truth *t)
 {
     struct dw_csv c = {0};
@@ -225,10 +268,11 @@ static void read_levels(const char *dir, struct score_truth *t)
 bool score_read(const char *shoot, const char *out, struct score_truth *t)
 {
     *t = (struct score_truth){0};
-    if (!read_shots(shoot, t) || !read_ledger(out, t) || !read_patches(shoot, t))
-        return false;
     read_camera(shoot, t);
     read_room(shoot, t);
+    if (!read_shots(shoot, t) || !read_ledger(out, t) || !read_frames(out, t) ||
+        !read_patches(shoot, t))
+        return false;
     read_levels(out, t);
     return true;
 }
@@ -241,6 +285,17 @@ void score_free(struct score_truth *t)
     }
     free(t->patch);
     free(t->shot);
+}
+
+double score_lift(const struct score_shot *s, double r2)
+{
+    return r2 * (s->shade[0] + r2 * s->shade[1]);
+}
+
+double score_patch_r2(const struct score_truth *t, const struct score_patch *p)
+{
+    double x = p->x + 0.5 * (p->w - t->width), y = p->y + 0.5 * (p->h - t->height);
+    return 4 * (x * x + y * y) / ((double)t->width * t->width + (double)t->height * t->height);
 }
 
 int score_part(double alt_deg)

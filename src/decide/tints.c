@@ -1,0 +1,89 @@
+/* tints.c: red and blue beside green as the camera's settings change them: amplifiers of each
+ * channel have gains of their own, so colours jump with ISO, and with shutter times where a channel
+ * is not quite linear. Each tile's ratio of two colours of the same shot knows nothing of exposure;
+ * what all tiles' ratios do together, and again whenever a setting is used, is the setting's. */
+#include "decide/bends.h"
+#include "decide/steps.h"
+#include "decide/uneven.h"
+
+#include <math.h>
+
+#define LOG2_E 1.4426950408889634
+#define MAX_CLIPPED 1e-4f /* share of samples at saturation */
+#define MIN_SHARE 5e-4    /* of the range between black and white, in either colour */
+#define BLACK_DN 0.3      /* rms that black may be off: it adds the same to all colours */
+
+/* log2(colour / green) of every tile, and its variance. */
+static void fill_ratios(const struct dw_work *w, const struct dw_facts *facts,
+                        const struct dw_set_shots *p, int colour, float *ratio, float *noise)
+{
+    for (size_t j = 0; j < p->n; j++) {
+        size_t i = p->shot[j];
+        const struct dw_measure *m = &w->survey->measure[i];
+        const struct dw_levels *l = dw_facts_levels(facts, &w->shots->shot[i]);
+        double least = MIN_SHARE * (double)(l->white - l->black[1]);
+        for (size_t k = 0; k < (size_t)w->tiles; k++) {
+            const struct dw_tile *t = &m->tile[k];
+            double a = (double)(t->mean[colour] - l->black[colour]),
+                   g = (double)(t->mean[1] - l->black[1]), lever = 1 / a - 1 / g;
+            size_t at = i * (size_t)w->tiles + k;
+            ratio[at] = noise[at] = NAN;
+            if (t->clipped > MAX_CLIPPED || !(a > least) || !(g > least))
+                continue;
+            ratio[at] = (float)log2(a / g);
+            noise[at] = (float)(LOG2_E * LOG2_E *
+                                ((double)t->var[colour] / (a * a) + (double)t->var[1] / (g * g) +
+                                 BLACK_DN * BLACK_DN * lever * lever));
+        }
+    }
+}
+
+static enum dw_status one_colour(struct dw_work *w, struct dw_decision *out,
+                                 const struct dw_set_shots *p, int colour, struct dw_error *err)
+{
+    size_t all = w->n * (size_t)w->tiles, known = (size_t)p->known.n;
+    float *ratio = DW_TAKE(&w->arena, all, float), *noise = DW_TAKE(&w->arena, all, float);
+    struct dw_bend *bend = DW_TAKE(&w->arena, p->n, struct dw_bend);
+    struct dw_offset *offset = DW_TAKE(&w->arena, known, struct dw_offset);
+    if (!ratio || !noise || !bend || !offset)
+        return dw_fail(err, DW_ERR_MEMORY, "out of memory for the colours of %zu frames", p->n);
+    fill_ratios(w, &out->facts, p, colour, ratio, noise);
+    struct dw_bends bends = {p->n, p->shot, ratio, noise, 1, {NULL}};
+    enum dw_status status = dw_bends_measure(&bends, w, bend, err);
+    if (status < 0)
+        return status;
+    struct dw_uneven uneven = {p, w->interval, bend, 0};
+    struct dw_uneven_params params = DW_UNEVEN_DEFAULTS;
+    status = dw_uneven_fit(&uneven, &params, &w->arena, offset, err);
+    for (int c = 0; c < p->known.n && status >= 0; c++) {
+        if (offset[c].stops == 0)
+            continue;
+        struct dw_setting_error *s = dw_setting_entry(out, &p->known, c);
+        if (!s)
+            return dw_fail(err, DW_ERR_MEMORY, "out of memory for the settings");
+        *(colour == 0 ? &s->red : &s->blue) = offset[c].stops;
+        *(colour == 0 ? &s->red_sigma : &s->blue_sigma) = offset[c].sigma;
+    }
+    for (size_t i = 0; i < p->n && status >= 0; i++)
+        for (int k = 0; k < DW_SETTING_KINDS; k++)
+            if (p->setting[i][k] >= 0)
+                w->tint[p->shot[i]][colour] -= offset[p->setting[i][k]].stops;
+    return status;
+}
+
+enum dw_status dw_tints(struct dw_work *w, struct dw_decision *out, struct dw_error *err)
+{
+    w->tint = dw_arena_take(&w->arena, w->n, sizeof *w->tint);
+    if (!w->tint)
+        return dw_fail(err, DW_ERR_MEMORY, "out of memory for the colours of %zu frames", w->n);
+    size_t mark = w->arena.n;
+    struct dw_set_shots p;
+    enum dw_status status = dw_set_shots_find(w, DW_ALL_SETTINGS, &p, err);
+    size_t inner = w->arena.n;
+    for (int colour = 0; colour < 3 && status >= 0; colour += 2) {
+        status = one_colour(w, out, &p, colour, err);
+        dw_arena_free_to(&w->arena, inner);
+    }
+    dw_arena_free_to(&w->arena, mark);
+    return status;
+}
