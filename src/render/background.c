@@ -2,12 +2,13 @@
 #include "render/background.h"
 
 #include "render/coarse.h"
+#include "render/kernels/kernels.h"
 
 #include <string.h>
 
-#define TILES_ALONG 64   /* the longer side; a tile is then some 50 pixels of a 6 MP picture */
-#define SMALLEST_TILE 8  /* pixels; a smaller one could be filled by a single bright star */
-#define SAMPLES_ALONG 8  /* of a tile's side: some 64 samples place a percentile well enough */
+#define TILES_ALONG 64  /* the longer side; a tile is then some 50 pixels of a 6 MP picture */
+#define SMALLEST_TILE 8 /* pixels; a smaller one could be filled by a single bright star */
+#define SAMPLES_ALONG 8 /* of a tile's side: some 64 samples place a percentile well enough */
 #define PERCENTILE 0.6
 
 static int first_of(int tile, int tiles, int pixels)
@@ -65,44 +66,15 @@ bool dw_background_wants(const struct dw_background *b, int y)
     return (y - first_of(tile_row_of(b, y), b->rows, b->height)) % b->step_y == 0;
 }
 
-/* The value of rank k of n; reorders v (Hoare's selection). */
-static float select_rank(float *v, size_t n, size_t k)
-{
-    size_t low = 0, high = n - 1;
-    while (low < high) {
-        float pivot = v[low + (high - low) / 2];
-        size_t i = low, j = high;
-        for (;;) {
-            while (v[i] < pivot)
-                i++;
-            while (pivot < v[j])
-                j--;
-            if (i >= j)
-                break;
-            float t = v[i];
-            v[i++] = v[j];
-            v[j--] = t;
-        }
-        /* v[low..j'] <= pivot <= v[j'+1..high] */
-        size_t cut = v[j] <= pivot ? j : j - 1;
-        if (k <= cut && cut < high)
-            high = cut;
-        else if (k > cut)
-            low = cut + 1;
-        else
-            break;
-    }
-    return v[k];
-}
-
 static void finish_tile_row(struct dw_background *b)
 {
+    float (*rank)(const float *, size_t, size_t) = dw_kernels_best()->tone->rank;
     size_t *count = b->count.p;
     float *level = (float *)b->level.p + (size_t)b->tile_row * (size_t)b->cols;
     for (int c = 0; c < b->cols; c++) {
-        float *v = (float *)b->taken.p + (size_t)c * b->room;
+        const float *v = (const float *)b->taken.p + (size_t)c * b->room;
         if (count[c] > 0)
-            level[c] = select_rank(v, count[c], (size_t)(PERCENTILE * (double)(count[c] - 1)));
+            level[c] = rank(v, count[c], (size_t)(PERCENTILE * (double)(count[c] - 1)));
         count[c] = 0;
     }
 }

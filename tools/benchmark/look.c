@@ -19,6 +19,17 @@ static double now_ms(void)
     return (double)t.tv_sec * 1e3 + (double)t.tv_nsec / 1e6;
 }
 
+/* What reading the clock adds to every time that is taken, ms. */
+static double clock_cost(void)
+{
+    double least = 1;
+    for (int i = 0; i < 1000; i++) {
+        double start = now_ms(), took = now_ms() - start;
+        least = took < least ? took : least;
+    }
+    return least;
+}
+
 /* A sky that darkens upwards, with noise and stars. */
 static void fill(float *rgb[3], int y)
 {
@@ -36,7 +47,7 @@ static void fill(float *rgb[3], int y)
 static double picture(const struct dw_look_plan *p, float *const rows[8], struct dw_near_rows *near,
                       uint8_t *out)
 {
-    double took = 0;
+    double took = 0, clock = clock_cost();
     struct dw_background b = {0};
     float *light[3] = {rows[0], rows[1], rows[2]};
     if (p->lifts && dw_background_begin(&b, WIDTH, HEIGHT, p->sky_floor, NULL) == DW_OK) {
@@ -47,7 +58,7 @@ static double picture(const struct dw_look_plan *p, float *const rows[8], struct
             double start = now_ms();
             dw_look_prepare(p, WIDTH, rows, rows[6]);
             dw_background_add(&b, y, rows[6]);
-            took += now_ms() - start;
+            took += now_ms() - start - clock;
         }
         dw_background_end(&b);
     }
@@ -65,7 +76,7 @@ static double picture(const struct dw_look_plan *p, float *const rows[8], struct
             dw_background_row(&b, y, WIDTH, HEIGHT, rows[7]);
         dw_look_finish(p, WIDTH, p->lifts ? rows[7] : NULL, rows, rows[6]);
         dw_look_pack(p, WIDTH, y, 8, rows, out + (size_t)y * WIDTH * 3);
-        took += now_ms() - start;
+        took += now_ms() - start - clock;
     }
     dw_background_free(&b);
     return took;

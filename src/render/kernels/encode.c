@@ -34,14 +34,16 @@ static inline uint32_t scramble(uint32_t h)
     return h;
 }
 
-/* The same curve in units of DITHER-ths of a code, for 8 bit: of degree four, to 1/100 of a code,
- * and 1 becomes 255 codes exactly, for what lies higher would be none. */
+/* The same curve in units of DITHER-ths of a code, for 8 bit: with u the root of x, a polynomial of
+ * degree four and a pole at u = -0.115 follow it to 1/300 of a code (minimax too), in less time, as
+ * a division takes less than a second root. 1 becomes 255 codes exactly, for what lies higher would
+ * be none. */
 #define DITHER 1024
 static inline float srgb_codes(float x)
 {
-    float q = sqrtf(sqrtf(x)), q2 = q * q;
-    float p =
-        (-16920.9387f + 51653.8355f * q) + q2 * ((291812.1f - 85915.3706f * q) + 20490.3738f * q2);
+    float u = sqrtf(x), near_black = -2159.70393f / (u + 0.115f);
+    float p = ((6394.36311f + 304436.842f * u) + near_black) +
+              x * ((-75471.3958f + 36578.9267f * u) - 8881.78138f * x);
     return x <= 0.0031308f ? 12.92f * 255.0f * DITHER * x : p;
 }
 

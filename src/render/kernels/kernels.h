@@ -89,6 +89,8 @@ struct dw_tone_kernels {
     /* In place: balance and saturation; fills the norm (never negative, as a channel may be). */
     void (*prepare)(const struct dw_prepare *p, size_t n, float *r, float *g, float *b,
                     float *norm);
+    /* The value of rank k (from 0) of n; none of them may be less than 0. */
+    float (*rank)(const float *v, size_t n, size_t k);
     /* A row of pixels whose colour is, for the share `smooth`, that of 3x3 pixels weighted 1-2-1
      * both ways, and whose luminance is its own. up, mid, down: three planes each, of which n + 2
      * pixels from the one before the first may be read; out: three planes. */
