@@ -168,6 +168,7 @@ enum dw_status dw_when(struct dw_work *w, struct dw_facts *facts, struct dw_erro
     const struct dw_decide_params *p = w->params;
     enum dw_status status =
         dw_find_site(w->shots, p->has_site ? &p->site : NULL, &facts->site, err);
+    w->site = facts->site;
     if (status >= 0)
         status = fill_clock(w, clock, err);
     if (status < 0)

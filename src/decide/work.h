@@ -33,6 +33,7 @@ struct dw_work {
     int tiles; /* rows*cols of the light grid */
 
     /* when.c */
+    struct dw_site site;
     double *utc, *alt; /* mid-exposure, Unix seconds; sun altitude, degrees */
     double interval;   /* median time between neighbouring shots, s */
 

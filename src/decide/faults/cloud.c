@@ -1,5 +1,6 @@
 /* cloud.c: stars hidden by cloud, counted by the bright spots that move. Only in the dark, where
  * the count does not hang on the twilight. */
+#include "decide/faults/cloud.h"
 #include "decide/faults/judges.h"
 #include "decide/faults/same_light.h"
 #include "base/robust.h"
@@ -19,10 +20,11 @@ static const struct dw_cloud_params {
     double share;          /* of the usual count: fewer stars are hidden ones, */
     double habit;          /* or, if the count is unsteady by habit (scattered cloud), this many
                               times its spread below usual */
-    double always;         /* so few are hidden ones whatever the habit */
+    double always;         /* so few are hidden ones whatever the habit, */
+    size_t core;           /* in so many shots in a row: scattered clouds hide all for a moment */
     double near_s, near_quantile; /* the sky turns, the moon rises: fewer than in the clear part
                                      of these seconds before and after, too */
-} params = {-15.5, 12, 60, 3, 0.12, 0.6, 0.75, 0.62, 12, 0.15, 9000, 0.9};
+} params = {-15.5, 12, 60, 3, 0.12, 0.6, 0.75, 0.62, 12, 0.15, 3, 9000, 0.9};
 
 struct cloud {
     struct dw_work *w;
@@ -150,6 +152,24 @@ static double near_by(const struct cloud *c, size_t i)
     return dw_quantile(c->work, n, params.near_quantile);
 }
 
+void dw_cloud_bank(const double *ratio, const bool *lower, size_t n, bool *bank)
+{
+    for (size_t a = 0, b; a < n; a = b) {
+        b = a + 1;
+        bank[a] = false;
+        if (!lower[a])
+            continue;
+        size_t core = 0, longest = 0;
+        for (b = a; b < n && (lower[b] || !isfinite(ratio[b])); b++) {
+            if (isfinite(ratio[b])) /* a shot that is not known ends nothing */
+                core = ratio[b] < params.always ? core + 1 : 0;
+            longest = core > longest ? core : longest;
+        }
+        for (size_t i = a; i < b; i++)
+            bank[i] = lower[i] && longest >= params.core;
+    }
+}
+
 static enum dw_status judge_ratios(struct cloud *c, struct dw_error *err)
 {
     size_t n = 0;
@@ -161,26 +181,18 @@ static enum dw_status judge_ratios(struct cloud *c, struct dw_error *err)
     double middle = dw_quantile(c->work, n, params.middle),
            upper = dw_quantile(c->work, n, params.quantile);
     double limit = fmin(params.share, upper - params.habit * (upper - middle));
-    bool *hidden = DW_TAKE(&c->w->arena, c->w->n, bool),
-         *lower = DW_TAKE(&c->w->arena, c->w->n, bool),
+    bool *lower = DW_TAKE(&c->w->arena, c->w->n, bool),
          *bank = DW_TAKE(&c->w->arena, c->w->n, bool);
-    if (!hidden || !lower || !bank)
+    if (!lower || !bank)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu shots", c->w->n);
     for (size_t i = 0; i < c->w->n; i++) {
         double r = c->ratio[i];
-        bool enough = isfinite(r) && c->usual[i] >= params.least_stars;
-        lower[i] = enough && r < params.share && r < params.share * near_by(c, i);
-        bank[i] = enough && r < params.always;
-        hidden[i] = lower[i] && r < limit;
+        lower[i] = isfinite(r) && c->usual[i] >= params.least_stars && r < params.share &&
+                   r < params.share * near_by(c, i);
     }
-    /* the edges of a bank that hides nearly all belong to it, whatever the habit; scattered clouds
-     * have no such core */
-    for (size_t i = 1; i < c->w->n; i++)
-        bank[i] |= lower[i] && bank[i - 1];
-    for (size_t i = c->w->n - 1; i-- > 0;)
-        bank[i] |= lower[i] && bank[i + 1];
+    dw_cloud_bank(c->ratio, lower, c->w->n, bank);
     for (size_t i = 0; i < c->w->n; i++)
-        if (hidden[i] || bank[i])
+        if (bank[i] || (lower[i] && c->ratio[i] < limit))
             dw_blame(
                 &c->ledger[i], DW_CLOUD, 1 - c->ratio[i],
                 "clouds hide the stars: %.0f are seen where about %.0f are usual in this light",

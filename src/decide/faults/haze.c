@@ -12,44 +12,70 @@ static const struct dw_haze_params {
     double quantile; /* the clear side of shots in the same light */
     double share;    /* of the alike shots that must know a tile */
     double clipped;
-    int tiles;        /* fewer tell nothing */
-    double far, all;  /* quantiles over tiles: the distant part, and nearly all of it */
-    double far_stops; /* contrast lost by the distant part: from here on it is haze, */
-    double all_stops; /* if at its thickest nearly all is lost by so much: shadows move */
-    size_t calm;      /* shots on either side whose median is taken: headlights are brief */
-} params = {6, 0.75, 0.3, 1e-3, 12, 0.3, 0.7, -0.65, -0.75, 2};
+    int tiles;       /* fewer tell nothing */
+    double far, all; /* quantiles over tiles: the distant part, and nearly all of it */
+    /* Contrast lost by the distant part: from here on it is haze, in light without shadows and, as
+     * shadows move and fog takes the sun's own light as well, in the sun's or the moon's, */
+    double far_stops, far_sunlit;
+    double sun_from, sun_over; /* sun altitude from which shadows come, degrees over which */
+    double all_stops;          /* if at its thickest nearly all is lost by so much; */
+    double all_moonlit;        /* by so much in moonlight, */
+    double dark_deg, moon_lit; /* which is seen below this altitude of the sun, from so large a lit
+                                  part of the disc on */
+    size_t calm; /* shots on either side whose median is taken: headlights are brief */
+} params = {6, 0.75, 0.3, 1e-3, 12, 0.3, 0.7, -0.45, -0.9, -1, 6, -0.75, -0.95, -9, 0.25, 2};
 
 struct haze {
     struct dw_work *w;
     struct dw_ledger_row *ledger;
     float *contrast; /* log2 of detail over light, n*tiles; NAN in noise */
-    bool *ground;
-    double *reference, *far, *all, *work;
+    bool *ground, *moon;
+    double *reference, *far, *all, *usual_far, *usual_all, *work;
 };
+
+/* Contrast lost by the distant part of the ground, and by nearly all of it; false where too few
+ * places tell. */
+static bool loss_of(const struct haze *h, size_t i, double *far, double *all)
+{
+    const struct dw_measure *m = &h->w->survey->measure[i];
+    size_t n = 0;
+    for (int k = 0; k < h->w->tiles && m->tile; k++) {
+        const struct dw_tile *t = &m->tile[k];
+        double ref = h->reference[k], sd = (double)t->middle_sd,
+               light = dw_contrast_light(h->w, i, k);
+        /* detail that would be seen if it were there */
+        if (!h->ground[k] || !isfinite(ref) || (double)t->clipped > params.clipped ||
+            !(exp2(2 * ref) * light * light > 2 * params.sigma * sd))
+            continue;
+        double middle = fmax((double)t->middle, fmax(2 * sd, 1e-12));
+        h->work[n++] = 0.5 * log2(middle) - log2(light) - ref;
+    }
+    if (n < (size_t)params.tiles)
+        return false;
+    *far = dw_quantile(h->work, n, params.far);
+    *all = dw_quantile(h->work, n, params.all);
+    return true;
+}
 
 static void judge_class(void *ctx, const struct dw_light_class *c)
 {
     struct haze *h = ctx;
+    size_t known = 0;
     dw_same_light_quantile(c, h->contrast, h->w->tiles, params.quantile, params.share, h->reference,
                            h->work);
+    /* a low quantile of noisy values lies low: what clear shots are off by is taken off */
+    for (size_t j = 0; j < c->n_like; j++)
+        known += loss_of(h, c->like[j], &h->usual_far[known], &h->usual_all[known]);
+    if (known == 0)
+        return;
+    double far = dw_quantile(h->usual_far, known, params.quantile),
+           all = dw_quantile(h->usual_all, known, params.quantile);
     for (size_t j = 0; j < c->n_mine; j++) {
-        size_t i = c->mine[j], n = 0;
-        const struct dw_measure *m = &h->w->survey->measure[i];
-        for (int k = 0; k < h->w->tiles && m->tile; k++) {
-            const struct dw_tile *t = &m->tile[k];
-            double ref = h->reference[k], sd = (double)t->middle_sd,
-                   light = dw_contrast_light(h->w, i, k);
-            /* detail that would be seen if it were there */
-            if (!h->ground[k] || !isfinite(ref) || (double)t->clipped > params.clipped ||
-                !(exp2(2 * ref) * light * light > 2 * params.sigma * sd))
-                continue;
-            double middle = fmax((double)t->middle, fmax(2 * sd, 1e-12));
-            h->work[n++] = 0.5 * log2(middle) - log2(light) - ref;
-        }
-        if (n < (size_t)params.tiles)
+        size_t i = c->mine[j];
+        if (!loss_of(h, i, &h->far[i], &h->all[i]))
             continue;
-        h->far[i] = dw_quantile(h->work, n, params.far);
-        h->all[i] = dw_quantile(h->work, n, params.all);
+        h->far[i] -= far;
+        h->all[i] -= all;
     }
 }
 
@@ -64,27 +90,44 @@ static double calmed(const double *v, size_t n, size_t i, size_t reach)
     return dw_median(work, k);
 }
 
+/* Whether the moon throws shadows: they turn as she climbs, and all night is one class. */
+static bool moonlit(const struct dw_work *w, size_t i)
+{
+    struct dw_horizontal moon;
+    double lit;
+    return w->alt[i] < params.dark_deg && dw_moon(&w->site, w->utc[i], &moon, &lit) >= 0 &&
+           moon.alt_deg > 0 && lit > params.moon_lit;
+}
+
 /* A stretch over which the distant contrast stays low; shots that are not known do not end it. */
 static void judge_stretches(struct haze *h)
 {
     struct dw_work *w = h->w;
+    double *far = h->usual_far, *limit = h->usual_all;
+    for (size_t i = 0; i < w->n; i++) {
+        double sun = fmin(fmax((w->alt[i] - params.sun_from) / params.sun_over, 0), 1);
+        far[i] = calmed(h->far, w->n, i, params.calm);
+        limit[i] = params.far_stops + sun * (params.far_sunlit - params.far_stops);
+        h->moon[i] = far[i] < limit[i] && moonlit(w, i);
+        if (h->moon[i])
+            limit[i] = params.far_sunlit;
+    }
     for (size_t a = 0, b; a < w->n; a = b) {
         b = a + 1;
-        if (!(h->far[a] < params.far_stops))
+        if (!(far[a] < limit[a]))
             continue;
-        double least = calmed(h->all, w->n, a, params.calm);
-        while (b < w->n && !(h->far[b] >= params.far_stops)) {
-            least = fmin(least, calmed(h->all, w->n, b, params.calm));
+        while (b < w->n && !(far[b] >= limit[b]))
             b++;
-        }
-        if (!(least < params.all_stops))
-            continue;
+        bool thick = false;
         for (size_t i = a; i < b; i++)
-            if (h->far[i] < params.far_stops)
-                dw_blame(&h->ledger[i], DW_HAZE, 0.3 + (params.far_stops - h->far[i]) / 3,
+            thick |= calmed(h->all, w->n, i, params.calm) <
+                     (h->moon[i] ? params.all_moonlit : params.all_stops);
+        for (size_t i = a; thick && i < b; i++)
+            if (far[i] < limit[i] && isfinite(h->far[i]))
+                dw_blame(&h->ledger[i], DW_HAZE, 0.3 + (limit[i] - far[i]) / 3,
                          "contrast is lost, by fog or haze: distant detail keeps %.0f %% of its "
                          "contrast in the same light",
-                         100 * exp2(h->far[i]));
+                         100 * exp2(far[i]));
     }
 }
 
@@ -95,11 +138,15 @@ enum dw_status dw_judge_haze(struct dw_work *w, struct dw_ledger_row *ledger, st
                      ledger,
                      DW_TAKE(&w->arena, w->n * tiles, float),
                      DW_TAKE(&w->arena, tiles, bool),
+                     DW_TAKE(&w->arena, w->n, bool),
                      DW_TAKE(&w->arena, tiles, double),
                      DW_TAKE(&w->arena, w->n, double),
                      DW_TAKE(&w->arena, w->n, double),
+                     DW_TAKE(&w->arena, w->n, double),
+                     DW_TAKE(&w->arena, w->n, double),
                      DW_TAKE(&w->arena, most, double)};
-    if (!h.contrast || !h.ground || !h.reference || !h.far || !h.all || !h.work)
+    if (!h.contrast || !h.ground || !h.moon || !h.reference || !h.far || !h.all || !h.usual_far ||
+        !h.usual_all || !h.work)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the contrast of %zu shots", w->n);
     for (size_t i = 0; i < w->n; i++) {
         h.far[i] = h.all[i] = (double)NAN;
