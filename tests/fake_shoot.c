@@ -152,6 +152,12 @@ static double tile_light(const struct fake_params *p, const struct place *t, dou
         double up = step01((utc - p->moonrise_utc) / 7200);
         value += up * 0.05 * exp(-2 * pow(t->side - 1 + 0.2 * (utc - p->moonrise_utc) / 3600, 2));
     }
+    if (p->fog_end_utc > utc) {
+        double shots = (p->fog_end_utc - utc) / p->interval_s;
+        double thick = fmin(2.5, 0.03 * shots * shots) * (1 + 0.2 * t->side);
+        double clear = exp(-thick * (t->sky ? 1 : fmin(1, 0.3 * t->y)));
+        value = value * clear + 0.6 * lux * (1 - clear);
+    }
     if (p->lamps_utc > 0 && utc > p->lamps_utc)
         value += t->lamp;
     value *= exp2(t->stops + p->extra_stops);

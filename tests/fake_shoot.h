@@ -27,6 +27,7 @@ struct fake_params {
     double black_drift;   /* DN, largest untold shift of black */
     double moonrise_utc;  /* 0: no moon */
     double ridge_utc;     /* sun comes over a ridge then; 0: never */
+    double fog_end_utc;   /* fog, over everything a little differently, thins out and ends then */
     double lamps_utc;     /* lamps go on; 0: never */
     double channel_error; /* stops rms of red and blue against green, per shutter time */
     double stop_down;     /* stops that the lens closes by as the day grows */

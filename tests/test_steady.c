@@ -222,6 +222,23 @@ START_TEST(known_errors_are_found)
 }
 END_TEST
 
+/* Fog ends within a shot: light bends at once, and what it bends by is not taken for exposure. */
+START_TEST(fog_that_ends_is_light)
+{
+    struct fake_params p = fake_defaults((unsigned)(1 + _i));
+    p.frames = 200;
+    p.fog_end_utc = p.start_utc + 70.5 * p.interval_s; /* in the afternoon */
+    struct result r = decide(&p);
+    double worst = 0, later = 0; /* errors of the clear shots after it, beside those long after */
+    for (size_t i = 90; i < 130; i++)
+        later += (r.error[i] - r.shoot.error[i]) / 40;
+    for (size_t i = 71; i < 90; i++)
+        worst = fmax(worst, fabs(r.error[i] - r.shoot.error[i] - later));
+    ck_assert_msg(worst < 0.05, "seed %u: %.4f", p.seed, worst);
+    done(&r);
+}
+END_TEST
+
 /* Headlights that lift the whole sky evenly are light all the same: the frames that they light are
  * not taken for exposed too long, and leave their neighbours alone. */
 START_TEST(headlights_on_all_the_sky_are_no_exposure_error)
@@ -602,7 +619,7 @@ START_TEST(a_step_over_a_bump_counts_for_less_and_its_neighbours_do_not)
 {
     enum { N = 60, COLS = 30, ROWS = 20, TILES = COLS * ROWS, BUMP = 30 };
     static float light[N * TILES], noise[N * TILES], lever[N * TILES], shift[N][2];
-    double time[N];
+    double time[N], unrest[N];
     bool loose[N] = {false};
     unsigned seed = 12;
     for (int i = 0; i < N; i++) {
@@ -623,7 +640,8 @@ START_TEST(a_step_over_a_bump_counts_for_less_and_its_neighbours_do_not)
     struct dw_arena arena = {0};
     struct dw_pair *pair;
     size_t n;
-    ck_assert_int_eq(dw_pairs_compare(&grids, &params, &arena, &pair, &n, NULL), DW_OK);
+    ck_assert_int_eq(dw_pairs_compare(&grids, &params, &arena, &pair, &n, 120, unrest, NULL),
+                     DW_OK);
     double usual = 0, beside = 0, over = 0;
     for (size_t i = 0; i < n; i++) {
         if (pair[i].b != pair[i].a + 1)
@@ -653,6 +671,7 @@ int main(void)
     suite_add_tcase(s, t);
     t = tcase_create("shoots");
     tcase_add_loop_test(t, known_errors_are_found, 0, 3 * (int)(sizeof cases / sizeof cases[0]));
+    tcase_add_loop_test(t, fog_that_ends_is_light, 0, 3);
     tcase_add_loop_test(t, headlights_on_all_the_sky_are_no_exposure_error, 0, 3);
     tcase_add_loop_test(t, dark_current_is_found_from_dark_tiles, 0, 4);
     tcase_add_test(t, one_mornings_weather_is_not_the_next_ones);

@@ -48,6 +48,11 @@ void dw_heap_wander(const struct dw_compare *c, double *b, double *var);
 void dw_own_first_drift(struct dw_compare *c);
 void dw_own_drift(struct dw_compare *c, double *work);
 void dw_own_noise(struct dw_compare *c);
+/* unrest.c. How much light is seen to bend by the picture's contrasts over shots i .. i+3: rms
+ * third difference per unit_s cubed, stops, of the middle region; 0 where part of the picture stood
+ * still. unrest: a value a shot. False when memory ran out. */
+bool dw_own_unrest(const struct dw_compare *c, double unit_s, struct dw_arena *arena,
+                   double *unrest);
 /* How much the black level wanders; work: room for `steps` doubles. */
 void dw_own_black(struct dw_compare *c, double *work);
 

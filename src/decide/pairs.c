@@ -196,12 +196,14 @@ static void lay_regions(struct dw_compare *c)
 
 enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pair_params *params,
                                 struct dw_arena *arena, struct dw_pair **pairs, size_t *n,
-                                struct dw_error *err)
+                                double unit_s, double *unrest, struct dw_error *err)
 {
     *n = 0;
     *pairs = DW_TAKE(arena, 2 * grids->n + 1, struct dw_pair);
     if (!*pairs)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing %zu shots", grids->n);
+    for (size_t i = 0; i < grids->n; i++)
+        unrest[i] = 0;
     if (grids->n < 2)
         return DW_OK;
     size_t mark = arena->n;
@@ -231,6 +233,8 @@ enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pa
         (*pairs)[(*n)++] = compare_pair(&c, j, j + 1);
     for (size_t j = 0; j + 1 < c.steps; j++)
         (*pairs)[(*n)++] = compare_pair(&c, j, j + 2);
+    if (!dw_own_unrest(&c, unit_s, arena, unrest))
+        return dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing %zu shots", grids->n);
     dw_arena_free_to(arena, mark);
     return DW_OK;
 }

@@ -42,9 +42,11 @@ struct dw_pair_params {
         1500, 4e-4, 0.15, 0.04, 0.01, 0.3                                                          \
     }
 
-/* Compares every shot with the next and the one after: at most 2n-3 pairs, from the arena. */
+/* Compares every shot with the next and the one after: at most 2n-3 pairs, from the arena. unrest: n
+ * values, how far light itself is seen to bend over shots i .. i+3, whatever the exposure did (third
+ * difference per unit_s cubed, stops; 0: not seen to), see unrest.c. */
 enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pair_params *params,
                                 struct dw_arena *arena, struct dw_pair **pairs, size_t *n,
-                                struct dw_error *err);
+                                double unit_s, double *unrest, struct dw_error *err);
 
 #endif

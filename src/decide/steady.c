@@ -17,6 +17,7 @@
 struct dw_steady_params {
     double light_stops;  /* rms third difference of light beside the law, per 120 s */
     double law_share;    /* and per stop that the law changes in one interval */
+    double unrest_share; /* and times the bends that the picture's contrasts show (unrest.c) */
     double law_level;    /* rms of light about the law, as its fit believes: weather */
     double offset_stops; /* rms of a setting's own error */
     double error_stops;  /* of a shot's own error, before it is learnt */
@@ -25,7 +26,7 @@ struct dw_steady_params {
     double light_tail;   /* the same for the bends of light */
     int rounds, laws;
 };
-static const struct dw_steady_params defaults = {2e-4, 0.003, 0.3, 0.03, 0.03, 5, 5, 4, 5, 3};
+static const struct dw_steady_params defaults = {2e-4, 0.003, 10, 0.3, 0.03, 0.03, 5, 5, 4, 5, 3};
 
 /* Everything about the shots that take part, packed. */
 struct task {
@@ -42,10 +43,11 @@ struct task {
     double *weight, *stiff, *tie, *s, *e, *e_var, *offset, *work;
     int (*setting)[DW_MAX_CLASSES];
     int classes;
-    double *jump; /* per shot: its record is wrong by this, as all tiles say; already
-                   * taken out of the pairs */
-    bool solved;  /* s, e and offset hold something */
-    double sigma; /* rms of the shots' own errors, learnt */
+    double *jump;   /* per shot: its record is wrong by this, as all tiles say; already
+                     * taken out of the pairs */
+    double *unrest; /* per shot: how light is seen to bend from it on */
+    bool solved;    /* s, e and offset hold something */
+    double sigma;   /* rms of the shots' own errors, learnt */
 };
 
 static enum dw_status no_room(struct dw_error *err)
@@ -104,7 +106,8 @@ static enum dw_status compare(struct task *t, struct dw_error *err)
                              t->time, t->loose,        (const float(*)[2])t->shift};
     struct dw_pair_params params = DW_PAIR_DEFAULTS;
     struct dw_pair *pair;
-    enum dw_status status = dw_pairs_compare(&grids, &params, &w->arena, &pair, &t->n_pairs, err);
+    enum dw_status status = dw_pairs_compare(&grids, &params, &w->arena, &pair, &t->n_pairs,
+                                             w->interval, t->unrest, err);
     if (status < 0)
         return status;
     /* kept beyond the grids */
@@ -128,7 +131,9 @@ static void set_weights(struct task *t, bool first)
     double light = t->p->light_stops * pow(unit / 120, 2.5);
     for (size_t i = 0; i + 3 < t->n; i++) {
         double sigma = light + t->p->law_share * fabs(t->change[i + 1]), bend = 0, w[4];
-        t->stiff[i] = 1 / (sigma * sigma);
+        /* what the law's own bends may explain is no unrest */
+        double unrest = t->unrest[i] > 2 * sigma ? t->p->unrest_share * t->unrest[i] : 0;
+        t->stiff[i] = 1 / (sigma * sigma + unrest * unrest);
         if (first)
             continue;
         /* Student's weight: fog that clears, a sun that comes out bend the light at once */
@@ -349,10 +354,11 @@ static bool take_room(struct task *t)
     t->offset = DW_TAKE(a, MOST_SETTINGS, double);
     t->work = DW_TAKE(a, t->w->n, double);
     t->jump = DW_TAKE(a, t->w->n, double);
+    t->unrest = DW_TAKE(a, t->w->n, double);
     t->setting = dw_arena_take(a, t->w->n, sizeof *t->setting);
     return t->shot && t->time && t->alt && t->loose && t->shift && t->pair && t->change &&
            t->weight && t->stiff && t->tie && t->s && t->e && t->e_var && t->offset && t->work &&
-           t->jump && t->setting;
+           t->jump && t->unrest && t->setting;
 }
 
 /* What is left on still tiles: second differences of the pairs freed of what was found, and how

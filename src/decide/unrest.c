@@ -1,0 +1,89 @@
+/* unrest.c: where light itself bent. Fog that clears changes sky and ground alike at first sight,
+ * and so does an exposure error; but fog does it to each place a little differently, an exposure
+ * error exactly alike. So the picture's contrasts (each region beside the common change) tell when
+ * light bent, whatever the exposure did. Where a good part of the picture stood still, its still
+ * tiles tell the exposure (heap.c) and nothing need be said; where even the stillest fifth of it
+ * bent, the common light has bent as well, and by more. */
+#include "decide/compare.h"
+#include "decide/steady.h"
+#include "base/robust.h"
+
+#include <math.h>
+
+#define LEAST_TILES 8   /* of a region, or its middle says nothing */
+#define LEAST_REGIONS 4 /* of the picture */
+#define STILLEST 0.2    /* share of the regions that may stand still in what is called light */
+#define MOST_RATIO 3.0  /* the middle region is not believed to bend by more times that */
+#define MEDIAN_VARIANCE 1.5707963267948966 /* of a median, in variances of a mean: pi/2 */
+
+/* Middle change of each region beside the common one in step j (NAN unknown), and the variance that
+ * its level has from noise. */
+static void find_middles(const struct dw_compare *c, size_t j, double *change, double *var,
+                         double *work)
+{
+    const float *rel = c->rel + j * c->tiles, *noise = c->g->noise + j * c->tiles;
+    const float *excess = c->excess + j / DW_COMPARE_BLOCK * c->tiles;
+    size_t n[DW_COMPARE_REGIONS] = {0}, room = DW_COMPARE_REGION * DW_COMPARE_REGION;
+    for (int r = 0; r < c->regions; r++)
+        var[r] = 0;
+    for (size_t k = 0; k < c->tiles; k++) {
+        size_t r = (size_t)c->region[k];
+        if (!isfinite(rel[k]) || n[r] == room)
+            continue;
+        work[r * room + n[r]++] = (double)rel[k];
+        var[r] += 0.5 * ((double)noise[k] + (double)noise[k + c->tiles] + (double)excess[k]);
+    }
+    for (size_t r = 0; r < (size_t)c->regions; r++) {
+        bool known = n[r] >= LEAST_TILES;
+        change[r] = known ? dw_median(work + r * room, n[r]) : (double)NAN;
+        var[r] = known ? MEDIAN_VARIANCE * var[r] / (double)(n[r] * n[r]) : 0;
+    }
+}
+
+/* rms bend that is left when noise is taken off, at quantile q of the regions. */
+static double bend_at(double *square, size_t n, double q)
+{
+    return sqrt(fmax(0, dw_quantile(square, n, q)));
+}
+
+bool dw_own_unrest(const struct dw_compare *c, double unit_s, struct dw_arena *arena,
+                   double *unrest)
+{
+    size_t mark = arena->n, regions = (size_t)c->regions, bends = c->steps > 2 ? c->steps - 2 : 0;
+    double *change = DW_TAKE(arena, c->steps * regions, double);
+    double *var = DW_TAKE(arena, c->steps * regions, double);
+    double *work = DW_TAKE(arena, regions * DW_COMPARE_REGION * DW_COMPARE_REGION, double);
+    double *stillest = DW_TAKE(arena, bends, double);
+    for (size_t i = 0; i < c->g->n; i++)
+        unrest[i] = 0;
+    if (!change || !var || !work || !stillest)
+        return false;
+    for (size_t j = 0; j < c->steps; j++)
+        find_middles(c, j, change + j * regions, var + j * regions, work);
+    for (size_t i = 0; i < bends; i++) {
+        double w[4];
+        size_t n = 0;
+        dw_third_difference(c->g->time + i, unit_s, w);
+        double squares = w[0] * w[0] + w[1] * w[1] + w[2] * w[2] + w[3] * w[3];
+        for (size_t r = i * regions; r < (i + 1) * regions; r++) {
+            /* a third difference of levels, told in the changes between them */
+            double bend = (w[1] + w[2] + w[3]) * change[r] + (w[2] + w[3]) * change[r + regions] +
+                          w[3] * change[r + 2 * regions];
+            double noise = (var[r] + var[r + regions] + var[r + 2 * regions]) / 3;
+            if (isfinite(bend))
+                work[n++] = bend * bend - squares * noise;
+        }
+        if (n < LEAST_REGIONS)
+            continue;
+        unrest[i] = bend_at(work, n, 0.5);
+        stillest[i] = bend_at(work, n, STILLEST);
+    }
+    for (size_t i = 0; i < bends; i++) {
+        /* a bend that passes through zero is no rest: its neighbours speak for it */
+        double around = fmax(stillest[i], i ? stillest[i - 1] : 0);
+        around = fmax(around, i + 1 < bends ? stillest[i + 1] : 0);
+        unrest[i] = fmin(unrest[i], MOST_RATIO * around);
+    }
+    dw_arena_free_to(arena, mark);
+    return true;
+}
