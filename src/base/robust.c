@@ -45,7 +45,7 @@ double dw_quantile(double *v, size_t n, double q)
         return low;
     double next = v[k + 1];
     for (size_t i = k + 2; i < n; i++)
-        next = fmin(next, v[i]);
+        next = v[i] < next ? v[i] : next; /* fmin would be a call for each */
     return low + part * (next - low);
 }
 

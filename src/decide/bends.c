@@ -10,6 +10,7 @@
 #include <string.h>
 
 #define ROUNDS 4
+#define SCALES 2 /* of those that learn how far tiles are from each other */
 #define LEAST_TILES 24
 #define FLOOR_STOPS 1e-4 /* no tile is better known than this */
 #define MOST_INTERVALS 6 /* four shots that span more have gaps between them */
@@ -78,9 +79,10 @@ static void regress(const struct dw_bends *b, const struct dw_work *w, struct ro
     memcpy(r->work, r->y, r->n * sizeof *r->y);
     memset(out, 0, sizeof *out);
     out->size[0] = dw_median(r->work, r->n);
+    double wide = 1;
     for (int round = 0; round < ROUNDS; round++) {
         double a[DW_BEND_TERMS][DW_BEND_TERMS] = {{0}}, right[DW_BEND_TERMS] = {0};
-        double wide = scale(b, r, out->size);
+        wide = round < SCALES ? scale(b, r, out->size) : wide;
         for (size_t k = 0; k < r->n; k++) {
             double sd = wide * r->sd[k];
             r->w[k] = dw_tukey_weight(rest(b, r, k, out->size), DW_TUKEY * sd) / (sd * sd);
@@ -149,7 +151,7 @@ enum dw_status dw_bends_measure(const struct dw_bends *b, struct dw_work *w, str
             time[k] = w->utc[b->shot[i + k]];
         dw_third_difference(time, w->interval, part);
         r.n = 0;
-        for (size_t k = 0; k < tiles; k++) {
+        for (size_t k = 0; k < tiles && b->asked[i]; k++) {
             double y = 0, var = FLOOR_STOPS * FLOOR_STOPS;
             for (size_t j = 0; j < 4; j++) {
                 y += part[j] * (double)b->value[b->shot[i + j] * tiles + k];

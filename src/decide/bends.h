@@ -14,6 +14,7 @@ struct dw_bends {
     const size_t *shot; /* which of the table's they are, in order of time */
     const float *value; /* of all shots of the table, by tile: stops; NAN where it does not count */
     const float *noise; /* its variance, stops^2 */
+    const bool *asked;  /* per four shots: whether they are looked at at all */
     int terms;
     const double *basis[DW_BEND_TERMS]; /* tiles values each; [0] is not read: it is 1 */
 };

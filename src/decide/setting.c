@@ -63,3 +63,17 @@ enum dw_status dw_set_shots_find(struct dw_work *w, unsigned kinds, struct dw_se
     }
     return DW_OK;
 }
+
+#define ABOUT_CHANGE 6 /* shots: as far as what is known there of light reaches into a change */
+
+void dw_set_shots_change(const struct dw_set_shots *p, bool *asked)
+{
+    memset(asked, 0, p->n * sizeof *asked);
+    for (size_t i = 1; i < p->n; i++) {
+        if (!memcmp(p->setting[i - 1], p->setting[i], sizeof p->setting[i]))
+            continue;
+        for (size_t k = i > ABOUT_CHANGE ? i - ABOUT_CHANGE : 0;
+             k < i + ABOUT_CHANGE - 3 && k < p->n; k++)
+            asked[k] = true;
+    }
+}

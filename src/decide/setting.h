@@ -31,6 +31,9 @@ struct dw_set_shots {
     int (*setting)[DW_SETTING_KINDS];
     struct dw_settings known;
 };
+/* Which four shots in a row (n-3 of them) lie about a change of settings: elsewhere the picture
+ * says nothing of them. asked: n values. */
+void dw_set_shots_change(const struct dw_set_shots *p, bool *asked);
 /* kinds: bits 1 << kind of those that count; the others are -1. Arrays come from the arena.
  * Errors: DW_ERR_MEMORY. */
 enum dw_status dw_set_shots_find(struct dw_work *w, unsigned kinds, struct dw_set_shots *out,

@@ -30,7 +30,7 @@ static void fill_ratios(const struct dw_work *w, const struct dw_facts *facts,
             ratio[at] = noise[at] = NAN;
             if (t->clipped > MAX_CLIPPED || !(a > least) || !(g > least))
                 continue;
-            ratio[at] = (float)log2(a / g);
+            ratio[at] = log2f((float)(a / g));
             noise[at] = (float)(LOG2_E * LOG2_E *
                                 ((double)t->var[colour] / (a * a) + (double)t->var[1] / (g * g) +
                                  BLACK_DN * BLACK_DN * lever * lever));
@@ -44,11 +44,13 @@ static enum dw_status one_colour(struct dw_work *w, struct dw_decision *out,
     size_t all = w->n * (size_t)w->tiles, known = (size_t)p->known.n;
     float *ratio = DW_TAKE(&w->arena, all, float), *noise = DW_TAKE(&w->arena, all, float);
     struct dw_bend *bend = DW_TAKE(&w->arena, p->n, struct dw_bend);
+    bool *asked = DW_TAKE(&w->arena, p->n, bool);
     struct dw_offset *offset = DW_TAKE(&w->arena, known, struct dw_offset);
-    if (!ratio || !noise || !bend || !offset)
+    if (!ratio || !noise || !bend || !asked || !offset)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the colours of %zu frames", p->n);
     fill_ratios(w, &out->facts, p, colour, ratio, noise);
-    struct dw_bends bends = {p->n, p->shot, ratio, noise, 1, {NULL}};
+    dw_set_shots_change(p, asked);
+    struct dw_bends bends = {p->n, p->shot, ratio, noise, asked, 1, {NULL}};
     enum dw_status status = dw_bends_measure(&bends, w, bend, err);
     if (status < 0)
         return status;

@@ -33,6 +33,7 @@ struct fit {
     double *y;    /* S^-1 of those */
     struct dw_banded s;
     double *m, *g, *p_inverse, *rest, *work;
+    size_t *met;
     double own2, prior2[DW_SETTING_KINDS];
 };
 
@@ -75,12 +76,15 @@ static bool gather(struct fit *f)
         return false;
     for (int a = 0; a < f->n; a++) {
         const double *x = f->x + (size_t)a * f->rows;
+        size_t met = 0; /* few rows have to do with one setting */
+        for (size_t i = 0; i < f->rows; i++)
+            if (x[i] != 0)
+                f->met[met++] = i;
         for (int b = 0; b <= f->n; b++) {
             const double *y = f->y + (size_t)b * f->rows;
             double sum = 0;
-            for (size_t i = 0; i < f->rows; i++)
-                if (x[i] != 0)
-                    sum += x[i] * y[i];
+            for (size_t j = 0; j < met; j++)
+                sum += x[f->met[j]] * y[f->met[j]];
             if (b < f->n)
                 f->m[a * f->n + b] = sum;
             else
@@ -228,8 +232,9 @@ enum dw_status dw_uneven_fit(const struct dw_uneven *u, const struct dw_uneven_p
     f.p_inverse = DW_TAKE(arena, n * n, double);
     f.rest = DW_TAKE(arena, f.rows, double);
     f.work = DW_TAKE(arena, f.rows, double);
+    f.met = DW_TAKE(arena, f.rows, size_t);
     if (!f.part || !f.var || !f.tail || !f.x || !f.y || !f.s.a || !f.m || !f.g || !f.p_inverse ||
-        !f.rest || !f.work)
+        !f.rest || !f.work || !f.met)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the settings' own errors");
     bool ok = work_out(&f, offset);
     dw_arena_free_to(arena, mark);
