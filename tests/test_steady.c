@@ -59,8 +59,10 @@ static void make_small(struct small *m, unsigned seed)
                                  .offset_weight = 1 / (0.03 * 0.03)};
 }
 
-/* Independent and slow: one row per term of the sum in steady.h, by dense QR. Unknowns s, e, o. */
-static void solve_dense(const struct small *m, double *x)
+/* Independent and slow: one row per term of the sum in steady.h, by dense QR. Unknowns s, e, o.
+ * cov: covariance of s and e (2 SHOTS squared) with o held, the inverse of their normal equations.
+ */
+static void solve_dense(const struct small *m, double *x, double *cov)
 {
     enum { COLS = 2 * SHOTS + CLASSES, ROWS = PAIRS + 3 * SHOTS + CLASSES + 1 };
     double *a = calloc(ROWS * COLS, sizeof *a), *b = calloc(ROWS, sizeof *b);
@@ -96,25 +98,48 @@ static void solve_dense(const struct small *m, double *x)
     a[row++ * COLS + SHOTS / 2] = 100;
     for (int i = 0; i < SHOTS; i++, row++)
         a[row * COLS + i] = 1e-3; /* the faint pull */
+    enum { KNOWN = 2 * SHOTS };
+    for (int p = 0; p < KNOWN; p++)
+        for (int q = 0; q < KNOWN; q++) {
+            double sum = 0;
+            for (int k = 0; k < row; k++)
+                sum += a[k * COLS + p] * a[k * COLS + q];
+            cov[p * KNOWN + q] = sum;
+        }
+    ck_assert_int_eq(LAPACKE_dpotrf(LAPACK_ROW_MAJOR, 'U', KNOWN, cov, KNOWN), 0);
+    ck_assert_int_eq(LAPACKE_dpotri(LAPACK_ROW_MAJOR, 'U', KNOWN, cov, KNOWN), 0);
     ck_assert_int_eq(LAPACKE_dgels(LAPACK_ROW_MAJOR, 'N', row, COLS, 1, a, COLS, b, 1), 0);
     memcpy(x, b, COLS * sizeof *x);
     free(a);
     free(b);
 }
 
+static double cov_e(const double *cov, int a, int b)
+{
+    return cov[(SHOTS + a) * 2 * SHOTS + SHOTS + b]; /* its upper triangle: a <= b */
+}
+
 START_TEST(joint_solution_equals_dense_least_squares)
 {
     struct small m;
-    double x[2 * SHOTS + CLASSES], s[SHOTS], e[SHOTS], var[SHOTS], offset[CLASSES];
+    double x[2 * SHOTS + CLASSES], s[SHOTS], e[SHOTS], var[SHOTS], fast[SHOTS], offset[CLASSES];
+    static double cov[2 * SHOTS * 2 * SHOTS];
     make_small(&m, (unsigned)(11 + _i));
-    solve_dense(&m, x);
+    solve_dense(&m, x, cov);
     struct dw_arena arena = {0};
-    ck_assert_int_eq(dw_joint_solve(&m.joint, &arena, s, e, var, offset), DW_OK);
+    ck_assert_int_eq(dw_joint_solve(&m.joint, &arena, s, e, var, fast, offset), DW_OK);
     for (int i = 0; i < SHOTS; i++) {
         ck_assert_double_eq_tol(s[i], x[i], 1e-9);
         ck_assert_double_eq_tol(e[i], x[SHOTS + i], 1e-9);
-        ck_assert_double_gt(var[i], 0);
+        ck_assert_double_eq_tol(var[i] / cov_e(cov, i, i), 1, 1e-6);
+        int a = i - 1, b = i + 1; /* beside its neighbours; the ends have one only */
+        if (a < 0 || b >= SHOTS)
+            continue;
+        double d = cov_e(cov, i, i) + 0.25 * (cov_e(cov, a, a) + cov_e(cov, b, b)) -
+                   cov_e(cov, a, i) - cov_e(cov, i, b) + 0.5 * cov_e(cov, a, b);
+        ck_assert_double_eq_tol(fast[i] / (d / 1.5), 1, 1e-6);
     }
+    ck_assert(fast[0] == fast[1] && fast[SHOTS - 1] == fast[SHOTS - 2]);
     for (int c = 0; c < CLASSES; c++)
         ck_assert_double_eq_tol(offset[c], x[2 * SHOTS + c], 1e-9);
     dw_arena_free_to(&arena, 0);
@@ -217,6 +242,17 @@ START_TEST(known_errors_are_found)
         double hf = fake_hf(&r.shoot, r.error, -90, 90) / sqrt(1.5); /* as a standard deviation */
         ck_assert_double_lt(r.decision.after.all, 2.5 * hf);
         ck_assert_double_gt(r.decision.after.all, hf / 2.5);
+        /* and of every shot, beside its neighbours: a cubic through 7 leaves two thirds of the
+         * variance of independent errors */
+        double sum = 0, n = 0;
+        for (size_t i = 0; i < r.shoot.shots.n; i++)
+            if (r.shoot.alt[i] < -12 && !r.shoot.spoiled[i]) {
+                sum += r.decision.ledger[i].flicker_sigma * r.decision.ledger[i].flicker_sigma;
+                n++;
+            }
+        double sure = night / sqrt(sum / n * 2 / 3);
+        ck_assert_msg(sure > 0.5 && sure < 1.5, "%s, seed %u: error over sigma by night %.2f",
+                      cases[c].name, p.seed, sure);
     }
     done(&r);
 }
@@ -422,8 +458,8 @@ START_TEST(reversed_order_gives_the_reversed_answer)
     }
     double s[SHOTS], e[SHOTS], rs[SHOTS], re[SHOTS], o[CLASSES];
     struct dw_arena arena = {0};
-    ck_assert_int_eq(dw_joint_solve(&m.joint, &arena, s, e, NULL, o), DW_OK);
-    ck_assert_int_eq(dw_joint_solve(&n.joint, &arena, rs, re, NULL, o), DW_OK);
+    ck_assert_int_eq(dw_joint_solve(&m.joint, &arena, s, e, NULL, NULL, o), DW_OK);
+    ck_assert_int_eq(dw_joint_solve(&n.joint, &arena, rs, re, NULL, NULL, o), DW_OK);
     for (int i = 0; i < SHOTS; i++)
         ck_assert_double_eq_tol(e[i], re[SHOTS - 1 - i], 1e-7);
     dw_arena_free_to(&arena, 0);

@@ -93,7 +93,8 @@ struct dw_ledger_row {
     double sun_alt_deg;
     double luminance_stops;    /* log2 cd/m^2 of the scene's key; NAN unknown */
     double flicker_stops;      /* exposure error found; positive: brighter than its record */
-    double flicker_sigma;      /* its standard deviation, slow drifts included */
+    double flicker_sigma;      /* standard deviation of what it is beside its neighbours; slow
+                                * drifts, which nobody sees, are not in it */
     double left_stops; /* what is left of it beside its neighbours: a second difference, whose rms
                         * over sqrt(1.5) is a standard deviation from frame to frame; NAN unknown */
     double gain_stops;         /* what rendering applies in all */

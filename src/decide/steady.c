@@ -36,6 +36,7 @@ struct task {
     size_t *shot;
     double *time, *alt;
     bool *loose;
+    double *e_fast;    /* variance of e beside its neighbours */
     float (*shift)[2]; /* of the view, tiles */
     struct dw_pair *pair;
     size_t n_pairs;
@@ -192,7 +193,7 @@ static enum dw_status solve(struct task *t, int rounds, struct dw_error *err)
     for (int round = 0; round < rounds; round++) {
         set_weights(t, !t->solved);
         enum dw_status status =
-            dw_joint_solve(&joint, &t->w->arena, t->s, t->e, t->e_var, t->offset);
+            dw_joint_solve(&joint, &t->w->arena, t->s, t->e, t->e_var, t->e_fast, t->offset);
         if (status < 0)
             return dw_fail(err, status, "the steadying of %zu frames could not be solved", t->n);
         t->solved = true;
@@ -381,6 +382,22 @@ static void measure_rest(const struct task *t)
     }
 }
 
+/* A shot's photon noise N is in all four pairs in which it is compared. Taken for independent, as
+ * the joint solution does (2 N for each pair, one and two shots apart), they leave N (root 5 - 1)/3
+ * of it in a second difference (integral over all frequencies), when all of it is there: this is
+ * the rest. */
+#define SHARED_NOISE 0.588
+
+static double shared_noise(const struct dw_work *w, size_t shot)
+{
+    const float *noise = w->noise + shot * (size_t)w->tiles;
+    double weight = 0;
+    for (int k = 0; k < w->tiles; k++)
+        if (noise[k] > 0)
+            weight += 1 / (double)noise[k];
+    return weight > 0 ? SHARED_NOISE / weight : 0;
+}
+
 /* Errors of shots that took no part: what their neighbours in use have, by time. */
 static void fill_in(struct dw_work *w, const struct task *t)
 {
@@ -388,7 +405,7 @@ static void fill_in(struct dw_work *w, const struct task *t)
         while (k + 1 < t->n && t->shot[k + 1] <= i)
             k++;
         w->error[i] = t->e[k];
-        w->error_var[i] = t->e_var[k];
+        w->error_var[i] = t->e_fast[k] + shared_noise(w, i);
         w->jump[i] = t->jump[k];
         if (t->shot[k] == i)
             continue;
@@ -402,10 +419,12 @@ enum dw_status dw_steady(struct dw_work *w, struct dw_error *err)
     struct task t = {.w = w, .p = &defaults, .sigma = defaults.error_stops};
     w->error = DW_TAKE(&w->arena, w->n, double);
     w->error_var = DW_TAKE(&w->arena, w->n, double);
+    t.e_fast = DW_TAKE(&w->arena, w->n, double);
     w->jump = DW_TAKE(&w->arena, w->n, double);
     w->left = DW_TAKE(&w->arena, w->n, double);
     w->before = DW_TAKE(&w->arena, w->n, double);
-    if (!w->error || !w->error_var || !w->jump || !w->left || !w->before || !take_room(&t))
+    if (!w->error || !w->error_var || !t.e_fast || !w->jump || !w->left || !w->before ||
+        !take_room(&t))
         return no_room(err);
     for (size_t i = 0; i < w->n; i++) {
         w->left[i] = w->before[i] = (double)NAN;

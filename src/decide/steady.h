@@ -29,10 +29,12 @@ struct dw_joint {
     double offset_weight;
 };
 
-/* s, e: n values; e_var: variance of e (may be NULL); offset: `classes` values.
+/* s, e: n values; offset: `classes` values. e_var, e_fast: variance of e, and of what it is beside its
+ * neighbours, as errors that are independent from shot to shot would have it (both NULL: not wanted).
+ * Slow light and slow errors cannot be told apart, which is in e_var alone.
  * Linear in n. Errors: DW_ERR_MEMORY, DW_ERR_NUMERIC. */
 enum dw_status dw_joint_solve(const struct dw_joint *j, struct dw_arena *arena, double *s,
-                              double *e, double *e_var, double *offset);
+                              double *e, double *e_var, double *e_fast, double *offset);
 /* Finds stretches whose record is wrong: all tiles leap together by more than any light or shutter
  * does, and leap back later. pair: the lag-1 pairs, in order (n-1 of them); loose: no record.
  * jump: n values, 0 where the record stands. */

@@ -74,7 +74,7 @@ struct dw_work {
     double (*shade)[2];
 
     /* steady.c */
-    double *error, *error_var; /* exposure error, stops; its variance */
+    double *error, *error_var; /* exposure error, stops; variance of what it is beside its neighbours */
     double *jump;              /* part of it by which the record is plainly wrong */
     double *before, *left;     /* second differences: of the light by the record; of what is left
                                 * on still tiles; NAN where unknown */

@@ -119,7 +119,7 @@ static void corrections(struct dw_report *r, double *v, double *low, double *hig
                      "<h3>Errors of exposure that were found and taken away</h3>"
                      "<p class=\"note\">Each point is a shot: above the line it was brighter than "
                      "its record says. Nearly all lie within %.3f stop. The band is how "
-                     "uncertain each one is (one standard deviation, slow drifts included).</p>\n",
+                     "uncertain each one is beside its neighbours (one standard deviation).</p>\n",
                      fmax(fabs(a), fabs(b)));
     dw_chart_begin(&c, "Errors of exposure that were found and taken away",
                    "A band of uncertainty about a line that jumps from shot to shot.");

@@ -19,6 +19,7 @@ struct score_shot {
     bool headlights;                  /* truth: passing cars light the picture */
     bool in_ledger, use;              /* ledger */
     double ledger_alt, flicker, gain; /* ledger; NAN if empty */
+    double sigma;                     /* judgement.csv: of flicker; NAN if empty */
     double black_shift;               /* DN: black by the facts less that of the file */
     long frame;                       /* ledger; 0 if none */
     double red_fix, blue_fix; /* frames.csv: what is put right, stops; 0 if not shown alone */

@@ -70,7 +70,7 @@ static bool read_shots(const char *dir, struct score_truth *t)
         s->iso = 100 * exp2(number(&c, i, iso) / 3);
         s->shutter_s = number(&c, i, time);
         s->headlights = strstr(dw_csv_field(&c, i, movers), "headlights") != NULL;
-        s->gain = s->flicker = s->ledger_alt = (double)NAN;
+        s->gain = s->flicker = s->ledger_alt = s->sigma = (double)NAN;
     }
     dw_csv_free(&c);
     return t->n_shots > 0;
@@ -126,6 +126,23 @@ static void read_room(const char *dir, struct score_truth *t)
             t->room[y * SCORE_COLS + x] = number(&c, i, dw_csv_column(&c, "share")) > 0.1;
     }
     t->has_room = true;
+    dw_csv_free(&c);
+}
+
+static void read_judgement(const char *dir, struct score_truth *t)
+{
+    struct dw_csv c = {0};
+    if (!read_table(dir, "judgement.csv", &c))
+        return;
+    int file = dw_csv_column(&c, "file"), sigma = dw_csv_column(&c, "flicker_sigma_stops");
+    size_t hint = 0;
+    for (size_t i = 0; i < c.rows; i++) {
+        struct score_shot *s = score_find_shot(t, dw_csv_field(&c, i, file), hint);
+        if (!s)
+            continue;
+        hint = (size_t)(s - t->shot);
+        s->sigma = number(&c, i, sigma);
+    }
     dw_csv_free(&c);
 }
 
@@ -273,6 +290,7 @@ bool score_read(const char *shoot, const char *out, struct score_truth *t)
     if (!read_shots(shoot, t) || !read_ledger(out, t) || !read_frames(out, t) ||
         !read_patches(shoot, t))
         return false;
+    read_judgement(out, t);
     read_levels(out, t);
     return true;
 }
