@@ -60,6 +60,7 @@ static inline void shoot_facts(struct dw_facts *f)
     for (int i = 0; i < 3; i++) {
         f->white_mul[i] = 1 + (float)i / 7;
         f->night_mul[i] = 1 - (float)i / 11;
+        f->night_sky[i] = 1 + (float)i / 13;
     }
     f->night_sky_keys = 0.777f;
     f->night_noise = 0.0333f;

@@ -236,7 +236,7 @@ START_TEST(facts_hold_what_facts_json_knows)
 {
     ck_assert_uint_eq(sizeof(struct dw_levels), 40);
     ck_assert_uint_eq(sizeof(struct dw_law), 32);
-    ck_assert_uint_eq(sizeof(struct dw_facts), 272);
+    ck_assert_uint_eq(sizeof(struct dw_facts), 280);
     ck_assert_uint_eq(sizeof(struct dw_source), 80);
     ck_assert_uint_eq(sizeof(struct dw_frame), 384);
 }
@@ -265,6 +265,7 @@ START_TEST(facts_come_back_exactly)
     ck_assert_mem_eq(a->white_mul, f.white_mul, sizeof f.white_mul);
     ck_assert_mem_eq(a->cam_to_wide, f.cam_to_wide, sizeof f.cam_to_wide);
     ck_assert_mem_eq(a->night_mul, f.night_mul, sizeof f.night_mul);
+    ck_assert_mem_eq(a->night_sky, f.night_sky, sizeof f.night_sky);
     ck_assert_mem_eq(&a->night_sky_keys, &f.night_sky_keys, sizeof(float));
     ck_assert_mem_eq(&a->crop, &f.crop, sizeof f.crop);
     ck_assert_mem_eq(&a->night_noise, &f.night_noise, sizeof(float));

@@ -206,7 +206,9 @@ START_TEST(tone_kernels_are_bit_equal)
     struct dw_tone day = dw_tone_make(1.7, 0.5, 0.2, 0.6),
                    night = dw_tone_make(1.35, 0.5, 0.2, 1.0);
     struct dw_tone night_shared = dw_tone_make(1.35, 0.5, 0.2, 0.8);
-    const struct dw_lift lift = {2.5f, 1.15f, 0.05f, {1.2f, 0.99f, 0.6f}};
+    const struct dw_lift lift = {
+        1.15f, 0.05f, {2.9f, 2.4f, 0.9f}, {0.8f, 0.9f, 1.3f}, {0.2627f, 0.678f, 0.0593f},
+        0.65f, 0.35f};
     static float background[ROOM];
     for (size_t i = 0; i < ROOM; i++)
         background[i] = i % 5 == 0 ? 0.0f : 0.1f * (float)i;
@@ -416,24 +418,52 @@ START_TEST(a_mix_lies_between_its_curves)
 }
 END_TEST
 
-/* Far above the threshold `gain` times the excess is added; three sigmas below it, nothing. */
+/* Sky stays as it is to the bit; a star is raised wholly once it stands well above, by its part
+ * above the sky alone, and its norm is then nearly its largest channel. */
 START_TEST(lift_raises_stars_and_leaves_the_sky)
 {
-    const struct dw_lift lift = {2.5f, 1.151f, 0.05f, {1, 1, 1}};
+    const struct dw_lift lift = {
+        1.15f, 0.05f, {2.5f, 2.5f, 2.5f}, {1, 1, 1}, {0.2627f, 0.678f, 0.0593f}, 0.65f, 0.35f};
     const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
     float level = 1.55f;
     float sky = 1.55f, r = sky, g = sky, b = sky, norm = sky;
     k->lift(&lift, &level, 1, &r, &g, &b, &norm);
     ck_assert_msg(norm == sky && r == sky, "sky lifted by %g", (double)(norm / sky));
-    float star = 6.0f;
-    r = star;
-    g = 0.5f * star;
-    b = 0.25f * star;
-    norm = star;
+    r = sky + 60;
+    g = sky + 30;
+    b = sky + 15;
+    norm = 0.65f * (0.2627f * r + 0.678f * g + 0.0593f * b) + 0.35f * r;
     k->lift(&lift, &level, 1, &r, &g, &b, &norm);
-    double want = 6.0 + 2.5 * (6.0 - 1.151 * 1.55);
-    ck_assert_msg(fabs((double)norm - want) < 1e-4, "%g, expected %g", (double)norm, want);
-    ck_assert(fabs((double)(g / r) - 0.5) < 1e-6 && fabs((double)(b / r) - 0.25) < 1e-6);
+    ck_assert_double_eq_tol((double)r, 1.55 + 3.5 * 60, 0.02 * 3.5 * 60);
+    ck_assert_double_eq_tol((double)((g - sky) / (r - sky)), 0.5, 1e-6);
+    ck_assert_double_eq_tol((double)((b - sky) / (r - sky)), 0.25, 1e-6);
+    ck_assert_double_eq_tol((double)(norm / r), 1, 0.01);
+}
+END_TEST
+
+/* What a star adds to the sky has one colour, whatever its brightness and whatever the colour of
+ * the sky: from once the sky's level above it up to a hundred times. The night's balance, 2.1 times
+ * as much blue as green, is the sky's alone. */
+START_TEST(lifted_stars_keep_their_colour)
+{
+    const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
+    const float sky[3] = {0.7f, 0.8f, 1.4f}, mul[3] = {0.87f, 0.98f, 2.1f},
+                of_star[3] = {1, 0.8f, 0.5f};
+    struct dw_lift lift = {1.15f, 0.05f, {0, 0, 0}, {0.7f, 0.8f, 1.4f}, {0.2627f, 0.678f, 0.0593f},
+                           0.65f, 0.35f};
+    for (int c = 0; c < 3; c++)
+        lift.raise[c] = 3.5f / mul[c] - 1;
+    for (float bright = 1.5f; bright < 150; bright *= 1.5f) {
+        float level = 2, v[3];
+        for (int c = 0; c < 3; c++)
+            v[c] = level * (sky[c] + bright * of_star[c] * mul[c]);
+        float y = 0.2627f * v[0] + 0.678f * v[1] + 0.0593f * v[2];
+        float norm = 0.65f * y + 0.35f * fmaxf(fmaxf(v[0], v[1]), v[2]);
+        k->lift(&lift, &level, 1, &v[0], &v[1], &v[2], &norm);
+        float red = v[0] - level * sky[0], blue = v[2] - level * sky[2];
+        ck_assert_msg(fabsf(log2f(red / blue) - 1) < 0.25f, "%g times the sky: red over blue %g",
+                      (double)bright, (double)(red / blue));
+    }
 }
 END_TEST
 
@@ -587,6 +617,7 @@ int main(void)
     tcase_add_test(c, curves_are_pinned_and_monotone);
     tcase_add_test(c, a_mix_lies_between_its_curves);
     tcase_add_test(c, lift_raises_stars_and_leaves_the_sky);
+    tcase_add_test(c, lifted_stars_keep_their_colour);
     tcase_add_test(c, gamut_keeps_grey_and_what_lies_inside);
     tcase_add_test(c, finish_is_curve_then_matrix_then_gamut);
     tcase_add_test(c, dither_keeps_the_mean);

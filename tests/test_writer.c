@@ -99,6 +99,7 @@ START_TEST(light_is_known_again_whatever_the_look)
     s->d.facts.night_deg -= 3;
     s->d.facts.day_deg += 2;
     s->d.facts.night_mul[2] *= 1.1f;
+    s->d.facts.night_sky[0] *= 1.1f;
     s->d.facts.night_sky_keys *= 1.1f;
     s->d.frame[1].day = s->d.frame[1].balance = s->d.frame[1].stars = 0.5;
     ck_assert_int_eq(count_had(), 4);

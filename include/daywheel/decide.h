@@ -71,6 +71,7 @@ struct dw_facts {
     float white_mul[3];    /* camera multipliers that make the chosen white neutral; green 1 */
     float cam_to_wide[9];  /* balanced camera RGB to linear BT.2020, rows sum to 1 */
     float night_mul[3];    /* further balance under the stars, BT.2020 RGB, luminance kept */
+    float night_sky[3];    /* the night sky's colour before that, BT.2020 RGB; green 1 */
     float night_sky_keys;  /* the night sky's level in keys: floor of the star lift's background */
     float night_noise;     /* relative noise of the night sky at half size */
 

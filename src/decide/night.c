@@ -74,8 +74,10 @@ static void add_sky(const struct dw_work *w, const struct dw_facts *facts, size_
     }
 }
 
-/* Multipliers towards grey, then towards the cool side; luminance of the sky is kept. */
-static void night_balance(const struct dw_facts *facts, const struct sky *sky, float out[3])
+/* Multipliers towards grey, then towards the cool side; luminance of the sky is kept. And the colour
+ * that the sky has without them. */
+static void night_balance(const struct dw_facts *facts, const struct sky *sky, float out[3],
+                          float colour[3])
 {
     const double camera[3] = {dw_median(sky->red, sky->n), 1, dw_median(sky->blue, sky->n)};
     double rgb[3], mul[3], to_xyz[9], before = 0, after = 0;
@@ -94,6 +96,8 @@ static void night_balance(const struct dw_facts *facts, const struct sky *sky, f
     }
     for (int c = 0; c < 3; c++)
         out[c] = (float)(after > 0 ? mul[c] * before / after : mul[c]);
+    for (int c = 0; c < 3; c++)
+        colour[c] = (float)(rgb[1] > 0 ? fmax(rgb[c] / rgb[1], 0.05) : 1);
 }
 
 enum dw_status dw_night(struct dw_work *w, struct dw_facts *facts, struct dw_error *err)
@@ -114,14 +118,16 @@ enum dw_status dw_night(struct dw_work *w, struct dw_facts *facts, struct dw_err
         if (order[k].light <= order[0].light + NIGHT.near_stops)
             add_sky(w, facts, order[k].shot, work, &sky);
     if (sky.n > 0) {
-        night_balance(facts, &sky, facts->night_mul);
+        night_balance(facts, &sky, facts->night_mul, facts->night_sky);
         facts->night_sky_keys = (float)(sky.keys / (double)sky.n);
         facts->night_noise = (float)(sky.noise / (double)sky.n);
         return DW_OK;
     }
     /* values seen on invented shoots; nothing is rendered as night without one */
-    for (int c = 0; c < 3; c++)
+    for (int c = 0; c < 3; c++) {
         facts->night_mul[c] = (float)NIGHT.cool[c];
+        facts->night_sky[c] = 1;
+    }
     facts->night_sky_keys = 1.55f;
     facts->night_noise = 0.05f;
     return DW_OK;

@@ -84,6 +84,7 @@ static json_t *facts_json(const struct dw_facts *f, bool with_survey)
     json_object_set_new(o, "white_mul", floats(f->white_mul, 3));
     json_object_set_new(o, "cam_to_wide", floats(f->cam_to_wide, 9));
     json_object_set_new(o, "night_mul", floats(f->night_mul, 3));
+    json_object_set_new(o, "night_sky", floats(f->night_sky, 3));
     json_object_set_new(o, "night_sky_keys", number((double)f->night_sky_keys));
     json_object_set_new(o, "night_noise", number((double)f->night_noise));
     json_object_set_new(o, "law", law_json(&f->law));
@@ -265,6 +266,7 @@ static void get_all(struct reader *r, struct dw_facts *f)
     get_floats(r, r->root, "white_mul", f->white_mul, 3);
     get_floats(r, r->root, "cam_to_wide", f->cam_to_wide, 9);
     get_floats(r, r->root, "night_mul", f->night_mul, 3);
+    get_floats(r, r->root, "night_sky", f->night_sky, 3);
     f->night_sky_keys = (float)get_number(r, r->root, "night_sky_keys");
     f->night_noise = (float)get_number(r, r->root, "night_noise");
     get_law(r, &f->law);

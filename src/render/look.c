@@ -78,6 +78,31 @@ static void prepare_matrix(const struct dw_frame *f, const struct dw_look_params
         m[i] = ((i % 4 == 0 ? s : 0.0f) + (1.0f - s) * luma[i % 3]) * mul[i % 3];
 }
 
+/* What is above the night sky is raised, and keeps daylight's balance: the night's is for the sky. */
+static void plan_lift(const struct dw_frame *f, const struct dw_facts *facts,
+                      const struct dw_look_params *p, const float mul[3], struct dw_look_plan *out)
+{
+    struct dw_lift *l = &out->lift;
+    const struct dw_prepare *q = &out->prepare;
+    float stars = (float)f->stars, sky[3], largest = 0, y = 0;
+    out->lifts = stars * p->star_lift > 0.0f;
+    l->softness = p->star_sigma;
+    l->threshold = 1.0f + LIFT_ABOVE * p->star_sigma;
+    memcpy(l->luma, q->luma, sizeof l->luma);
+    l->norm_y = q->norm_y;
+    l->norm_max = q->norm_max;
+    for (int c = 0; c < 3; c++) {
+        l->raise[c] = stars * ((1.0f + p->star_lift) / mul[c] - 1.0f);
+        sky[c] = 0;
+        for (int k = 0; k < 3; k++)
+            sky[c] += q->matrix[3 * c + k] * dwk_max(facts->night_sky[k], 1e-3f);
+        largest = dwk_max(largest, sky[c]);
+        y += q->luma[c] * sky[c];
+    }
+    for (int c = 0; c < 3; c++)
+        l->sky[c] = sky[c] / (q->norm_y * y + q->norm_max * largest);
+}
+
 /* The darker a picture is to be, the farther its shadows are opened: at dusk the ground lies five
  * stops below the sky, and what by noon is depth is then a black hole. */
 static double toe_at(double key, const struct dw_look_params *p)
@@ -101,12 +126,7 @@ enum dw_status dw_look_plan_make(const struct dw_frame *frame, const struct dw_f
     p.prepare.norm_y = NORM_LUMA;
     p.prepare.norm_max = 1.0f - NORM_LUMA;
 
-    p.lift.gain = (float)frame->stars * params->star_lift;
-    p.lift.softness = params->star_sigma;
-    p.lift.threshold = 1.0f + LIFT_ABOVE * params->star_sigma;
-    for (int c = 0; c < 3; c++)
-        p.lift.undo[c] = 1.0f / mul[c];
-    p.lifts = p.lift.gain > 0.0f;
+    plan_lift(frame, facts, params, mul, &p);
     p.smooth = (float)frame->stars * params->night_chroma;
     p.sky_floor = facts->night_sky_keys > 0.0f ? facts->night_sky_keys : 0.0f;
 

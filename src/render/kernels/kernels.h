@@ -37,10 +37,11 @@ struct dw_prepare {
 };
 
 struct dw_lift {
-    float gain;      /* slope that is added to spots above the threshold */
     float threshold; /* in backgrounds */
     float softness;  /* in backgrounds */
-    float undo[3];   /* factors that take the night's balance back from what is above the sky */
+    float raise[3];  /* times so much of what is above the sky is added to it */
+    float sky[3];    /* the sky's colour where the background's norm is 1 */
+    float luma[3], norm_y, norm_max; /* as in dw_prepare */
 };
 
 /* One tone curve: z = x * ((x + toe) / (1 + toe))^power, y = z / (z + pin). */

@@ -86,28 +86,35 @@ static void chroma(const struct dw_prepare *p, float smooth, const float *const 
                down[2], n, out[0], out[1], out[2]);
 }
 
-/* Adds `gain` times the excess over the threshold. The bend about it is a parabola over three
- * softnesses on either side, so the sky below is not touched at all. The night's balance is there
- * for the sky: the share of a pixel that is excess gives it back, so that a star, or a lamp, has
- * the colour that it has by daylight's balance. */
+/* Raises what stands above the sky, and gives it its own balance. A bright pixel is sky and star:
+ * the part that is not sky, weighted by how far it reaches beyond the threshold, is raised, so that
+ * a star's colour depends neither on how bright it is nor on how bright the sky is behind it. The
+ * bend about the threshold is a parabola over three softnesses on either side, so the sky below is
+ * not touched at all. A star's norm is its largest channel: a vivid one rather stays darker than it
+ * burns out to white. */
 static void lift(const struct dw_lift *q, const float *restrict background, size_t n,
                  float *restrict r, float *restrict g, float *restrict b, float *restrict norm)
 {
     const struct dw_lift p = *q;
-    const float red = p.undo[0] - 1.0f, green = p.undo[1] - 1.0f, blue = p.undo[2] - 1.0f;
     for (size_t i = 0; i < n; i++) {
-        float width = 3.0f * p.softness * background[i];
-        float excess = norm[i] - p.threshold * background[i];
+        float sky = background[i], width = 3.0f * p.softness * sky;
+        float excess = norm[i] - p.threshold * sky;
         float bend = dwk_min(dwk_max(excess + width, 0.0f), 2.0f * width);
         float over = dwk_max(excess - width, 0.0f);
-        float x = dwk_max(norm[i], TINY);
-        /* bend^2 / (4 width) + over as a share of the norm, as one division */
-        float share = (bend * bend + 4.0f * width * over) / (4.0f * dwk_max(width, TINY) * x);
-        float f = 1.0f + p.gain * share;
-        r[i] *= f * (1.0f + red * share);
-        g[i] *= f * (1.0f + green * share);
-        b[i] *= f * (1.0f + blue * share);
-        norm[i] *= f;
+        /* bend^2 / (4 width) + over as a share of what is above the sky, as one division */
+        float above = dwk_max(norm[i] - sky, TINY);
+        float share = (bend * bend + 4.0f * width * over) / (4.0f * dwk_max(width, TINY) * above);
+        share = dwk_min(share, 1.0f);
+        float x = r[i] + share * p.raise[0] * (r[i] - p.sky[0] * sky);
+        float y = g[i] + share * p.raise[1] * (g[i] - p.sky[1] * sky);
+        float z = b[i] + share * p.raise[2] * (b[i] - p.sky[2] * sky);
+        float largest = dwk_max(dwk_max(x, y), z);
+        float luma = p.luma[0] * x + p.luma[1] * y + p.luma[2] * z;
+        float plain = p.norm_y * luma + p.norm_max * largest;
+        r[i] = x;
+        g[i] = y;
+        b[i] = z;
+        norm[i] = dwk_max(plain + share * (largest - plain), 0.0f);
     }
 }
 
