@@ -137,6 +137,34 @@ START_TEST(a_bank_of_cloud_has_its_edges_and_scattered_clouds_have_none)
 }
 END_TEST
 
+/* Dew hides stars as clouds do, and a moonless ground shows no detail to tell it by; but stars that
+ * are still seen are wide in the one and sharp in the other. Of both, the first and the last shot
+ * may be told either way. */
+START_TEST(dew_by_night_is_told_from_cloud)
+{
+    struct invented v;
+    invented_make(&v, "--scene clear --seed 6 --start 2025-03-28T20:00:00Z --frames 70 --interval "
+                      "240 --faults 'soft@15-32*3 cloud@45-58' --jobs 2");
+    struct dw_csv t = invented_table(&v, "truth/shots.csv");
+    int faults = dw_csv_column(&t, "faults");
+    for (size_t i = 0; i < t.rows; i++) {
+        uint32_t found = v.decision.ledger[i].faults & (DW_SOFT | DW_CLOUD);
+        bool soft = has(dw_csv_field(&t, i, faults), "soft"),
+             cloud = has(dw_csv_field(&t, i, faults), "cloud");
+        uint32_t want = soft ? DW_SOFT : cloud ? DW_CLOUD : 0;
+        bool edge = near(&t, i, faults, soft || i < 40 ? "soft" : "cloud", 1) &&
+                    !(i > 0 && has(dw_csv_field(&t, i - 1, faults), i < 40 ? "soft" : "cloud") &&
+                      has(dw_csv_field(&t, i + 1, faults), i < 40 ? "soft" : "cloud"));
+        ck_assert_msg(found == want || (edge && found == 0) ||
+                          (edge && want == 0 && found == (i < 40 ? DW_SOFT : DW_CLOUD)),
+                      "shot %zu: %u for %u: %s", i + 1, found, want, v.decision.ledger[i].reason);
+    }
+    ck_assert(v.decision.ledger[25].faults & DW_SOFT && v.decision.ledger[51].faults & DW_CLOUD);
+    dw_csv_free(&t);
+    invented_free(&v);
+}
+END_TEST
+
 /* ---- lights in the night ---- */
 
 static struct fake_shoot shoot(int frames)
@@ -298,6 +326,7 @@ int main(void)
     tcase_add_test(t, fog_begins_at_the_same_thickness_by_night_and_by_day);
     tcase_add_test(t, a_climbing_moon_is_no_fog);
     tcase_add_test(t, a_bank_of_cloud_has_its_edges_and_scattered_clouds_have_none);
+    tcase_add_test(t, dew_by_night_is_told_from_cloud);
     tcase_add_test(t, a_brief_light_is_found_and_its_place_bridged);
     tcase_add_test(t, a_lamp_that_stays_on_and_an_aircraft_are_no_flash);
     tcase_add_test(t, light_over_all_of_the_picture_is_told_from_exposure_by_the_settings);

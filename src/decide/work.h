@@ -23,6 +23,15 @@ struct dw_back {
     bool too_far; /* and therefore not at all */
 };
 
+/* Stars of each shot; NAN by day, and where nothing is known. */
+struct dw_stars {
+    double *count;    /* bright spots that move with the sky */
+    double *depth;    /* the same, times the noise of the sky and the width of stars: what a
+                       * clear sky would keep */
+    double *variance; /* of the bright ones' shape, as of a Gaussian, mosaic px^2 */
+    double usual_variance;
+};
+
 struct dw_work {
     const struct dw_shots *shots;
     const struct dw_survey *survey;
@@ -54,6 +63,8 @@ struct dw_work {
 
     /* faults/, and the person's word */
     bool *usable; /* may teach the others: decoded, not spoiled */
+
+    struct dw_stars stars; /* faults/stars.c */
 
     /* tiles.c: light of each tile, log2(share of range) + ev, shot-major, n*tiles; NAN where the
      * tile does not count */

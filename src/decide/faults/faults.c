@@ -1,5 +1,6 @@
 /* faults.c: the order of the judges, and what becomes of a shot that one of them blames. */
 #include "decide/faults/judges.h"
+#include "decide/faults/stars.h"
 
 #include <math.h>
 #include <stdarg.h>
@@ -13,7 +14,7 @@ static judge *const before[] = {dw_judge_record, dw_judge_flash, dw_judge_level,
 /* After it: w->error is known, so that key - error is the scene's own light. One fault explains
  * others: shots with a code of DW_SPOILED are not judged again.
  * Poses are known by then: soft and haze compare a shot with others of the same pose. */
-static judge *const after[] = {dw_judge_soft, dw_judge_haze, dw_judge_cloud};
+static judge *const after[] = {dw_judge_soft, dw_judge_soft_stars, dw_judge_haze, dw_judge_cloud};
 
 /* Names in the order of the bits of enum dw_fault. */
 static const char *const fault_names[DW_FAULT_COUNT] = {
@@ -71,5 +72,6 @@ enum dw_status dw_faults(struct dw_work *w, struct dw_ledger_row *ledger, struct
 enum dw_status dw_faults_after(struct dw_work *w, struct dw_ledger_row *ledger,
                                struct dw_error *err)
 {
-    return call(after, sizeof after / sizeof *after, w, ledger, err);
+    enum dw_status status = dw_find_stars(w, ledger, err);
+    return status < 0 ? status : call(after, sizeof after / sizeof *after, w, ledger, err);
 }

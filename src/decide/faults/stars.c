@@ -1,0 +1,271 @@
+/* stars.c: see stars.h. */
+#include "decide/faults/stars.h"
+
+#include "decide/faults/judges.h"
+#include "base/robust.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+enum { PHASES = 36 }; /* places in a mosaic's pattern, whose period is 1, 2 or 6 */
+
+static const struct dw_stars_params {
+    double dark_deg;       /* the sun must be below */
+    size_t least_shots;    /* of night; fewer tell nothing of what stands still */
+    int cell;              /* mosaic pixels: spots in the same cell stand in the same place */
+    double standing_share; /* of the night's shots in which a cell is lit: hot pixels, lamps */
+    double bright_sigma;   /* a star whose shape is looked at stands so far above the sky's noise */
+    double uneven;         /* on a sky whose range about it is less than this share of its height */
+    size_t least_bright;   /* and there are so many of them */
+    double usual;          /* quantile of their width, the sharp side */
+    double hidden; /* stars as many times wider are so many powers of that fewer: measured on
+                      invented dew, where Gaussians would give 1 */
+} params = {-15.5, 12, 3, 0.12, 25, 0.3, 8, 0.25, 1.4};
+
+struct night {
+    struct dw_work *w;
+    size_t *shot, n; /* the night's shots */
+    struct dw_spike **spike;
+    uint32_t *standing;
+    size_t n_standing;
+    int colour[PHASES]; /* of a place in the pattern */
+    double *work;
+};
+
+static int by_number(const void *a, const void *b)
+{
+    uint32_t p = *(const uint32_t *)a, q = *(const uint32_t *)b;
+    return (p > q) - (p < q);
+}
+
+static uint32_t cell_of(const struct dw_spike *s)
+{
+    return (uint32_t)(s->y / params.cell) << 16 | (uint32_t)(s->x / params.cell);
+}
+
+/* The cells lit in a shot, each once, sorted. Room for n_spikes. */
+static size_t lit_cells(const struct dw_spike *s, size_t n, uint32_t *cell)
+{
+    size_t kept = 0;
+    for (size_t k = 0; k < n; k++)
+        cell[k] = cell_of(&s[k]);
+    qsort(cell, n, sizeof *cell, by_number);
+    for (size_t k = 0; k < n; k++)
+        if (k == 0 || cell[k] != cell[k - 1])
+            cell[kept++] = cell[k];
+    return kept;
+}
+
+/* Cells that are lit in too many of the night's shots to be stars; sorted. */
+static size_t find_standing(uint32_t *all, size_t n, size_t nights)
+{
+    size_t kept = 0;
+    double most = fmax(3, params.standing_share * (double)nights);
+    qsort(all, n, sizeof *all, by_number);
+    for (size_t a = 0, b; a < n; a = b) {
+        for (b = a; b < n && all[b] == all[a]; b++)
+            ;
+        if ((double)(b - a) > most)
+            all[kept++] = all[a];
+    }
+    return kept;
+}
+
+/* Where a pixel lies in the pattern, whatever its period. */
+static int phase_of(const struct dw_spike *s)
+{
+    return s->y % 6 * 6 + s->x % 6;
+}
+
+static const struct dw_tile *tile_of(const struct dw_survey *v, const struct dw_measure *m,
+                                     const struct dw_spike *s)
+{
+    int c = s->x * v->cols / m->width, r = s->y * v->rows / m->height;
+    return c < v->cols && r < v->rows ? &m->tile[r * v->cols + c] : NULL;
+}
+
+/* Which colour the pixels of each phase have: the one whose tile means lie nearest to what
+ * surrounds their spots. Where two colours are as bright as each other it does not matter. */
+static void learn_colours(struct night *g)
+{
+    double off[PHASES][3] = {{0}};
+    for (size_t k = 0; k < g->n; k++) {
+        const struct dw_measure *m = &g->w->survey->measure[g->shot[k]];
+        for (size_t j = 0; j < m->n_spikes && m->tile; j++) {
+            const struct dw_spike *s = &g->spike[k][j];
+            const struct dw_tile *t = tile_of(g->w->survey, m, s);
+            for (int c = 0; t && c < 3; c++)
+                if (isfinite(t->mean[c]))
+                    off[phase_of(s)][c] += fmin(fabs((double)(s->median - t->mean[c])), 100);
+        }
+    }
+    for (int p = 0; p < PHASES; p++) {
+        g->colour[p] = 1;
+        for (int c = 0; c < 3; c += 2)
+            if (off[p][c] < off[p][g->colour[p]])
+                g->colour[p] = c;
+    }
+}
+
+/* What light from `wing`, the share of a star's height that its eight neighbours of the same colour
+ * have (2 and 2.83 px away; between the fourth and the fifth of them), says of its width: the
+ * variance of a Gaussian, px^2. */
+static double variance_of(double wing)
+{
+    double low = 0.1, high = 100;
+    for (int i = 0; i < 40; i++) {
+        double v = sqrt(low * high), w = 0.5 * (exp(-2 / v) + exp(-4 / v));
+        if (w < wing)
+            low = v;
+        else
+            high = v;
+    }
+    return sqrt(low * high);
+}
+
+/* The sky under a star, from the four tiles about it, and how uneven it is there: the range of
+ * these four. False where one of them is not known. */
+static bool sky_under(const struct dw_survey *v, const struct dw_measure *m,
+                      const struct dw_spike *s, int c, double *sky, double *uneven)
+{
+    double x = (s->x + 0.5) * v->cols / m->width - 0.5,
+           y = (s->y + 0.5) * v->rows / m->height - 0.5;
+    int i = (int)fmin(fmax(x, 0), v->cols - 2), j = (int)fmin(fmax(y, 0), v->rows - 2);
+    double low = INFINITY, high = -INFINITY, u = fmin(fmax(x - i, 0), 1),
+           d = fmin(fmax(y - j, 0), 1);
+    *sky = 0;
+    for (int k = 0; k < 4; k++) {
+        double mean = (double)m->tile[(j + k / 2) * v->cols + i + k % 2].mean[c];
+        if (!isfinite(mean))
+            return false;
+        low = fmin(low, mean);
+        high = fmax(high, mean);
+        *sky += mean * (k % 2 ? u : 1 - u) * (k / 2 ? d : 1 - d);
+    }
+    *uneven = high - low;
+    return true;
+}
+
+/* How wide the bright stars of a shot are; NAN if they are too few. */
+static double width_of(const struct night *g, size_t i, const struct dw_spike **star, size_t n)
+{
+    const struct dw_survey *v = g->w->survey;
+    const struct dw_measure *m = &v->measure[i];
+    size_t bright = 0;
+    for (size_t k = 0; k < n && m->tile && v->cols > 1 && v->rows > 1; k++) {
+        int c = g->colour[phase_of(star[k])];
+        double sky, uneven;
+        if (star[k]->value >= 0.9f * m->white || !sky_under(v, m, star[k], c, &sky, &uneven))
+            continue;
+        double height = (double)star[k]->value - sky;
+        double noise = sqrt((double)m->photon_dn * fmax(sky - (double)m->black[c], 0) +
+                            (double)m->noise_dn * (double)m->noise_dn);
+        if (height > params.bright_sigma * fmax(noise, 0.3) && uneven < params.uneven * height)
+            g->work[bright++] = ((double)star[k]->median - sky) / height;
+    }
+    return bright >= params.least_bright ? variance_of(dw_median(g->work, bright)) : (double)NAN;
+}
+
+/* Counts the stars of one shot, and what the sky's brightness lets a camera see. */
+static void look(struct night *g, size_t k, const struct dw_spike **star)
+{
+    size_t i = g->shot[k], n = 0;
+    const struct dw_measure *m = &g->w->survey->measure[i];
+    struct dw_stars *out = &g->w->stars;
+    for (size_t j = 0; j < m->n_spikes; j++) {
+        const struct dw_spike *s = &g->spike[k][j];
+        uint32_t cell = cell_of(s);
+        if (s->value > s->median &&
+            !bsearch(&cell, g->standing, g->n_standing, sizeof cell, by_number)) {
+            g->work[n] = (double)s->median;
+            star[n++] = s;
+        }
+    }
+    out->count[i] = (double)n;
+    /* The faintest star seen is as bright as some multiple of the noise under it, in the light of
+     * the scene; star counts to a limit go about inversely with it. */
+    double sky = n > 0 ? fmax(dw_median(g->work, n) - (double)m->black[1], 0) : 0;
+    double noise = sqrt((double)m->photon_dn * sky + (double)m->noise_dn * (double)m->noise_dn);
+    out->depth[i] = (double)n * fmax(noise, 0.3) * exp2(g->w->ev[i]);
+    out->variance[i] = width_of(g, i, star, n);
+}
+
+/* Wider stars are fainter ones; fewer of them are seen through the clearest sky. */
+static void allow_for_width(struct night *g)
+{
+    struct dw_stars *s = &g->w->stars;
+    size_t n = 0;
+    double *known = DW_TAKE(&g->w->arena, g->n, double);
+    for (size_t k = 0; k < g->n && known; k++)
+        if (isfinite(s->variance[g->shot[k]]))
+            known[n++] = s->variance[g->shot[k]];
+    s->usual_variance = n >= params.least_shots ? dw_quantile(known, n, params.usual) : (double)NAN;
+    for (size_t k = 0; k < g->n; k++) {
+        double wider = s->variance[g->shot[k]] / s->usual_variance;
+        if (wider > 1)
+            s->depth[g->shot[k]] *= pow(wider, params.hidden);
+    }
+}
+
+static enum dw_status look_at_night(struct night *g, struct dw_error *err)
+{
+    const struct dw_survey *survey = g->w->survey;
+    size_t room = 0, used = 0, most = 0;
+    for (size_t k = 0; k < g->n; k++) {
+        size_t spots = survey->measure[g->shot[k]].n_spikes;
+        room += spots;
+        most = spots > most ? spots : most;
+    }
+    g->spike = calloc(g->n, sizeof *g->spike);
+    g->standing = malloc((room + 1) * sizeof *g->standing);
+    g->work = malloc((most + 1) * sizeof *g->work);
+    const struct dw_spike **star = malloc((most + 1) * sizeof *star);
+    enum dw_status status =
+        g->spike && g->standing && g->work && star
+            ? DW_OK
+            : dw_fail(err, DW_ERR_MEMORY, "no memory for %zu bright spots", room);
+    for (size_t k = 0; k < g->n && status >= 0; k++) {
+        size_t spots = survey->measure[g->shot[k]].n_spikes;
+        if (spots == 0)
+            continue;
+        status = dw_survey_spikes(survey, g->shot[k], &g->spike[k], err);
+        if (status >= 0)
+            used += lit_cells(g->spike[k], spots, g->standing + used);
+    }
+    if (status >= 0) {
+        g->n_standing = find_standing(g->standing, used, g->n);
+        learn_colours(g);
+        for (size_t k = 0; k < g->n; k++)
+            look(g, k, star);
+        allow_for_width(g);
+    }
+    for (size_t k = 0; k < g->n && g->spike; k++)
+        free(g->spike[k]);
+    free(g->spike);
+    free(g->standing);
+    free(g->work);
+    free(star);
+    return status;
+}
+
+bool dw_few_stars(const struct dw_stars *s, size_t i)
+{
+    return isfinite(s->count[i]) && !isfinite(s->variance[i]);
+}
+
+enum dw_status dw_find_stars(struct dw_work *w, const struct dw_ledger_row *ledger,
+                             struct dw_error *err)
+{
+    struct night g = {.w = w, .shot = DW_TAKE(&w->arena, w->n, size_t)};
+    struct dw_stars *out = &w->stars;
+    *out = (struct dw_stars){DW_TAKE(&w->arena, w->n, double), DW_TAKE(&w->arena, w->n, double),
+                             DW_TAKE(&w->arena, w->n, double), (double)NAN};
+    if (!g.shot || !out->count || !out->depth || !out->variance)
+        return dw_fail(err, DW_ERR_MEMORY, "out of memory for the stars of %zu shots", w->n);
+    for (size_t i = 0; i < w->n; i++) {
+        out->count[i] = out->depth[i] = out->variance[i] = (double)NAN;
+        if (w->usable[i] && !(ledger[i].faults & DW_SPOILED) && w->alt[i] < params.dark_deg)
+            g.shot[g.n++] = i;
+    }
+    return g.n < params.least_shots ? DW_OK : look_at_night(&g, err);
+}
