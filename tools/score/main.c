@@ -6,15 +6,24 @@
 
 int main(int argc, char **argv)
 {
-    if (argc != 3 || strcmp(argv[1], "--help") == 0) {
-        fprintf(stderr, "usage: daywheel-score SHOOT OUT\n"
-                        "SHOOT was made by daywheel-invent, OUT by daywheel render.\n"
-                        "Prints how steady, how right and how smooth the result is.\n");
+    bool exact = argc == 4 && strcmp(argv[3], "exact") == 0;
+    if ((argc != 3 && !exact) || strcmp(argv[1], "--help") == 0) {
+        fprintf(stderr,
+                "usage: daywheel-score SHOOT OUT [exact]\n"
+                "SHOOT was made by daywheel-invent, OUT by daywheel render.\n"
+                "Prints how steady, how right and how smooth the result is; with exact, how "
+                "the pictures flicker beside those that the true exposures give, which are "
+                "rendered to OUT/exact.\n");
         return argc == 2 ? 0 : 2;
     }
     struct score_truth t;
     if (!score_read(argv[1], argv[2], &t))
         return 1;
+    if (exact) {
+        bool made = score_exact(&t, argv[1], argv[2]);
+        score_free(&t);
+        return made ? 0 : 1;
+    }
     score_judgement(&t);
     score_steadiness(&t);
     score_settings(&t);

@@ -129,9 +129,8 @@ static struct lab grid_lab(const struct score_truth *t, const struct score_pictu
     return (struct lab){middle(l, COLS * ROWS), a, b};
 }
 
-/* Mean linear luminance over a patch given in mosaic pixels, one pixel inside its edges. */
-static double patch_light(const struct score_truth *t, const struct score_patch *q,
-                          const struct score_picture *p)
+bool score_patch_rgb(const struct score_truth *t, const struct score_patch *q,
+                     const struct score_picture *p, double rgb[3])
 {
     bool sideways = t->turn_deg == 90 || t->turn_deg == 270;
     double scale = (double)p->width / (sideways ? t->height : t->width);
@@ -152,15 +151,28 @@ static double patch_light(const struct score_truth *t, const struct score_patch 
     }
     int x0 = (int)ceil(x * scale) + 1, x1 = (int)((x + w) * scale) - 1, y0 = (int)ceil(y * scale) + 1,
         y1 = (int)((y + h) * scale) - 1;
-    double sum = 0;
     size_t n = 0;
+    rgb[0] = rgb[1] = rgb[2] = 0;
     for (int i = y0; i < y1 && i < p->height; i++)
         for (int k = x0; k < x1 && k < p->width; k++) {
-            const unsigned char *c = p->rgb + ((size_t)i * (size_t)p->width + (size_t)k) * 3;
-            sum += 0.21264 * linear[c[0]] + 0.71517 * linear[c[1]] + 0.07219 * linear[c[2]];
+            const unsigned char *code = p->rgb + ((size_t)i * (size_t)p->width + (size_t)k) * 3;
+            for (int c = 0; c < 3; c++)
+                rgb[c] += score_linear(code[c]);
             n++;
         }
-    return n ? sum / (double)n : (double)NAN;
+    for (int c = 0; c < 3; c++)
+        rgb[c] /= (double)n;
+    return n > 0;
+}
+
+/* Luminance of that. */
+static double patch_light(const struct score_truth *t, const struct score_patch *q,
+                          const struct score_picture *p)
+{
+    double rgb[3];
+    if (!score_patch_rgb(t, q, p, rgb))
+        return (double)NAN;
+    return 0.21264 * rgb[0] + 0.71517 * rgb[1] + 0.07219 * rgb[2];
 }
 
 bool score_pictures(const struct score_truth *t, const char *out)

@@ -59,6 +59,9 @@ struct score_shot *score_find_shot(const struct score_truth *t, const char *name
 double score_lift(const struct score_shot *s, double r2);
 double score_patch_r2(const struct score_truth *t, const struct score_patch *p);
 
+/* In the truth without fault, in use, and not lit by passing cars, which no still patch survives. */
+bool score_clean(const struct score_shot *s);
+
 /* Part of the day: 0 day (sun above 0), 1 twilight, 2 night (below -15 degrees). */
 int score_part(double alt_deg);
 
@@ -71,6 +74,8 @@ void score_steadiness(const struct score_truth *t);
 void score_judgement(const struct score_truth *t);
 void score_settings(const struct score_truth *t);
 bool score_pictures(const struct score_truth *t, const char *out);
+/* Renders once more with the truth in place of what was found, to OUT/exact. */
+bool score_exact(const struct score_truth *t, const char *shoot, const char *out);
 
 /* Stars of the darkest frame, if it is a night's. */
 void score_stars(const struct score_truth *t, const char *shoot, const char *out);
@@ -81,6 +86,9 @@ struct score_picture {
     unsigned char *rgb;
 };
 bool score_read_frame(const char *out, long frame, struct score_picture *p);
+/* Mean linear R, G, B of a patch, one pixel inside its edges; false: it is too small. */
+bool score_patch_rgb(const struct score_truth *t, const struct score_patch *q,
+                     const struct score_picture *p, double rgb[3]);
 /* IEC 61966-2-1: linear light of a code. */
 double score_linear(unsigned char code);
 

@@ -68,7 +68,7 @@ static void show(const char *what, const struct parts *p)
 
 /* A clean frame: in the truth without fault, and not lit by passing cars, which no still patch
  * survives. */
-static bool clean(const struct score_shot *s)
+bool score_clean(const struct score_shot *s)
 {
     return s->in_ledger && s->use && s->faults[0] == '\0' && !s->headlights && isfinite(s->gain);
 }
@@ -95,9 +95,9 @@ static void measure_patch(const struct score_truth *t, const struct score_patch 
         double dn = patch->dn[i] - s->black_shift;
         bool known = dn > 0 && patch->light[i] > 0;
         double lift = score_lift(s, r2);
-        x[i] = known && (clean(s) || unrecorded(s)) ? log2(dn) + s->gain + lift : (double)NAN;
-        z[i] = known && clean(s) ? log2(dn / patch->light[i]) + s->ev100 - s->flicker + lift
-                                 : (double)NAN;
+        x[i] = known && (score_clean(s) || unrecorded(s)) ? log2(dn) + s->gain + lift : (double)NAN;
+        z[i] = known && score_clean(s) ? log2(dn / patch->light[i]) + s->ev100 - s->flicker + lift
+                                       : (double)NAN;
         y[i] = x[i] - z[i];
     }
     score_minus_cubic(x, n, r);
@@ -157,8 +157,8 @@ static void show_errors(const struct score_truth *t, double *work)
     size_t n = t->n_shots;
     double *x = work, *f = x + n, *r = f + n, *e = r + n;
     for (size_t i = 0; i < n; i++) {
-        x[i] = clean(&t->shot[i]) ? t->shot[i].error_stops : (double)NAN;
-        f[i] = clean(&t->shot[i]) ? t->shot[i].flicker : (double)NAN;
+        x[i] = score_clean(&t->shot[i]) ? t->shot[i].error_stops : (double)NAN;
+        f[i] = score_clean(&t->shot[i]) ? t->shot[i].flicker : (double)NAN;
     }
     score_minus_cubic(x, n, r);
     score_minus_cubic(f, n, e);
@@ -198,7 +198,7 @@ static void show_headlights(const struct score_truth *t)
         double around[41];
         size_t n = 0;
         for (size_t j = i > 20 ? i - 20 : 0; j < t->n_shots && j <= i + 20; j++)
-            if (clean(&t->shot[j]))
+            if (score_clean(&t->shot[j]))
                 around[n++] = t->shot[j].flicker - t->shot[j].error_stops;
         if (n < 3)
             continue;
