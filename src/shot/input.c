@@ -58,6 +58,10 @@ enum dw_status dw_input_read(struct dw_input *in, const char *path, struct dw_er
         } else {
             in->data = p;
             in->mapped = in->n;
+            /* Thousands of small pages, each of which faults when it is first touched, cost a
+             * tenth of all that is done for an unpacked frame of 24 MP. Only a wish: where there
+             * are no large pages nothing changes. */
+            (void)madvise(p, in->n, MADV_HUGEPAGE);
             s = fill(in, fd, path, err);
         }
     }
