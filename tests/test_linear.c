@@ -513,8 +513,9 @@ START_TEST(hot_pixels_do_not_shine_in_thumbnails)
     star[1] = 0.5f;
     struct dw_thumb thumb = {.width = 7, .height = 3, .block = 4, .rgb = rgb};
     float own = listed[1], sound[7 * 3 * 3];
+    uint8_t held[7 * 3];
     memcpy(sound, rgb, sizeof sound);
-    dw_hot_thumb(&thumb, hot, 3, sound);
+    dw_hot_thumb(&thumb, hot, 3, sound, held);
     ck_assert(sound[hot_block - rgb] <= 0.1021f);
     ck_assert(sound[dead_block + 2 - rgb] >= 0.0999f);
     ck_assert(sound[star + 1 - rgb] == 0.5f);

@@ -6,10 +6,10 @@
 
 /* Offsets by distance; same-coloured ones are picked from them. */
 static const int8_t around[][2] = {
-    {0, -1}, {-1, 0}, {1, 0}, {0, 1}, {-1, -1}, {1, -1}, {-1, 1}, {1, 1}, {0, -2}, {-2, 0},
-    {2, 0}, {0, 2}, {-1, -2}, {1, -2}, {-2, -1}, {2, -1}, {-2, 1}, {2, 1}, {-1, 2}, {1, 2},
-    {-2, -2}, {2, -2}, {-2, 2}, {2, 2}, {0, -3}, {-3, 0}, {3, 0}, {0, 3}, {-1, -3}, {1, -3},
-    {-3, -1}, {3, -1}, {-3, 1}, {3, 1}, {-1, 3}, {1, 3},
+    {0, -1}, {-1, 0},  {1, 0},   {0, 1},   {-1, -1}, {1, -1},  {-1, 1}, {1, 1},  {0, -2},
+    {-2, 0}, {2, 0},   {0, 2},   {-1, -2}, {1, -2},  {-2, -1}, {2, -1}, {-2, 1}, {2, 1},
+    {-1, 2}, {1, 2},   {-2, -2}, {2, -2},  {-2, 2},  {2, 2},   {0, -3}, {-3, 0}, {3, 0},
+    {0, 3},  {-1, -3}, {1, -3},  {-3, -1}, {3, -1},  {-3, 1},  {3, 1},  {-1, 3}, {1, 3},
 };
 
 static bool has_colours(const struct dw_mosaic *m)
@@ -22,7 +22,8 @@ static uint8_t colour_at(const struct dw_mosaic *m, int x, int y)
     return m->pattern[(y % m->period) * m->period + x % m->period];
 }
 
-size_t dw_hot_find(const struct dw_hot *hot, size_t n, int x, int y)
+/* The first entry that is not before (x, y); n when all are. */
+static size_t find(const struct dw_hot *hot, size_t n, int x, int y)
 {
     size_t low = 0, high = n;
     while (low < high) {
@@ -37,7 +38,7 @@ size_t dw_hot_find(const struct dw_hot *hot, size_t n, int x, int y)
 
 static bool is_hot(const struct dw_hot *hot, size_t n, int x, int y)
 {
-    size_t i = dw_hot_find(hot, n, x, y);
+    size_t i = find(hot, n, x, y);
     return i < n && hot[i].x == x && hot[i].y == y;
 }
 

@@ -35,13 +35,11 @@ uint16_t dw_hot_value(const struct dw_mosaic *m, const struct dw_hot_repair *rep
                       int channel);
 void dw_hot_map_free(struct dw_hot_map *map);
 
-/* The first entry of a list sorted by y, then x, that is not before (x, y); n when all are. */
-size_t dw_hot_find(const struct dw_hot *hot, size_t n, int x, int y);
-
-/* The same for thumbnails, where a hot pixel is one sample of a block: in blocks that hold one, each
- * colour is kept within the range of the eight blocks around that hold none. rgb: a copy of t->rgb,
- * changed in place; hot: sorted by y, then x. By day, when nothing glows, nothing stands out of that
- * range and the picture keeps its detail. */
-void dw_hot_thumb(const struct dw_thumb *t, const struct dw_hot *hot, size_t n_hot, float *rgb);
+/* The same for thumbnails, where a hot pixel is one sample of a block: in blocks that hold one,
+ * each colour is kept within the range of the eight blocks around that hold none. rgb: a copy of
+ * t->rgb, changed in place; held: work space of a byte a block. By day, when nothing glows, nothing
+ * stands out of that range and the picture keeps its detail. */
+void dw_hot_thumb(const struct dw_thumb *t, const struct dw_hot *hot, size_t n_hot, float *rgb,
+                  uint8_t *held);
 
 #endif

@@ -2,28 +2,24 @@
 #include "render/hot.h"
 
 #include <stdbool.h>
+#include <string.h>
 
-/* True when the block holds a pixel of the list: the list is in the order of its rows. */
-static bool holds_hot(const struct dw_thumb *t, const struct dw_hot *hot, size_t n_hot, int x,
-                      int y)
+/* Where the block of a pixel lies; false beyond the thumbnail. */
+static bool block_of(const struct dw_thumb *t, struct dw_hot hot, int *x, int *y)
 {
-    int left = x * t->block, top = y * t->block;
-    for (int v = top; v < top + t->block; v++) {
-        size_t i = dw_hot_find(hot, n_hot, left, v);
-        if (i < n_hot && hot[i].y == v && hot[i].x < left + t->block)
-            return true;
-    }
-    return false;
+    *x = hot.x / t->block;
+    *y = hot.y / t->block;
+    return *x < t->width && *y < t->height;
 }
 
-static void keep_in_range(const struct dw_thumb *t, const struct dw_hot *hot, size_t n_hot, int x,
-                          int y, float *rgb)
+static void keep_in_range(const struct dw_thumb *t, const uint8_t *held, int x, int y, float *rgb)
 {
     float low[3], high[3];
     int n = 0;
     for (int v = y - 1; v <= y + 1; v++)
         for (int u = x - 1; u <= x + 1; u++) {
-            if (u < 0 || v < 0 || u >= t->width || v >= t->height || holds_hot(t, hot, n_hot, u, v))
+            if (u < 0 || v < 0 || u >= t->width || v >= t->height ||
+                held[(size_t)v * (size_t)t->width + (size_t)u])
                 continue; /* the block itself holds one, too */
             const float *near = t->rgb + ((size_t)v * (size_t)t->width + (size_t)u) * 3;
             for (int c = 0; c < 3; c++) {
@@ -37,11 +33,15 @@ static void keep_in_range(const struct dw_thumb *t, const struct dw_hot *hot, si
         own[c] = own[c] < low[c] ? low[c] : own[c] > high[c] ? high[c] : own[c];
 }
 
-void dw_hot_thumb(const struct dw_thumb *t, const struct dw_hot *hot, size_t n_hot, float *rgb)
+void dw_hot_thumb(const struct dw_thumb *t, const struct dw_hot *hot, size_t n_hot, float *rgb,
+                  uint8_t *held)
 {
-    for (size_t i = 0; i < n_hot; i++) {
-        int x = hot[i].x / t->block, y = hot[i].y / t->block;
-        if (x < t->width && y < t->height)
-            keep_in_range(t, hot, n_hot, x, y, rgb);
-    }
+    int x, y;
+    memset(held, 0, (size_t)t->width * (size_t)t->height);
+    for (size_t i = 0; i < n_hot; i++)
+        if (block_of(t, hot[i], &x, &y))
+            held[(size_t)y * (size_t)t->width + (size_t)x] = 1;
+    for (size_t i = 0; i < n_hot; i++)
+        if (block_of(t, hot[i], &x, &y))
+            keep_in_range(t, held, x, y, rgb);
 }

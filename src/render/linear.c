@@ -109,13 +109,13 @@ enum dw_status dw_linear_from_thumb(const struct dw_thumb *t, const struct dw_me
     if (s < 0 || (s = upright_room(out, facts->turn_deg, t->width, t->height, false, err)) < 0)
         return s;
     size_t w = (size_t)t->width, samples = 3 * w * (size_t)t->height;
-    float *row = malloc((4 * w + samples) * sizeof *row);
+    float *row = malloc((4 * w + samples) * sizeof *row + samples / 3);
     if (!row)
         return dw_fail(err, DW_ERR_MEMORY, "no memory for a thumbnail of %dx%d pixels", t->width,
                        t->height);
     float *const rgb[3] = {row, row + w, row + 2 * w}, *peak = row + 3 * w, *sound = row + 4 * w;
     memcpy(sound, t->rgb, samples * sizeof *sound);
-    dw_hot_thumb(t, facts->hot, facts->n_hot, sound);
+    dw_hot_thumb(t, facts->hot, facts->n_hot, sound, (uint8_t *)(sound + samples));
     for (int y = 0; y < t->height; y++) {
         thumb_row(sound + 3 * w * (size_t)y, w, measured, levels, rgb, peak);
         dw_kernels_best()->mosaic->develop(&develop, peak, NULL, w, rgb[0], rgb[1], rgb[2]);
