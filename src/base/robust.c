@@ -3,32 +3,55 @@
 
 #include <math.h>
 
-/* Hoare's selection: afterwards v[k] is the k-th smallest, smaller ones before it. */
+/* A value that about as many as k of the n values lie below: of a small, sorted sample. */
+static double pivot_for(const double *v, size_t n, size_t k)
+{
+    enum { MOST = 9 };
+    size_t m = n > 64 ? MOST : 3;
+    double sample[MOST];
+    for (size_t i = 0; i < m; i++) {
+        double x = v[(2 * i + 1) * n / (2 * m)];
+        size_t at = i;
+        for (; at > 0 && sample[at - 1] > x; at--)
+            sample[at] = sample[at - 1];
+        sample[at] = x;
+    }
+    return sample[m * k / n];
+}
+
+/* Selection: afterwards v[k] is the k-th smallest, smaller ones before it. The partition does not
+ * branch on what it compares (Lomuto's scheme, every element moved): the order of data is chance, and
+ * a branch on chance costs more than a move. */
 static void select_kth(double *v, size_t n, size_t k)
 {
-    size_t lo = 0, hi = n - 1;
-    while (lo < hi) {
-        double a = v[lo], b = v[lo + (hi - lo) / 2], c = v[hi];
-        double pivot = fmax(fmin(a, b), fmin(fmax(a, b), c));
-        size_t i = lo, j = hi;
-        for (;;) {
-            while (v[i] < pivot)
-                i++;
-            while (v[j] > pivot)
-                j--;
-            if (i >= j)
-                break;
-            double t = v[i];
-            v[i] = v[j];
-            v[j] = t;
-            i++;
-            j--;
+    size_t lo = 0, hi = n; /* v[k] lies in lo..hi-1 */
+    while (hi - lo > 1) {
+        double pivot = pivot_for(v + lo, hi - lo, k - lo);
+        size_t first = lo; /* of those that are not smaller than the pivot */
+        for (size_t i = lo; i < hi; i++) {
+            double x = v[i];
+            v[i] = v[first];
+            v[first] = x;
+            first += x < pivot;
         }
-        /* v[lo..j] <= pivot <= v[j+1..hi] */
-        if (k <= j)
-            hi = j;
-        else
-            lo = j + 1;
+        if (k < first) {
+            hi = first;
+            continue;
+        }
+        if (first > lo) {
+            lo = first;
+            continue;
+        }
+        /* the pivot is the smallest: what equals it goes to the front */
+        for (size_t i = lo; i < hi; i++) {
+            double x = v[i];
+            v[i] = v[first];
+            v[first] = x;
+            first += x <= pivot;
+        }
+        if (k < first)
+            return;
+        lo = first;
     }
 }
 

@@ -39,9 +39,8 @@ struct night {
 
 /* Light of a tile, exposure errors taken off, also where it is too bright or dark to be compared.
  */
-static double tile_light(const struct dw_work *w, const struct dw_facts *facts, size_t i, size_t k)
+static double tile_light(const struct dw_work *w, const struct dw_levels *l, size_t i, size_t k)
 {
-    const struct dw_levels *l = dw_facts_levels(facts, &w->shots->shot[i]);
     double black = (double)l->black[1], range = (double)l->white - black;
     double level = (double)w->survey->measure[i].tile[k].mean[1] - black;
     if (!isfinite(level))
@@ -56,9 +55,10 @@ static void learn_expected(const struct dw_work *w, const struct dw_facts *facts
 {
     size_t tiles = (size_t)w->tiles, step = n / MOST_DAY + 1, m = 0;
     for (size_t d = 0; d < n; d += step, m++) {
+        const struct dw_levels *l = dw_facts_levels(facts, &w->shots->shot[day[d]]);
         size_t known = 0;
         for (size_t k = 0; k < tiles; k++) {
-            double v = tile_light(w, facts, day[d], k);
+            double v = tile_light(w, l, day[d], k);
             beside[m * tiles + k] = (float)v;
             if (isfinite(v))
                 g->work[known++] = v;
@@ -168,12 +168,14 @@ static void find_switched(const struct dw_work *w, const struct night *g, size_t
 
 static void measure_night(const struct dw_work *w, const struct dw_facts *facts, struct night *g)
 {
-    for (size_t j = 0; j < g->n; j++)
+    for (size_t j = 0; j < g->n; j++) {
+        const struct dw_levels *l = dw_facts_levels(facts, &w->shots->shot[g->shot[j]]);
         for (size_t k = 0; k < (size_t)w->tiles; k++) {
             size_t at = j * (size_t)w->tiles + k;
-            g->light[at] = (float)tile_light(w, facts, g->shot[j], k);
+            g->light[at] = (float)tile_light(w, l, g->shot[j], k);
             g->burnt[at] = w->survey->measure[g->shot[j]].tile[k].clipped > LAMPS.burnt;
         }
+    }
 }
 
 /* Fills w->lamp; excess: room for two numbers a tile; standing: for two. */
