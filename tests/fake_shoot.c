@@ -215,6 +215,7 @@ struct fake_shoot fake_make(const struct fake_params *params)
     f.survey.rows = p->rows;
     strcpy(f.survey.id, "0123456789abcdef0123456789abcdef");
     f.error = calloc(n, sizeof *f.error);
+    f.black = calloc(n, sizeof *f.black);
     f.alt = calloc(n, sizeof *f.alt);
     f.light = calloc(n * tiles, sizeof *f.light);
     f.spoiled = calloc(n, sizeof *f.spoiled);
@@ -252,6 +253,11 @@ struct fake_shoot fake_make(const struct fake_params *params)
                 (p->contacts ? p->aperture_jitter : 0) * normal(&s);
         double black = p->black_drift * (0.5 + 0.5 * sin(i * 0.045 + drift_phase));
 
+        if (p->black_jitter > 0) {
+            uint64_t own = stream(p->seed, 6, (unsigned)i);
+            black += p->black_jitter * uniform(&own);
+        }
+        f.black[out] = black;
         bool dropped = i >= p->drop_first && i <= p->drop_last && p->drop_last > 0;
         struct dw_shot *shot = &f.shots.shot[out];
         struct dw_measure *m = &f.survey.measure[out];
@@ -332,6 +338,7 @@ void fake_free(struct fake_shoot *f)
     free(f->shots.shot);
     free(f->survey.measure);
     free(f->error);
+    free(f->black);
     free(f->alt);
     free(f->light);
     free(f->spoiled);
@@ -346,6 +353,7 @@ struct fake_shoot fake_reversed(const struct fake_shoot *f)
     r.shots.shot = calloc(n, sizeof *r.shots.shot);
     r.survey.measure = calloc(n, sizeof *r.survey.measure);
     r.error = calloc(n, sizeof *r.error);
+    r.black = calloc(n, sizeof *r.black);
     r.alt = calloc(n, sizeof *r.alt);
     r.light = calloc(n * tiles, sizeof *r.light);
     r.spoiled = calloc(n, sizeof *r.spoiled);
@@ -366,6 +374,7 @@ struct fake_shoot fake_reversed(const struct fake_shoot *f)
         memcpy(r.survey.measure[i].tile, f->survey.measure[j].tile, tiles * sizeof(struct dw_tile));
         memcpy(r.light + i * tiles, f->light + j * tiles, tiles * sizeof(float));
         r.error[i] = f->error[j];
+        r.black[i] = f->black[j];
         r.alt[i] = f->alt[j];
         r.spoiled[i] = f->spoiled[j];
         memcpy(r.colour[i], f->colour[j], sizeof r.colour[i]);

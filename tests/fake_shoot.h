@@ -29,6 +29,7 @@ struct fake_params {
     double ridge_utc;     /* sun comes over a ridge then; 0: never */
     double fog_end_utc;   /* fog, over everything a little differently, thins out and ends then */
     double lamps_utc;     /* lamps go on; 0: never */
+    double black_jitter;  /* DN, untold shift of black anew in each shot, up to this */
     double channel_error; /* stops rms of red and blue against green, per shutter time */
     double stop_down;     /* stops that the lens closes by as the day grows */
     double shading;       /* stops lost in the corner wide open; two fifths of it when closed */
@@ -48,6 +49,7 @@ struct fake_shoot {
     struct dw_shots shots;
     struct dw_survey survey;
     double *error; /* true exposure error of each shot: positive when brighter than recorded */
+    double *black; /* untold shift of black, DN */
     double *alt;   /* sun altitude, degrees */
     float *light;  /* log2 of each tile's true light, n*tiles */
     double (*colour)[2]; /* true errors of red and blue of each shot's settings, stops */

@@ -45,12 +45,9 @@ static inline void shoot_facts(struct dw_facts *f)
     f->n_levels = SHOOT_LEVELS;
     f->levels = calloc(SHOOT_LEVELS, sizeof *f->levels);
     for (int i = 0; i < SHOOT_LEVELS; i++)
-        f->levels[i] = (struct dw_levels){100.0 * (1 << i) / 3,
-                                          pow(2, -i / 3.0),
-                                          {511.1f + (float)i, 512.2f, 513.3f},
-                                          16383.0f / 1.1f,
-                                          2.0f / 3,
-                                          0.7f / 3};
+        f->levels[i] = (struct dw_levels){
+            100.0 * (1 << i) / 3, pow(2, -i / 3.0), {511.1f + (float)i, 512.2f, 513.3f},
+            16383.0f / 1.1f,      2.0f / 3,         0.7f / 3};
     f->n_hot = SHOOT_HOT;
     f->hot = calloc(SHOOT_HOT, sizeof *f->hot);
     for (int i = 0; i < SHOOT_HOT; i++)
@@ -127,12 +124,13 @@ static inline struct shoot *shoot_new(size_t n)
                                .day = 1.0 / 3,
                                .balance = 1.0 / 7,
                                .stars = 2.0 / 3};
-        f->source[0] = (struct dw_source){(uint32_t)i, 1, -1.0 / 3, {1, 1.01f, 0.99f}, 0, 0, 0, 0, {0, 0}};
+        f->source[0] =
+            (struct dw_source){(uint32_t)i, 1, -1.0 / 3, {1, 1.01f, 0.99f}, 0, 0, 0, 0, {0, 0}, 0};
         if (i == n - 1 && n > 1) {
             f->n_sources = 2;
             f->source[0].weight = 0.3f;
-            f->source[1] = (struct dw_source){(uint32_t)i - 1, 0.7f, 1e-17, {1, 1, 1}, 0.25 / 3,
-                                              -8, 5.0 / 3, 0.01, {0, 0}};
+            f->source[1] = (struct dw_source){
+                (uint32_t)i - 1, 0.7f, 1e-17, {1, 1, 1}, 0.25 / 3, -8, 5.0 / 3, 0.01, {0, 0}, 0};
         }
     }
     return s;

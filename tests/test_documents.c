@@ -130,6 +130,7 @@ static void check_frames_round_trip(void)
             p->shift_y = 1.0 / 3;
             p->roll_deg = 1e-3;
         }
+        p->black_dn = i == 3 ? -1.0 / 3 : i == 4 ? 1e-7 : 0;
         if (i != 2) {
             p->shade[0] = 0.1 + 1.0 / 3;
             p->shade[1] = -2.0 / 7;
@@ -151,6 +152,7 @@ static void check_frames_round_trip(void)
             ck_assert(same(p->gain_stops, q->gain_stops) && same(p->turn_deg, q->turn_deg));
             ck_assert(same(p->shift_x, q->shift_x) && same(p->shift_y, q->shift_y) &&
                       same(p->roll_deg, q->roll_deg));
+            ck_assert(same(p->black_dn, q->black_dn));
             ck_assert(same(p->shade[0], q->shade[0]) && same(p->shade[1], q->shade[1]));
             ck_assert_mem_eq(&p->weight, &q->weight, sizeof p->weight);
             ck_assert_mem_eq(p->chroma, q->chroma, sizeof p->chroma);
@@ -237,8 +239,8 @@ START_TEST(facts_hold_what_facts_json_knows)
     ck_assert_uint_eq(sizeof(struct dw_levels), 40);
     ck_assert_uint_eq(sizeof(struct dw_law), 32);
     ck_assert_uint_eq(sizeof(struct dw_facts), 280);
-    ck_assert_uint_eq(sizeof(struct dw_source), 80);
-    ck_assert_uint_eq(sizeof(struct dw_frame), 384);
+    ck_assert_uint_eq(sizeof(struct dw_source), 88);
+    ck_assert_uint_eq(sizeof(struct dw_frame), 416);
 }
 END_TEST
 

@@ -204,6 +204,39 @@ START_TEST(shading_is_evened_out)
 }
 END_TEST
 
+/* Counts that a shot's black lies above its class's come off it alone, in pictures of all sizes. */
+START_TEST(a_shots_own_black_is_taken_off)
+{
+    struct dw_mosaic m = new_mosaic(40, 30, "RGGB");
+    struct dw_facts f = plain_facts(40, 30);
+    struct dw_source source = plain_source;
+    const double own = 25;
+    source.black_dn = own;
+    for (int i = 0; i < 40 * 30; i++)
+        m.px[i] = (uint16_t)((double)BLACK + own + 400);
+    struct dw_thumb thumb = {20, 15, 2, malloc(20 * 15 * 3 * sizeof(float))};
+    struct dw_measure measured = {.black = {BLACK, BLACK, BLACK}, .white = WHITE};
+    for (int i = 0; i < 20 * 15 * 3; i++)
+        thumb.rgb[i] = (float)((own + 400) / (double)(WHITE - BLACK));
+    for (int k = 0; k < 3; k++) {
+        struct dw_linear l = {0};
+        if (k < 2)
+            l = light_of(&m, &f, &source, k ? &full : &half);
+        else
+            ck_assert_int_eq(
+                dw_linear_from_thumb(&thumb, &measured, &plain_levels, &f, &source, &l, NULL),
+                DW_OK);
+        for (int c = 0; c < 3; c++)
+            for (int i = 0; i < l.width * l.height; i++)
+                ck_assert_double_eq_tol((double)l.plane[c][i],
+                                        400 / ((double)(WHITE - BLACK) - own), 1e-6);
+        dw_linear_free(&l);
+    }
+    free(thumb.rgb);
+    dw_mosaic_free(&m);
+}
+END_TEST
+
 /* Levels below black stay below zero: cutting them would lift the mean of a dark sky. */
 START_TEST(noise_about_black_keeps_its_mean)
 {
@@ -539,6 +572,7 @@ int main(void)
     tcase_add_test(c, colours_of_a_cell_share_one_centre);
     tcase_add_test(c, stars_keep_their_colour);
     tcase_add_test(c, gain_balance_and_matrix_are_applied);
+    tcase_add_test(c, a_shots_own_black_is_taken_off);
     tcase_add_test(c, shading_is_evened_out);
     tcase_add_test(c, noise_about_black_keeps_its_mean);
     tcase_add_test(c, clipped_light_stays_neutral);

@@ -126,6 +126,7 @@ struct dw_source {
     double roll_deg;         /* and turned about the frame's middle, clockwise */
     double shade[2];         /* stops by which light is lifted: [0] r^2 + [1] r^4, r from the mosaic's
                               * middle, 1 in its corners */
+    double black_dn; /* by which this shot's black lies above that of its class, DN */
 };
 
 /* One output frame's instruction. Columns of frames.csv. */

@@ -24,6 +24,7 @@ struct dw_compare {
     double *v, *centre; /* steps: common change; the slow part of it */
     double reach;       /* stops: errors of neighbours differ by less, in this shoot */
     double black_var;   /* DN^2, of the black level's wander in a step */
+    bool black_learnt;  /* ... as this shoot tells it */
     double *wander, *wander_var; /* steps: found without a prior, and its photon variance */
     int regions, *region;        /* of each tile */
 

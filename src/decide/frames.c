@@ -28,6 +28,7 @@ static struct dw_source source_of(const struct dw_work *w, size_t shot, double w
         .weight = (float)weight,
         .gain_stops = dw_gain(w, shot),
         .chroma = {(float)exp2(w->tint[shot][0]), 1, (float)exp2(w->tint[shot][2])},
+        .black_dn = w->black[shot],
         .shade = {w->shade[shot][0], w->shade[shot][1]},
         .shift_x = w->back[shot].x,
         .shift_y = w->back[shot].y,

@@ -196,14 +196,17 @@ static void lay_regions(struct dw_compare *c)
 
 enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pair_params *params,
                                 struct dw_arena *arena, struct dw_pair **pairs, size_t *n,
-                                double unit_s, double *unrest, struct dw_error *err)
+                                struct dw_beside *beside, struct dw_error *err)
 {
     *n = 0;
     *pairs = DW_TAKE(arena, 2 * grids->n + 1, struct dw_pair);
     if (!*pairs)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing %zu shots", grids->n);
-    for (size_t i = 0; i < grids->n; i++)
-        unrest[i] = 0;
+    for (size_t i = 0; i < grids->n; i++) {
+        beside->unrest[i] = beside->black[i] = 0;
+        beside->black_var[i] = INFINITY;
+    }
+    beside->wander = 0;
     if (grids->n < 2)
         return DW_OK;
     size_t mark = arena->n;
@@ -233,8 +236,11 @@ enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pa
         (*pairs)[(*n)++] = compare_pair(&c, j, j + 1);
     for (size_t j = 0; j + 1 < c.steps; j++)
         (*pairs)[(*n)++] = compare_pair(&c, j, j + 2);
-    if (!dw_own_unrest(&c, unit_s, arena, unrest))
+    if (!dw_own_unrest(&c, beside->unit_s, arena, beside->unrest))
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing %zu shots", grids->n);
+    memcpy(beside->black, c.wander, c.steps * sizeof *c.wander);
+    memcpy(beside->black_var, c.wander_var, c.steps * sizeof *c.wander_var);
+    beside->wander = c.black_learnt ? c.black_var : 0;
     dw_arena_free_to(arena, mark);
     return DW_OK;
 }

@@ -42,11 +42,19 @@ struct dw_pair_params {
         1500, 4e-4, 0.15, 0.04, 0.01, 0.3                                                          \
     }
 
-/* Compares every shot with the next and the one after: at most 2n-3 pairs, from the arena. unrest: n
- * values, how far light itself is seen to bend over shots i .. i+3, whatever the exposure did (third
- * difference per unit_s cubed, stops; 0: not seen to), see unrest.c. */
+/* What a comparison tells beside the pairs; the caller gives room for n values in each. */
+struct dw_beside {
+    double unit_s;  /* of time, for unrest */
+    double *unrest; /* how far light itself is seen to bend over shots i .. i+3, whatever the exposure
+                     * did: third difference per unit_s cubed, stops; 0: not seen to (unrest.c) */
+    double *black, *black_var; /* change of the black level from shot i to i+1, DN, as dark tiles
+                                * tell, and its variance; INFINITY: unknown */
+    double wander;             /* variance of such a change in this shoot, DN^2 */
+};
+
+/* Compares every shot with the next and the one after: at most 2n-3 pairs, from the arena. */
 enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pair_params *params,
                                 struct dw_arena *arena, struct dw_pair **pairs, size_t *n,
-                                double unit_s, double *unrest, struct dw_error *err);
+                                struct dw_beside *beside, struct dw_error *err);
 
 #endif

@@ -44,11 +44,11 @@ struct task {
     double *weight, *stiff, *tie, *s, *e, *e_var, *offset, *work;
     int (*setting)[DW_MAX_CLASSES];
     int classes;
-    double *jump;   /* per shot: its record is wrong by this, as all tiles say; already
-                     * taken out of the pairs */
-    double *unrest; /* per shot: how light is seen to bend from it on */
-    bool solved;    /* s, e and offset hold something */
-    double sigma;   /* rms of the shots' own errors, learnt */
+    double *jump;            /* per shot: its record is wrong by this, as all tiles say; already
+                              * taken out of the pairs */
+    struct dw_beside beside; /* what comparing shots told */
+    bool solved;             /* s, e and offset hold something */
+    double sigma;            /* rms of the shots' own errors, learnt */
 };
 
 static enum dw_status no_room(struct dw_error *err)
@@ -107,8 +107,8 @@ static enum dw_status compare(struct task *t, struct dw_error *err)
                              t->time, t->loose,        (const float(*)[2])t->shift};
     struct dw_pair_params params = DW_PAIR_DEFAULTS;
     struct dw_pair *pair;
-    enum dw_status status = dw_pairs_compare(&grids, &params, &w->arena, &pair, &t->n_pairs,
-                                             w->interval, t->unrest, err);
+    enum dw_status status =
+        dw_pairs_compare(&grids, &params, &w->arena, &pair, &t->n_pairs, &t->beside, err);
     if (status < 0)
         return status;
     /* kept beyond the grids */
@@ -133,7 +133,8 @@ static void set_weights(struct task *t, bool first)
     for (size_t i = 0; i + 3 < t->n; i++) {
         double sigma = light + t->p->law_share * fabs(t->change[i + 1]), bend = 0, w[4];
         /* what the law's own bends may explain is no unrest */
-        double unrest = t->unrest[i] > 2 * sigma ? t->p->unrest_share * t->unrest[i] : 0;
+        double unrest =
+            t->beside.unrest[i] > 2 * sigma ? t->p->unrest_share * t->beside.unrest[i] : 0;
         t->stiff[i] = 1 / (sigma * sigma + unrest * unrest);
         if (first)
             continue;
@@ -355,11 +356,14 @@ static bool take_room(struct task *t)
     t->offset = DW_TAKE(a, MOST_SETTINGS, double);
     t->work = DW_TAKE(a, t->w->n, double);
     t->jump = DW_TAKE(a, t->w->n, double);
-    t->unrest = DW_TAKE(a, t->w->n, double);
+    t->beside.unit_s = t->w->interval;
+    t->beside.unrest = DW_TAKE(a, t->w->n, double);
+    t->beside.black = DW_TAKE(a, t->w->n, double);
+    t->beside.black_var = DW_TAKE(a, t->w->n, double);
     t->setting = dw_arena_take(a, t->w->n, sizeof *t->setting);
     return t->shot && t->time && t->alt && t->loose && t->shift && t->pair && t->change &&
            t->weight && t->stiff && t->tie && t->s && t->e && t->e_var && t->offset && t->work &&
-           t->jump && t->unrest && t->setting;
+           t->jump && t->beside.unrest && t->beside.black && t->beside.black_var && t->setting;
 }
 
 /* What is left on still tiles: second differences of the pairs freed of what was found, and how
@@ -398,6 +402,18 @@ static double shared_noise(const struct dw_work *w, size_t shot)
     return weight > 0 ? SHARED_NOISE / weight : 0;
 }
 
+/* Blacks that wander, and with them light that no gain can steady: dark ground flickers by several
+ * per cent under a sky that stands. */
+static enum dw_status right_blacks(struct task *t, struct dw_error *err)
+{
+    enum dw_status status = dw_black_wander(&t->beside, t->time, t->n, &t->w->arena, t->work);
+    if (status < 0)
+        return dw_fail(err, status, "the black levels of %zu frames could not be told", t->n);
+    for (size_t i = 0; i < t->n; i++)
+        t->w->black[t->shot[i]] = t->work[i];
+    return DW_OK;
+}
+
 /* Errors of shots that took no part: what their neighbours in use have, by time. */
 static void fill_in(struct dw_work *w, const struct task *t)
 {
@@ -423,8 +439,9 @@ enum dw_status dw_steady(struct dw_work *w, struct dw_error *err)
     w->jump = DW_TAKE(&w->arena, w->n, double);
     w->left = DW_TAKE(&w->arena, w->n, double);
     w->before = DW_TAKE(&w->arena, w->n, double);
+    w->black = DW_TAKE(&w->arena, w->n, double);
     if (!w->error || !w->error_var || !t.e_fast || !w->jump || !w->left || !w->before ||
-        !take_room(&t))
+        !w->black || !take_room(&t))
         return no_room(err);
     for (size_t i = 0; i < w->n; i++) {
         w->left[i] = w->before[i] = (double)NAN;
@@ -447,6 +464,8 @@ enum dw_status dw_steady(struct dw_work *w, struct dw_error *err)
         right_records(&t);
         status = share_out(&t, err);
     }
+    if (status >= 0)
+        status = right_blacks(&t, err);
     if (status >= 0) {
         measure_rest(&t);
         status = finish(&t, err);

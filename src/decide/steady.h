@@ -29,10 +29,10 @@ struct dw_joint {
     double offset_weight;
 };
 
-/* s, e: n values; offset: `classes` values. e_var, e_fast: variance of e, and of what it is beside its
- * neighbours, as errors that are independent from shot to shot would have it (both NULL: not wanted).
- * Slow light and slow errors cannot be told apart, which is in e_var alone.
- * Linear in n. Errors: DW_ERR_MEMORY, DW_ERR_NUMERIC. */
+/* s, e: n values; offset: `classes` values. e_var, e_fast: variance of e, and of what it is beside
+ * its neighbours, as errors that are independent from shot to shot would have it (both NULL: not
+ * wanted). Slow light and slow errors cannot be told apart, which is in e_var alone. Linear in n.
+ * Errors: DW_ERR_MEMORY, DW_ERR_NUMERIC. */
 enum dw_status dw_joint_solve(const struct dw_joint *j, struct dw_arena *arena, double *s,
                               double *e, double *e_var, double *e_fast, double *offset);
 /* Finds stretches whose record is wrong: all tiles leap together by more than any light or shutter
@@ -46,6 +46,11 @@ void dw_find_jumps(const struct dw_pair *pair, size_t n, const double *time, con
  * it. Errors: DW_ERR_MEMORY, DW_ERR_NUMERIC. */
 enum dw_status dw_slow_light(const double *own, const double *tie, size_t n, double sigma,
                              struct dw_arena *arena, double *slow);
+/* How far the black of every shot lies from its class's, as its dark tiles tell beside those of its
+ * neighbours. black: n values, DN; all 0 where it wanders too little to be seen. Errors:
+ * DW_ERR_MEMORY, DW_ERR_NUMERIC. */
+enum dw_status dw_black_wander(const struct dw_beside *beside, const double *time, size_t n,
+                               struct dw_arena *arena, double *black);
 /* Weights of the third divided difference of four instants, in stops per unit_s cubed. */
 void dw_third_difference(const double time[4], double unit_s, double out[4]);
 

@@ -179,6 +179,7 @@ void dw_own_black(struct dw_compare *c, double *work)
         if (c->wander_var[j] < 1)
             work[n++] =
                 c->wander[j] * c->wander[j] * DW_MAD_TO_SIGMA * DW_MAD_TO_SIGMA - c->wander_var[j];
-    if (n >= 12)
+    c->black_learnt = n >= 12;
+    if (c->black_learnt)
         c->black_var = fmin(fmax(0, dw_median(work, n)), MOST_WANDER * MOST_WANDER);
 }

@@ -12,8 +12,8 @@
 #define HEADER "number,utc,utc_s,sun_alt_deg,key,day,balance,stars,sources,files"
 
 /* One source: shot:weight:gain:turn:red:green:blue, behind it :right:down:roll where the camera was
- * displaced, and at the end :two:four where the lens' shading is evened out; `shot` counts the
- * ledger's rows from 1. */
+ * displaced, then :two:four where the lens' shading is evened out, and at the end :b and a number
+ * where its black is its own; `shot` counts the ledger's rows from 1. */
 static void add_source(struct dw_buffer *b, const struct dw_source *s)
 {
     dw_buffer_printf(b, "%lu:%.9g:%.17g:%.17g:%.9g:%.9g:%.9g", (unsigned long)s->shot + 1,
@@ -23,6 +23,8 @@ static void add_source(struct dw_buffer *b, const struct dw_source *s)
         dw_buffer_printf(b, ":%.17g:%.17g:%.17g", s->shift_x, s->shift_y, s->roll_deg);
     if (s->shade[0] != 0 || s->shade[1] != 0)
         dw_buffer_printf(b, ":%.17g:%.17g", s->shade[0], s->shade[1]);
+    if (s->black_dn != 0)
+        dw_buffer_printf(b, ":b%.17g", s->black_dn);
 }
 
 /* The names of a frame's sources, for people; also guards against a table of other shots. */
@@ -89,17 +91,25 @@ static bool take_number(const char **text, char stop, double *out)
 
 static bool read_source(const char **text, size_t n_shots, bool last, struct dw_source *s)
 {
-    double v[12] = {0};
+    double v[12] = {0}, black = 0;
     const char end = last ? '\0' : ' ';
     size_t colons = 0;
-    for (const char *c = *text; *c && *c != ' '; c++)
-        colons += *c == ':';
+    bool own_black = false;
+    for (const char *c = *text; *c && *c != ' ' && !own_black; c++) {
+        own_black = c[0] == ':' && c[1] == 'b';
+        colons += *c == ':' && !own_black;
+    }
     bool moved = colons == 9 || colons == 11, shaded = colons == 8 || colons == 11;
     if (colons != 6 && !moved && !shaded)
         return false;
     for (size_t i = 0; i <= colons; i++)
-        if (!take_number(text, i < colons ? ':' : end, &v[i]))
+        if (!take_number(text, i < colons || own_black ? ':' : end, &v[i]))
             return false;
+    if (own_black) {
+        ++*text; /* the b */
+        if (!take_number(text, end, &black))
+            return false;
+    }
     if (!(v[0] >= 1 && v[0] <= (double)n_shots) || v[0] != floor(v[0]))
         return false;
     *s = (struct dw_source){.shot = (uint32_t)v[0] - 1,
@@ -107,6 +117,7 @@ static bool read_source(const char **text, size_t n_shots, bool last, struct dw_
                             .gain_stops = v[2],
                             .turn_deg = v[3],
                             .chroma = {(float)v[4], (float)v[5], (float)v[6]},
+                            .black_dn = black,
                             .shift_x = moved ? v[7] : 0,
                             .shift_y = moved ? v[8] : 0,
                             .roll_deg = moved ? v[9] : 0,

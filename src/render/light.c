@@ -149,7 +149,10 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
     enum dw_status s = make_geometry(l, m, facts, size, err);
     if (s < 0)
         return s;
-    if ((s = dw_samples_open(&l->samples, m, levels, facts, err)) < 0 ||
+    struct dw_levels own = *levels;
+    for (int c = 0; c < 3; c++)
+        own.black[c] += (float)source->black_dn;
+    if ((s = dw_samples_open(&l->samples, m, &own, facts, err)) < 0 ||
         (s = dw_cells_open(&l->cells, &l->samples, &l->whole, err)) < 0 ||
         (s = dw_develop_make(facts, source, &l->develop_cells, err)) < 0)
         return s;

@@ -37,8 +37,8 @@ static void place_row(struct dw_linear *out, int turn_deg, int w, int h, int y, 
 {
     for (int c = 0; c < 3; c++)
         for (int x = 0; x < w; x++) {
-            float *at = out->plane[c] +
-                        dw_turn_index(turn_deg, (size_t)w, (size_t)h, (size_t)x, (size_t)y);
+            float *at =
+                out->plane[c] + dw_turn_index(turn_deg, (size_t)w, (size_t)h, (size_t)x, (size_t)y);
             *at = (add ? *at : 0.0f) + weight * rgb[c][x];
         }
 }
@@ -81,13 +81,15 @@ end:
 
 /* One thumbnail row, which is in levels of the file's own black and white, in the facts' levels. */
 static void thumb_row(const float *samples, size_t width, const struct dw_measure *measured,
-                      const struct dw_levels *levels, float *const rgb[3], float *peak)
+                      const struct dw_levels *levels, float black_dn, float *const rgb[3],
+                      float *peak)
 {
     for (size_t x = 0; x < width; x++) {
         const float *v = samples + 3 * x;
         for (int c = 0; c < 3; c++) {
             float dn = v[c] * (measured->white - measured->black[c]) + measured->black[c];
-            rgb[c][x] = (dn - levels->black[c]) / (levels->white - levels->black[c]);
+            float black = levels->black[c] + black_dn;
+            rgb[c][x] = (dn - black) / (levels->white - black);
         }
         peak[x] = rgb[1][x];
     }
@@ -117,7 +119,8 @@ enum dw_status dw_linear_from_thumb(const struct dw_thumb *t, const struct dw_me
     memcpy(sound, t->rgb, samples * sizeof *sound);
     dw_hot_thumb(t, facts->hot, facts->n_hot, sound, (uint8_t *)(sound + samples));
     for (int y = 0; y < t->height; y++) {
-        thumb_row(sound + 3 * w * (size_t)y, w, measured, levels, rgb, peak);
+        thumb_row(sound + 3 * w * (size_t)y, w, measured, levels, (float)source->black_dn, rgb,
+                  peak);
         dw_kernels_best()->mosaic->develop(&develop, peak, NULL, w, rgb[0], rgb[1], rgb[2]);
         if (!dw_shade_idle(source))
             dw_shade_row(source, y, t->width, t->height, rgb);

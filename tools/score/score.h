@@ -20,7 +20,8 @@ struct score_shot {
     bool in_ledger, use;              /* ledger */
     double ledger_alt, flicker, gain; /* ledger; NAN if empty */
     double sigma;                     /* judgement.csv: of flicker; NAN if empty */
-    double black_shift;               /* DN: black by the facts less that of the file */
+    double own_black;                 /* frames.csv: black beside that of the facts, DN */
+    double black_shift;               /* DN: black by both less that of the file */
     long frame;                       /* ledger; 0 if none */
     double red_fix, blue_fix; /* frames.csv: what is put right, stops; 0 if not shown alone */
     double shade[2];          /* frames.csv: light is lifted by [0] r^2 + [1] r^4 stops */

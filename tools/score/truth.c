@@ -158,7 +158,9 @@ static bool read_source(const char *text, struct score_shot *s)
             return false;
         n++;
         text = end + 1;
-    } while (*end == ':' && n < 12);
+    } while (*end == ':' && end[1] != 'b' && n < 12);
+    if (*end == ':' && end[1] == 'b') /* its own black */
+        s->own_black = strtod(end + 2, &end);
     if (*end || (n != 7 && n != 9 && n != 10 && n != 12))
         return false;
     s->red_fix = log2(v[4] / v[5]);
@@ -275,7 +277,8 @@ static void read_levels(const char *dir, struct score_truth *t)
                 continue;
             least = far;
             t->shot[i].black_shift =
-                json_number_value(json_array_get(json_object_get(l, "black"), 1)) - t->black_dn;
+                json_number_value(json_array_get(json_object_get(l, "black"), 1)) - t->black_dn +
+                t->shot[i].own_black;
         }
     }
     json_decref(facts);
