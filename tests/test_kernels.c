@@ -118,12 +118,12 @@ START_TEST(mosaic_kernels_are_bit_equal)
             ck_assert_uint_eq(q->highest(raw + off, n), most);
         }
 
-        static float in[10][ROOM], colour[3][ROOM];
-        const float *around[3];
-        for (int i = 0; i < 3; i++) {
+        static float in[10][ROOM], colour[4][ROOM];
+        const float *around[4];
+        for (int i = 0; i < 4; i++) {
             fill_unit(colour[i], ROOM, (uint32_t)(i + 77));
             for (size_t k = 0; k < ROOM; k++)
-                colour[i][k] = 0.1f + 0.9f * colour[i][k];
+                colour[i][k] = i == 3 ? (float)(k / 7 % 2) : 0.1f + 0.9f * colour[i][k];
             around[i] = colour[i] + off;
         }
         struct dw_cell_rows cells;

@@ -16,6 +16,10 @@
 #define BRIGHT_FROM 0.3f
 #define BRIGHT_SCALE 2.0f
 #define GREEN_LOST 4.0f /* weight of light of which green alone is lost */
+/* Where green is lost and red or blue is below this, balanced, a cell is the rim of a small light,
+ * whose colours see different shares of it; and 1 / how much more makes sure that it is none. */
+#define RIM_BELOW 0.3f
+#define RIM_SCALE 5.0f
 
 static enum dw_status make_room(struct dw_clipped *c, const struct dw_cells *cells,
                                 struct dw_error *err)
@@ -127,6 +131,8 @@ static void gather(struct dw_clipped *c, const struct dw_develop *d, int y, floa
         }
         float bright = ramp(level, BRIGHT_FROM, BRIGHT_SCALE);
         w *= bright * bright;
+        if (green >= 1)
+            w *= ramp(v[0] < v[2] ? v[0] : v[2], RIM_BELOW, RIM_SCALE);
         if (!(w > 0))
             continue;
         struct dw_sums *t = &(green < 1 ? measured : lost)[(long)x * c->cols / c->width];
@@ -211,12 +217,16 @@ bool dw_clipped_in_row(const struct dw_clipped *c, int y, int height)
     return false;
 }
 
-void dw_clipped_row(struct dw_clipped *c, int y, int width, int height, float *const out[3])
+void dw_clipped_row(struct dw_clipped *c, int y, int width, int height, float *const out[4])
 {
     size_t tiles = (size_t)c->cols * (size_t)c->rows;
     for (size_t k = 0; k < 3; k++)
         dw_coarse_row((const float *)c->colour.p + k * tiles, c->cols, c->rows, y, width, height,
                       c->line.p, out[k]);
+    const unsigned char *map = c->map.p;
+    map += (size_t)((long)y * c->height / height) * (size_t)c->width;
+    for (int x = 0; x < width; x++)
+        out[3][x] = (float)map[(long)x * c->width / width];
 }
 
 void dw_clipped_free(struct dw_clipped *c)

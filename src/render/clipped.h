@@ -28,8 +28,9 @@ enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
 /* True if row y of a picture of this height, of any size of the same shape, may hold anything
  * saturated. */
 bool dw_clipped_in_row(const struct dw_clipped *c, int y, int height);
-/* The colours along that row, balanced camera channels, the largest of the three 1. */
-void dw_clipped_row(struct dw_clipped *c, int y, int width, int height, float *const out[3]);
+/* The colours along that row, balanced camera channels, the largest of the three 1; and in out[3]
+ * 1 where it is saturated or within two cells of that, else 0. */
+void dw_clipped_row(struct dw_clipped *c, int y, int width, int height, float *const out[4]);
 void dw_clipped_free(struct dw_clipped *c);
 
 #endif

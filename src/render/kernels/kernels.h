@@ -69,8 +69,9 @@ struct dw_mosaic_kernels {
     /* The highest of n samples, n > 0. */
     uint16_t (*highest)(const uint16_t *row, size_t n);
     /* In place; see struct dw_develop. around: balanced colours of the light about each pixel, from
-     * which what is saturated is rebuilt, none 0; NULL: neutral. */
-    void (*develop)(const struct dw_develop *d, const float *peak, const float *const around[3],
+     * which what is saturated is rebuilt, none 0; and 1 on and beside saturated pixels, else 0. NULL:
+     * neutral, and nothing beside. */
+    void (*develop)(const struct dw_develop *d, const float *peak, const float *const around[4],
                     size_t n, float *r, float *g, float *b);
     /* out = the larger of two, the largest of three */
     void (*larger)(const float *a, const float *b, size_t n, float *out);

@@ -62,6 +62,22 @@ static void balance(const struct dw_develop *d, size_t n, float *restrict r, flo
     }
 }
 
+/* At the edge of light far beyond the range the three colours of a cell see different shares of it,
+ * and one leaks where the others are dark: a lit pane in the night gets a rim of crimson, cyan and
+ * black. There red and blue may differ from what the light about them has to its green by so much.
+ */
+#define MOST_OFF 1.3f
+
+static inline float at_least(float level, float told)
+{
+    return dwk_max(level, told * (1.0f / MOST_OFF));
+}
+
+static inline float at_most(float level, float told)
+{
+    return dwk_min(level, dwk_max(told, 0.0f) * MOST_OFF);
+}
+
 /* Green saturates first in ordinary light, and red and blue go on rising for a stop or so: what is
  * lost is rebuilt from what is not, or a blown sky would turn magenta. The light is taken to have
  * the colour of what lies about it: `scale` is how strong that colour must be for the channels
@@ -70,15 +86,21 @@ static void balance(const struct dw_develop *d, size_t n, float *restrict r, flo
  * becomes lower than it was measured: a lamp of one pure colour keeps it. */
 static void balance_clipped(const struct dw_develop *d, const float *restrict peak,
                             const float *restrict red_near, const float *restrict green_near,
-                            const float *restrict blue_near, size_t n, float *restrict r,
-                            float *restrict g, float *restrict b)
+                            const float *restrict blue_near, const float *restrict edge, size_t n,
+                            float *restrict r, float *restrict g, float *restrict b)
 {
     const struct dw_develop p = *d;
     for (size_t i = 0; i < n; i++) {
         float x = r[i] * p.mul[0], y = g[i] * p.mul[1], z = b[i] * p.mul[2];
         float u = red_near[i], v = green_near[i], w = blue_near[i];
-        float red = share_clipped(x, p.clip_start[0], p.clip_scale[0]);
         float green = share_clipped(peak[i], p.clip_start[1], p.clip_scale[1]);
+        /* green that is saturated tells the least that red and blue are, not the most */
+        float most = edge[i] * (1.0f - green);
+        x += edge[i] * (at_least(x, y * u / v) - x);
+        z += edge[i] * (at_least(z, y * w / v) - z);
+        x += most * (at_most(x, y * u / v) - x);
+        z += most * (at_most(z, y * w / v) - z);
+        float red = share_clipped(x, p.clip_start[0], p.clip_scale[0]);
         float blue = share_clipped(z, p.clip_start[2], p.clip_scale[2]);
         float known = (1.0f - red) * x + (1.0f - green) * y + (1.0f - blue) * z;
         float parts = (1.0f - red) * u + (1.0f - green) * v + (1.0f - blue) * w;
@@ -105,21 +127,25 @@ static void to_wide(const struct dw_develop *d, size_t n, float *restrict r, flo
 #define BLOCK 512 /* pixels; most blocks of most pictures hold nothing saturated */
 
 static void develop(const struct dw_develop *d, const float *restrict peak,
-                    const float *const around[3], size_t n, float *restrict r, float *restrict g,
+                    const float *const around[4], size_t n, float *restrict r, float *restrict g,
                     float *restrict b)
 {
-    float neutral[BLOCK];
-    for (size_t i = 0; i < BLOCK && !around; i++)
+    float neutral[BLOCK], no_edge[BLOCK];
+    for (size_t i = 0; i < BLOCK && !around; i++) {
         neutral[i] = 1.0f;
+        no_edge[i] = 0.0f;
+    }
     for (size_t i = 0; i < n; i += BLOCK) {
         size_t m = n - i < BLOCK ? n - i : BLOCK;
-        if (!any_above(peak + i, m, d->clip_start[1]))
+        if (!any_above(peak + i, m, d->clip_start[1]) &&
+            !(around && any_above(around[3] + i, m, 0)))
             balance(d, m, r + i, g + i, b + i);
         else if (around)
-            balance_clipped(d, peak + i, around[0] + i, around[1] + i, around[2] + i, m, r + i,
-                            g + i, b + i);
+            balance_clipped(d, peak + i, around[0] + i, around[1] + i, around[2] + i, around[3] + i,
+                            m, r + i, g + i, b + i);
         else
-            balance_clipped(d, peak + i, neutral, neutral, neutral, m, r + i, g + i, b + i);
+            balance_clipped(d, peak + i, neutral, neutral, neutral, no_edge, m, r + i, g + i,
+                            b + i);
         to_wide(d, m, r + i, g + i, b + i);
     }
 }
@@ -153,8 +179,7 @@ static float smaller(float a, float b)
     return a < b ? a : b;
 }
 
-static void between(const float *const in[6], size_t n, const float weight[6],
-                    float *restrict out)
+static void between(const float *const in[6], size_t n, const float weight[6], float *restrict out)
 {
     const float *restrict a = in[0], *restrict b = in[1], *restrict c = in[2];
     const float *restrict d = in[3], *restrict e = in[4], *restrict f = in[5];
@@ -162,11 +187,11 @@ static void between(const float *const in[6], size_t n, const float weight[6],
     float wd = weight[3], we = weight[4], wf = weight[5];
     for (size_t i = 0; i < n; i++) {
         float v = (wa * a[i] + wf * f[i]) + (wb * b[i] + we * e[i]) + (wc * c[i] + wd * d[i]);
-        float least = smaller(smaller(smaller(a[i], b[i]), smaller(c[i], d[i])),
-                              smaller(e[i], f[i]));
+        float least =
+            smaller(smaller(smaller(a[i], b[i]), smaller(c[i], d[i])), smaller(e[i], f[i]));
         out[i] = v < least ? least : v;
     }
 }
 
-const struct dw_mosaic_kernels DW_KERNEL(mosaic) = {
-    split, cell, highest, develop, larger, largest, accumulate, scale_row, between};
+const struct dw_mosaic_kernels DW_KERNEL(mosaic) = {split,   cell,       highest,   develop, larger,
+                                                    largest, accumulate, scale_row, between};
