@@ -1,11 +1,11 @@
 /* test_demosaic.c: full-size colours from a Bayer mosaic. */
 #include "check_main.h"
 #include "demosaic_oracles.h"
+#include "test_images.h"
 
 #include "render/demosaic.h"
 #include "render/kernels/kernels.h"
 
-#include <cairo.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -123,30 +123,17 @@ static const char *const IMAGES[3] = {"astronaut", "coffee", "chelsea"};
 
 static struct picture image_read(const char *name)
 {
-    const char *dir = getenv("DAYWHEEL_TEST_IMAGES");
-    char path[1024];
-    snprintf(path, sizeof path, "%s/%s.png",
-             dir && *dir ? dir : "/usr/lib/python3/dist-packages/skimage/data", name);
-    cairo_surface_t *s = cairo_image_surface_create_from_png(path);
+    int w, h;
+    float *rgb = test_image(name, &w, &h);
     struct picture p = {0};
-    if (cairo_surface_status(s) != CAIRO_STATUS_SUCCESS) {
-        fprintf(stderr,
-                "# skipped, no %s: install Debian's python3-skimage, or name a folder "
-                "with its images in DAYWHEEL_TEST_IMAGES\n",
-                path);
-        cairo_surface_destroy(s);
+    if (!rgb)
         return p;
-    }
-    p = picture_new(cairo_image_surface_get_width(s), cairo_image_surface_get_height(s));
-    const unsigned char *px = cairo_image_surface_get_data(s);
-    for (int y = 0; y < p.h; y++)
-        for (int x = 0; x < p.w; x++) {
-            uint32_t v;
-            memcpy(&v, px + y * cairo_image_surface_get_stride(s) + 4 * x, sizeof v);
+    p = picture_new(w, h);
+    for (int y = 0; y < h; y++)
+        for (int x = 0; x < w; x++)
             for (int c = 0; c < 3; c++)
-                *pixel(&p, c, y, x) = (float)(v >> (16 - 8 * c) & 255);
-        }
-    cairo_surface_destroy(s);
+                *pixel(&p, c, y, x) = rgb[((size_t)y * (size_t)w + (size_t)x) * 3 + (size_t)c];
+    free(rgb);
     return p;
 }
 
