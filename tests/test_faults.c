@@ -137,6 +137,32 @@ START_TEST(a_bank_of_cloud_has_its_edges_and_scattered_clouds_have_none)
 }
 END_TEST
 
+/* An evening whose light never comes again has no like but its own dew. */
+START_TEST(dew_is_found_in_light_that_was_there_but_once)
+{
+    size_t planted;
+    size_t wrong =
+        wrongly_judged("--scene white-night --seed 6 --frames 125 --interval 480 --jobs 2 "
+                       "--faults 'soft@62-75*2.5'",
+                       DW_SOFT, "soft", &planted);
+    ck_assert_uint_ge(planted, 9);
+    ck_assert_uint_le(wrong, 1);
+}
+END_TEST
+
+/* By night a lit room shows edges stronger than the light about them; when the lamp goes out they
+ * are gone, and no fog has come. */
+START_TEST(a_lamp_that_goes_out_is_no_fog)
+{
+    size_t planted;
+    ck_assert_uint_eq(wrongly_judged("--scene window --seed 6 --frames 187 --interval 360 --jobs 2 "
+                                     "--faults 'moved@67*4 moved@134*6'",
+                                     DW_HAZE, "haze", &planted),
+                      0);
+    ck_assert_uint_eq(planted, 0);
+}
+END_TEST
+
 /* Dew hides stars as clouds do, and a moonless ground shows no detail to tell it by; but stars that
  * are still seen are wide in the one and sharp in the other. Of both, the first and the last shot
  * may be told either way. */
@@ -326,6 +352,8 @@ int main(void)
     tcase_add_test(t, fog_begins_at_the_same_thickness_by_night_and_by_day);
     tcase_add_test(t, a_climbing_moon_is_no_fog);
     tcase_add_test(t, a_bank_of_cloud_has_its_edges_and_scattered_clouds_have_none);
+    tcase_add_test(t, dew_is_found_in_light_that_was_there_but_once);
+    tcase_add_test(t, a_lamp_that_goes_out_is_no_fog);
     tcase_add_test(t, dew_by_night_is_told_from_cloud);
     tcase_add_test(t, a_brief_light_is_found_and_its_place_bridged);
     tcase_add_test(t, a_lamp_that_stays_on_and_an_aircraft_are_no_flash);

@@ -30,6 +30,7 @@ struct dw_stars {
                        * clear sky would keep */
     double *variance; /* of the bright ones' shape, as of a Gaussian, mosaic px^2 */
     double usual_variance;
+    bool *blurred; /* they are wider, or were before and after too few are left to tell */
 };
 
 struct dw_work {
@@ -65,6 +66,7 @@ struct dw_work {
     bool *usable; /* may teach the others: decoded, not spoiled */
 
     struct dw_stars stars; /* faults/stars.c */
+    bool *detail_seen;     /* faults/soft.c: the ground shows enough detail to tell sharpness by */
 
     /* tiles.c: light of each tile, log2(share of range) + ev, shot-major, n*tiles; NAN where the
      * tile does not count */

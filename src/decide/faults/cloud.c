@@ -3,7 +3,6 @@
 #include "decide/faults/cloud.h"
 #include "decide/faults/judges.h"
 #include "decide/faults/same_light.h"
-#include "decide/faults/stars.h"
 #include "base/robust.h"
 
 #include <math.h>
@@ -22,8 +21,7 @@ static const struct dw_cloud_params {
     size_t core;        /* in so many shots in a row: scattered clouds hide all for a moment */
     double near_s, near_quantile; /* the sky turns, the moon rises: fewer than in the clear part
                                      of these seconds before and after, too */
-    double wide;                  /* stars of so many times the usual variance are blurred */
-} params = {12, 60, 0.6, 0.75, 0.62, 12, 0.15, 3, 9000, 0.9, 1.5};
+} params = {12, 60, 0.6, 0.75, 0.62, 12, 0.15, 3, 9000, 0.9};
 
 struct cloud {
     struct dw_work *w;
@@ -78,19 +76,6 @@ void dw_cloud_bank(const double *ratio, const bool *lower, size_t n, bool *bank)
     }
 }
 
-/* Shots whose stars are wider than usual: they are blurred before they are hidden. Where too few
- * are seen to tell their width, it is as before or after. */
-static void find_blurred(const struct dw_work *w, bool *blurred)
-{
-    const struct dw_stars *s = &w->stars;
-    for (size_t i = 0; i < w->n; i++)
-        blurred[i] = s->variance[i] > params.wide * s->usual_variance;
-    for (size_t i = 1; i < w->n; i++)
-        blurred[i] |= dw_few_stars(s, i) && blurred[i - 1];
-    for (size_t i = w->n > 0 ? w->n - 1 : 0; i-- > 0;)
-        blurred[i] |= dw_few_stars(s, i) && blurred[i + 1];
-}
-
 static enum dw_status judge_ratios(struct cloud *c, struct dw_error *err)
 {
     size_t n = 0;
@@ -103,14 +88,12 @@ static enum dw_status judge_ratios(struct cloud *c, struct dw_error *err)
            upper = dw_quantile(c->work, n, params.quantile);
     double limit = fmin(params.share, upper - params.habit * (upper - middle));
     bool *lower = DW_TAKE(&c->w->arena, c->w->n, bool),
-         *bank = DW_TAKE(&c->w->arena, c->w->n, bool),
-         *blurred = DW_TAKE(&c->w->arena, c->w->n, bool);
-    if (!lower || !bank || !blurred)
+         *bank = DW_TAKE(&c->w->arena, c->w->n, bool);
+    if (!lower || !bank)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu shots", c->w->n);
-    find_blurred(c->w, blurred);
     for (size_t i = 0; i < c->w->n; i++) {
         double r = c->ratio[i];
-        lower[i] = isfinite(r) && !blurred[i] && c->usual[i] >= params.least_stars &&
+        lower[i] = isfinite(r) && !c->w->stars.blurred[i] && c->usual[i] >= params.least_stars &&
                    r < params.share && r < params.share * near_by(c, i);
     }
     dw_cloud_bank(c->ratio, lower, c->w->n, bank);

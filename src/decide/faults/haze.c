@@ -12,6 +12,8 @@ static const struct dw_haze_params {
     double quantile; /* the clear side of shots in the same light */
     double share;    /* of the alike shots that must know a tile */
     double clipped;
+    double
+        lamps_log2;  /* detail so much stronger than the light it lies in is lamps or lit by them */
     int tiles;       /* fewer tell nothing */
     double far, all; /* quantiles over tiles: the distant part, and nearly all of it */
     /* Contrast lost by the distant part: from here on it is haze, in light without shadows and, as
@@ -23,7 +25,7 @@ static const struct dw_haze_params {
     double dark_deg, moon_lit; /* which is seen below this altitude of the sun, from so large a lit
                                   part of the disc on */
     size_t calm; /* shots on either side whose median is taken: headlights are brief */
-} params = {6, 0.75, 0.3, 1e-3, 12, 0.3, 0.7, -0.45, -0.9, -1, 6, -0.75, -0.95, -9, 0.25, 2};
+} params = {6, 0.75, 0.3, 1e-3, 2, 12, 0.3, 0.7, -0.45, -0.9, -1, 6, -0.75, -0.95, -9, 0.25, 2};
 
 struct haze {
     struct dw_work *w;
@@ -44,7 +46,8 @@ static bool loss_of(const struct haze *h, size_t i, double *far, double *all)
         double ref = h->reference[k], sd = (double)t->middle_sd,
                light = dw_contrast_light(h->w, i, k);
         /* detail that would be seen if it were there */
-        if (!h->ground[k] || !isfinite(ref) || (double)t->clipped > params.clipped ||
+        if (!h->ground[k] || !isfinite(ref) || ref > params.lamps_log2 ||
+            (double)t->clipped > params.clipped ||
             !(exp2(2 * ref) * light * light > 2 * params.sigma * sd))
             continue;
         double middle = fmax((double)t->middle, fmax(2 * sd, 1e-12));

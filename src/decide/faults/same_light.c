@@ -105,6 +105,37 @@ enum dw_status dw_same_light(struct dw_work *w, const struct dw_ledger_row *ledg
     return status;
 }
 
+enum dw_status dw_same_place(struct dw_work *w, const struct dw_ledger_row *ledger,
+                             uint32_t without,
+                             void (*judge)(void *ctx, const struct dw_light_class *), void *ctx,
+                             struct dw_error *err)
+{
+    size_t *mine = malloc((w->n + 1) * sizeof *mine), *like = malloc((w->n + 1) * sizeof *like);
+    bool *done = calloc(w->n + 1, sizeof *done);
+    enum dw_status status = mine && like && done
+                                ? DW_OK
+                                : dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu shots", w->n);
+    for (size_t i = 0; i < w->n && status >= 0; i++) {
+        if (done[i] || !w->usable[i] || (ledger[i].faults & without))
+            continue;
+        struct dw_light_class c = {mine, like, 0, 0};
+        for (size_t j = 0; j < w->n; j++) {
+            if (!w->usable[j] || (ledger[j].faults & without) || !same_place(w, i, j))
+                continue;
+            like[c.n_like++] = j;
+            if (w->pose[j] == w->pose[i]) {
+                mine[c.n_mine++] = j;
+                done[j] = true;
+            }
+        }
+        judge(ctx, &c);
+    }
+    free(mine);
+    free(like);
+    free(done);
+    return status;
+}
+
 void dw_same_light_quantile(const struct dw_light_class *c, const float *value, int tiles, double q,
                             double share, double *out, double *work)
 {

@@ -33,6 +33,13 @@ enum dw_status dw_same_light(struct dw_work *w, const struct dw_ledger_row *ledg
                              void (*judge)(void *ctx, const struct dw_light_class *), void *ctx,
                              struct dw_error *err);
 
+/* The same by place alone, whatever the light: a class is all shots of one pose, `like` all that
+ * see the same in a tile. */
+enum dw_status dw_same_place(struct dw_work *w, const struct dw_ledger_row *ledger,
+                             uint32_t without,
+                             void (*judge)(void *ctx, const struct dw_light_class *), void *ctx,
+                             struct dw_error *err);
+
 /* For each tile the q-quantile over the class's alike shots of value[shot*tiles + tile], NAN where
  * fewer than 3 or than `share` of them have a value. work: n_like doubles. */
 void dw_same_light_quantile(const struct dw_light_class *c, const float *value, int tiles, double q,

@@ -15,7 +15,11 @@ static const struct dw_soft_params {
     int tiles;           /* fewer tell nothing */
     double soft_log2;    /* energy lost, log2; about a blur of 1 mosaic pixel rms */
     double clipped;
-} params = {12, 6, 0.75, 0.3, 2.2, 8, -2.8, 1e-3};
+    double
+        any_share; /* against shots in all light, most of which may be too dark to tell: so many */
+    int any_tiles; /* must know a tile, and so many tiles must tell */
+    double any_log2; /* and the limit is this */
+} params = {12, 6, 0.75, 0.3, 2.2, 8, -2.8, 1e-3, 0.1, 25, -3.3};
 
 struct soft {
     struct dw_work *w;
@@ -51,6 +55,14 @@ static double loss_of(const struct soft *s, size_t i, int *n)
     return *n >= params.tiles ? dw_median(s->work, (size_t)*n) : (double)NAN;
 }
 
+static void blame(struct soft *s, size_t i, double loss, int tiles, const char *in)
+{
+    dw_blame(&s->ledger[i], DW_SOFT, 0.3 + (params.soft_log2 - loss) / 4,
+             "detail is lost, by dew or focus: the finest keeps %.0f %% of its usual contrast "
+             "(%d places that show it%s)",
+             100 * exp2(loss / 2), tiles, in);
+}
+
 static void judge_class(void *ctx, const struct dw_light_class *c)
 {
     struct soft *s = ctx;
@@ -69,12 +81,26 @@ static void judge_class(void *ctx, const struct dw_light_class *c)
     double usual = dw_quantile(s->loss, known, params.quantile);
     for (size_t j = 0; j < c->n_mine; j++) {
         double loss = loss_of(s, c->mine[j], &tiles) - usual;
-        if (!(loss < params.soft_log2))
-            continue;
-        dw_blame(&s->ledger[c->mine[j]], DW_SOFT, 0.3 + (params.soft_log2 - loss) / 4,
-                 "detail is lost, by dew or focus: the finest keeps %.0f %% of its usual contrast "
-                 "(%d places that show it in the same light)",
-                 100 * exp2(loss / 2), tiles);
+        s->w->detail_seen[c->mine[j]] |= isfinite(loss);
+        if (loss < params.soft_log2)
+            blame(s, c->mine[j], loss, tiles, " in the same light");
+    }
+}
+
+/* The same against all light. A shot of an evening whose like never came again, or came as dewy as
+ * it was, has no other measure; and light changes the ratio little, if many places tell. */
+static void judge_place(void *ctx, const struct dw_light_class *c)
+{
+    struct soft *s = ctx;
+    int tiles;
+    dw_same_light_quantile(c, s->ratio, s->w->tiles, params.quantile, params.any_share,
+                           s->reference, s->work);
+    for (size_t j = 0; j < c->n_mine; j++) {
+        double loss = loss_of(s, c->mine[j], &tiles);
+        s->w->detail_seen[c->mine[j]] |= tiles >= params.any_tiles;
+        if (tiles >= params.any_tiles && loss < params.any_log2 &&
+            !(s->ledger[c->mine[j]].faults & DW_SOFT))
+            blame(s, c->mine[j], loss, tiles, "");
     }
 }
 
@@ -87,13 +113,16 @@ enum dw_status dw_judge_soft(struct dw_work *w, struct dw_ledger_row *ledger, st
                      DW_TAKE(&w->arena, (size_t)w->tiles, double),
                      DW_TAKE(&w->arena, w->n, double),
                      DW_TAKE(&w->arena, most, double)};
-    if (!s.ratio || !s.reference || !s.loss || !s.work)
+    w->detail_seen = DW_TAKE(&w->arena, w->n, bool);
+    if (!w->detail_seen || !s.ratio || !s.reference || !s.loss || !s.work)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the detail of %zu shots", w->n);
     for (size_t i = 0; i < w->n; i++) {
         const struct dw_measure *m = &w->survey->measure[i];
+        w->detail_seen[i] = false;
         for (int k = 0; k < w->tiles; k++)
             s.ratio[i * (size_t)w->tiles + (size_t)k] =
                 m->usable && m->tile ? ratio_of(&m->tile[k]) : NAN;
     }
-    return dw_same_light(w, ledger, DW_SPOILED, false, judge_class, &s, err);
+    enum dw_status status = dw_same_light(w, ledger, DW_SPOILED, false, judge_class, &s, err);
+    return status < 0 ? status : dw_same_place(w, ledger, DW_SPOILED, judge_place, &s, err);
 }

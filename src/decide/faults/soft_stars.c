@@ -28,21 +28,12 @@ static void blame(const struct dw_work *w, struct dw_ledger_row *row, size_t i)
 enum dw_status dw_judge_soft_stars(struct dw_work *w, struct dw_ledger_row *ledger,
                                    struct dw_error *err)
 {
+    (void)err;
     const struct dw_stars *s = &w->stars;
-    bool *soft = DW_TAKE(&w->arena, w->n, bool);
-    if (!soft)
-        return dw_fail(err, DW_ERR_MEMORY, "out of memory for the stars of %zu shots", w->n);
     double limit = s->usual_variance + fmax(params.variance, params.share * s->usual_variance);
     for (size_t i = 0; i < w->n; i++)
-        soft[i] = s->variance[i] > limit;
-    /* Where too few are seen to tell their width, it is as before or after: dew does not come and
-     * go unseen. */
-    for (size_t i = 1; i < w->n; i++)
-        soft[i] |= dw_few_stars(&w->stars, i) && soft[i - 1];
-    for (size_t i = w->n > 0 ? w->n - 1 : 0; i-- > 0;)
-        soft[i] |= dw_few_stars(&w->stars, i) && soft[i + 1];
-    for (size_t i = 0; i < w->n; i++)
-        if (soft[i])
+        /* where too few are left to tell how wide they are, the ground has the word if it shows */
+        if (s->variance[i] > limit || (dw_few_stars(s, i) && s->blurred[i] && !w->detail_seen[i]))
             blame(w, &ledger[i], i);
     return DW_OK;
 }

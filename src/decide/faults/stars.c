@@ -17,10 +17,11 @@ static const struct dw_stars_params {
     double bright_sigma;   /* a star whose shape is looked at stands so far above the sky's noise */
     double uneven;         /* on a sky whose range about it is less than this share of its height */
     size_t least_bright;   /* and there are so many of them */
+    double wide;           /* stars of so many times the usual variance are blurred */
     double usual;          /* quantile of their width, the sharp side */
     double hidden; /* stars as many times wider are so many powers of that fewer: measured on
                       invented dew, where Gaussians would give 1 */
-} params = {-15.5, 12, 3, 0.12, 25, 0.3, 8, 0.25, 1.4};
+} params = {-15.5, 12, 3, 0.12, 25, 0.3, 8, 1.5, 0.25, 1.4};
 
 struct night {
     struct dw_work *w;
@@ -253,19 +254,45 @@ bool dw_few_stars(const struct dw_stars *s, size_t i)
     return isfinite(s->count[i]) && !isfinite(s->variance[i]);
 }
 
+/* One direction: two known shots in a row that are wide lend it to those behind them. */
+static void carry(struct dw_stars *s, size_t n, bool back)
+{
+    int run = 0; /* of known shots that are wide */
+    for (size_t k = 0; k < n; k++) {
+        size_t i = back ? n - 1 - k : k;
+        if (dw_few_stars(s, i))
+            s->blurred[i] |= run >= 2;
+        else if (isfinite(s->variance[i]))
+            run = s->blurred[i] ? run + 1 : 0;
+    }
+}
+
+/* Blur widens stars before it hides them, and does not come and go unseen. */
+static void find_blurred(struct dw_stars *s, size_t n)
+{
+    for (size_t i = 0; i < n; i++)
+        s->blurred[i] = s->variance[i] > params.wide * s->usual_variance;
+    carry(s, n, false);
+    carry(s, n, true);
+}
+
 enum dw_status dw_find_stars(struct dw_work *w, const struct dw_ledger_row *ledger,
                              struct dw_error *err)
 {
     struct night g = {.w = w, .shot = DW_TAKE(&w->arena, w->n, size_t)};
     struct dw_stars *out = &w->stars;
     *out = (struct dw_stars){DW_TAKE(&w->arena, w->n, double), DW_TAKE(&w->arena, w->n, double),
-                             DW_TAKE(&w->arena, w->n, double), (double)NAN};
-    if (!g.shot || !out->count || !out->depth || !out->variance)
+                             DW_TAKE(&w->arena, w->n, double), (double)NAN,
+                             DW_TAKE(&w->arena, w->n, bool)};
+    if (!g.shot || !out->blurred || !out->count || !out->depth || !out->variance)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the stars of %zu shots", w->n);
     for (size_t i = 0; i < w->n; i++) {
         out->count[i] = out->depth[i] = out->variance[i] = (double)NAN;
         if (w->usable[i] && !(ledger[i].faults & DW_SPOILED) && w->alt[i] < params.dark_deg)
             g.shot[g.n++] = i;
     }
-    return g.n < params.least_shots ? DW_OK : look_at_night(&g, err);
+    enum dw_status status = g.n < params.least_shots ? DW_OK : look_at_night(&g, err);
+    if (status >= 0)
+        find_blurred(out, w->n);
+    return status;
 }
