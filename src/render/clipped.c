@@ -100,9 +100,8 @@ static void note_row(struct dw_clipped *c, const struct dw_develop *d, int y, fl
     unsigned char *map = c->map.p;
     int up = y > NEAR ? y - NEAR : 0, down = y + NEAR < c->height ? y + NEAR : c->height - 1;
     for (int x = 0; x < c->width; x++) {
-        bool clips = false;
-        for (int k = 0; k < 3; k++)
-            clips = clips || share_of(d, k, rgb[k][x], peak[x]) > 0;
+        bool clips = peak[x] > d->clip_start[1] || rgb[0][x] * d->mul[0] > d->clip_start[0] ||
+                     rgb[2][x] * d->mul[2] > d->clip_start[2];
         int left = x > NEAR ? x - NEAR : 0, right = x + NEAR < c->width ? x + NEAR : c->width - 1;
         for (int v = up; clips && v <= down; v++)
             memset(map + (size_t)v * (size_t)c->width + left, 1, (size_t)(right - left + 1));
@@ -120,13 +119,17 @@ static void gather(struct dw_clipped *c, const struct dw_develop *d, int y, floa
     struct dw_sums *lost = (struct dw_sums *)c->lost.p + first;
     const unsigned char *near = (unsigned char *)c->map.p + (size_t)y * (size_t)c->width;
     for (int x = 0; x < c->width; x++) {
-        float v[3], level = peak[x], green = share_of(d, 1, 0, peak[x]);
+        float v[3], level = peak[x];
+        for (int k = 0; k < 3; k++)
+            level = rgb[k][x] > level ? rgb[k][x] : level;
+        if (!(level > BRIGHT_FROM)) /* most of a night */
+            continue;
+        float green = share_of(d, 1, 0, peak[x]);
         if (near[x] && green < 1)
             continue;
         float w = green < 1 ? 1 : GREEN_LOST;
         for (int k = 0; k < 3; k++) {
             v[k] = rgb[k][x] * d->mul[k];
-            level = rgb[k][x] > level ? rgb[k][x] : level;
             w *= k == 1 ? 1 : 1 - share_of(d, k, rgb[k][x], peak[x]);
         }
         float bright = ramp(level, BRIGHT_FROM, BRIGHT_SCALE);
