@@ -38,6 +38,8 @@ static inline void shoot_facts(struct dw_facts *f)
     f->utc_offset_s = 7200;
     f->interval_s = 20 + 1.0 / 3;
     f->night_deg = -12.1;
+    f->balance_night_deg = -23.9;
+    f->balance_day_deg = -7.3;
     f->day_deg = -3.3;
     f->mosaic_width = 6000;
     f->mosaic_height = 4000;

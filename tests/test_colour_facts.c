@@ -185,11 +185,74 @@ START_TEST(twilight_does_not_colour_the_night)
     ck_assert_int_gt(twilight, 2);
     ck_assert_int_eq(decide_with_white(&f, 0, 0, &tinted, &err), DW_OK);
     for (int c = 0; c < 3; c++)
-        ck_assert_double_eq_tol((double)tinted.facts.night_mul[c],
-                                (double)plain.facts.night_mul[c], 1e-3);
+        ck_assert_double_eq_tol((double)tinted.facts.night_mul[c], (double)plain.facts.night_mul[c],
+                                1e-3);
     ck_assert_double_gt((double)plain.facts.night_mul[2], (double)plain.facts.night_mul[0]);
     dw_decision_free(&plain);
     dw_decision_free(&tinted);
+    fake_free(&f);
+}
+END_TEST
+
+/* Tints every tile by `blue` stops against red, half of it on either, where the sun stands above
+ * `high`, and not at all below `low`. Invented: a twilight sky is blue, a night sky is not. */
+static void blue_twilight(struct fake_shoot *f, double low, double high, double blue)
+{
+    for (size_t i = 0; i < f->shots.n; i++) {
+        struct dw_measure *m = &f->survey.measure[i];
+        float half = (float)exp2(blue / 2 * dw_crossover(f->alt[i], low, high));
+        for (int k = 0; k < f->survey.cols * f->survey.rows; k++) {
+            m->tile[k].mean[0] = m->black[0] + (m->tile[k].mean[0] - m->black[0]) / half;
+            m->tile[k].mean[2] = m->black[2] + (m->tile[k].mean[2] - m->black[2]) * half;
+        }
+    }
+}
+
+/* What is seen of the sky's blue against red goes one way from the day's to the night's, wherever
+ * the sky changes: the night's balance waits for it. */
+START_TEST(the_nights_balance_comes_as_the_sky_changes)
+{
+    static const double change[][2] = {{-22, -12}, {-28, -16}, {-18, -8}};
+    for (size_t c = 0; c < sizeof change / sizeof *change; c++) {
+        struct fake_params p = fake_defaults(7);
+        struct fake_shoot f = fake_make(&p);
+        struct dw_decision d;
+        struct dw_error err = {0};
+        double low = change[c][0], high = change[c][1], blue = 1;
+        blue_twilight(&f, low, high, blue);
+        ck_assert_int_eq(decide_with_white(&f, 0, 0, &d, &err), DW_OK);
+        ck_assert_double_eq_tol((d.facts.balance_night_deg + d.facts.balance_day_deg) / 2,
+                                (low + high) / 2, 0.5);
+        ck_assert_double_eq_tol(d.facts.balance_day_deg - d.facts.balance_night_deg, high - low,
+                                1.5);
+        double night = log2((double)(d.facts.night_mul[2] / d.facts.night_mul[0]));
+        ck_assert_double_gt(night, 0.7);
+        double last = blue, end = night;
+        for (double h = 0; h > -30; h -= 0.25) {
+            double own = blue * dw_crossover(h, low, high),
+                   seen = own + night * (1 - dw_crossover(h, d.facts.balance_night_deg,
+                                                          d.facts.balance_day_deg));
+            ck_assert_double_le((last - seen) * (end < blue ? -1 : 1), 0.02);
+            last = seen;
+        }
+        dw_decision_free(&d);
+        fake_free(&f);
+    }
+}
+END_TEST
+
+/* A sky that hardly changes its colour does not tell when: the windows of the crossover hold. */
+START_TEST(an_even_sky_leaves_the_balance_where_it_was)
+{
+    struct fake_params p = fake_defaults(7);
+    struct fake_shoot f = fake_make(&p);
+    struct dw_decision d;
+    struct dw_error err = {0};
+    blue_twilight(&f, -22, -12, 0.1);
+    ck_assert_int_eq(decide_with_white(&f, 0, 0, &d, &err), DW_OK);
+    ck_assert_double_eq_tol(d.facts.balance_night_deg, d.facts.night_deg - 5, 1e-12);
+    ck_assert_double_eq_tol(d.facts.balance_day_deg, d.facts.day_deg - 3, 1e-12);
+    dw_decision_free(&d);
     fake_free(&f);
 }
 END_TEST
@@ -204,6 +267,8 @@ int main(void)
     tcase_add_test(t, senseless_matrices_are_refused);
     tcase_add_test(t, a_named_light_looks_as_daylight_does);
     tcase_add_test(t, twilight_does_not_colour_the_night);
+    tcase_add_test(t, the_nights_balance_comes_as_the_sky_changes);
+    tcase_add_test(t, an_even_sky_leaves_the_balance_where_it_was);
     tcase_add_test(t, lights_that_a_camera_cannot_see_are_refused);
     suite_add_tcase(s, t);
     return dw_check_main(s);

@@ -238,7 +238,7 @@ START_TEST(facts_hold_what_facts_json_knows)
 {
     ck_assert_uint_eq(sizeof(struct dw_levels), 40);
     ck_assert_uint_eq(sizeof(struct dw_law), 32);
-    ck_assert_uint_eq(sizeof(struct dw_facts), 280);
+    ck_assert_uint_eq(sizeof(struct dw_facts), 296);
     ck_assert_uint_eq(sizeof(struct dw_source), 88);
     ck_assert_uint_eq(sizeof(struct dw_frame), 416);
 }
@@ -256,7 +256,9 @@ START_TEST(facts_come_back_exactly)
               same(a->site.height_m, f.site.height_m));
     ck_assert_int_eq(a->utc_offset_s, f.utc_offset_s);
     ck_assert(same(a->interval_s, f.interval_s) && same(a->night_deg, f.night_deg) &&
-              same(a->day_deg, f.day_deg) && same(a->day_light_stops, f.day_light_stops));
+              same(a->day_deg, f.day_deg) && same(a->balance_night_deg, f.balance_night_deg) &&
+              same(a->balance_day_deg, f.balance_day_deg) &&
+              same(a->day_light_stops, f.day_light_stops));
     ck_assert_int_eq(a->mosaic_width, f.mosaic_width);
     ck_assert_int_eq(a->mosaic_height, f.mosaic_height);
     ck_assert_int_eq(a->turn_deg, f.turn_deg);
@@ -309,8 +311,8 @@ END_TEST
 /* Fields of summary.json as the design promises them. */
 START_TEST(summary_holds_exactly_the_promised_fields)
 {
-    static const char *const fields[] = {"frames",    "interval_s", "site", "utc_offset_s",
-                                         "first_utc", "last_utc",   "pole", "loop",
+    static const char *const fields[] = {"frames",    "interval_s", "site",  "utc_offset_s",
+                                         "first_utc", "last_utc",   "pole",  "loop",
                                          "flicker",   "settings",   "faults"};
     s->d.ledger[1].faults = DW_BRIGHT | DW_GAP;
     s->d.ledger[4].faults = DW_GAP;
@@ -346,7 +348,8 @@ START_TEST(summary_holds_exactly_the_promised_fields)
     ck_assert_uint_eq(json_object_size(iso), 3); /* nothing is said of blue and corner */
     ck_assert_double_eq_tol(json_number_value(json_object_get(iso, "iso")), 800, 1e-9);
     ck_assert_double_eq_tol(json_real_value(json_object_get(iso, "red_stops")), 0.0123, 1e-10);
-    ck_assert_double_eq_tol(json_real_value(json_object_get(iso, "red_sigma_stops")), 0.0004, 1e-10);
+    ck_assert_double_eq_tol(json_real_value(json_object_get(iso, "red_sigma_stops")), 0.0004,
+                            1e-10);
     ck_assert_uint_eq(json_object_size(faults), 2);
     ck_assert_int_eq(json_integer_value(json_object_get(faults, "gap")), 2);
     ck_assert_int_eq(json_integer_value(json_object_get(faults, "bright")), 1);

@@ -98,6 +98,8 @@ START_TEST(light_is_known_again_whatever_the_look)
     render.look.star_lift += 0.5f;
     s->d.facts.night_deg -= 3;
     s->d.facts.day_deg += 2;
+    s->d.facts.balance_night_deg -= 1;
+    s->d.facts.balance_day_deg += 1;
     s->d.facts.night_mul[2] *= 1.1f;
     s->d.facts.night_sky[0] *= 1.1f;
     s->d.facts.night_sky_keys *= 1.1f;

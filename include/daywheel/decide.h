@@ -60,6 +60,7 @@ struct dw_facts {
     int utc_offset_s;
     double interval_s;
     double night_deg, day_deg; /* the crossover's sun altitudes */
+    double balance_night_deg, balance_day_deg; /* and those of the colour balance */
 
     int mosaic_width, mosaic_height, turn_deg;
     struct dw_crop crop; /* sensor orientation */

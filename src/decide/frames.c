@@ -10,13 +10,13 @@
 #define MAX_BRIDGE 5
 #define MIX_ABOVE_DEG (-6.0) /* from civil twilight on stars are seen (USNO definition) */
 
-static void set_weights(const struct dw_work *w, struct dw_frame *f)
+static void set_weights(const struct dw_work *w, const struct dw_facts *facts, struct dw_frame *f)
 {
     double n = w->params->night_deg, d = w->params->day_deg, h = f->sun_alt_deg;
     f->day = dw_crossover(h, n, d);
-    /* balance fades earlier and longer than tone (no magenta glow), star lift before tone (no
-     * brightening of the twilight sky): docs/method.md */
-    f->balance = dw_crossover(h, n - 5, d - 3);
+    /* balance goes with the sky's own colour (dusk.c), star lift before tone (no brightening of the
+     * twilight sky): docs/method.md */
+    f->balance = dw_crossover(h, facts->balance_night_deg, facts->balance_day_deg);
     f->stars = 1 - dw_crossover(h, n - 5, n);
     f->key = dw_line_key(w, dw_line_at(w, f->utc_s, h));
 }
@@ -44,7 +44,7 @@ static void show(const struct dw_work *w, struct dw_decision *out, size_t shot)
     f->sun_alt_deg = w->alt[shot];
     f->n_sources = 1;
     f->source[0] = source_of(w, shot, 1);
-    set_weights(w, f);
+    set_weights(w, &out->facts, f);
     out->ledger[shot].frame = f->number;
     out->ledger[shot].done = DW_DONE_SHOWN;
 }
@@ -67,7 +67,7 @@ static enum dw_status bridge(const struct dw_work *w, struct dw_decision *out, s
         f->n_sources = 1;
         f->source[0] = source_of(w, part < 0.5 ? a : b, 1);
     }
-    set_weights(w, f);
+    set_weights(w, &out->facts, f);
     return DW_OK;
 }
 

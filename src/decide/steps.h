@@ -50,6 +50,8 @@ double dw_line_key(const struct dw_work *w, double light);
 /* colour.c, night.c, hot.c: what render needs to know of the camera and of the night. */
 enum dw_status dw_colour(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
 enum dw_status dw_night(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
+/* dusk.c: between which sun altitudes the night's balance comes; after dw_night. */
+enum dw_status dw_dusk(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
 enum dw_status dw_hot_pixels(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
 /* frames.c: the frame list; fills frame numbers in the ledger. */
 enum dw_status dw_frames(struct dw_work *w, struct dw_decision *out, struct dw_error *err);

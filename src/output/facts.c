@@ -70,7 +70,9 @@ static json_t *facts_json(const struct dw_facts *f, bool with_survey)
     json_object_set_new(o, "interval_s", number(f->interval_s));
     json_object_set_new(
         o, "twilight",
-        json_pack("{s:o, s:o}", "night_deg", number(f->night_deg), "day_deg", number(f->day_deg)));
+        json_pack("{s:o, s:o, s:o, s:o}", "night_deg", number(f->night_deg), "day_deg",
+                  number(f->day_deg), "balance_night_deg", number(f->balance_night_deg),
+                  "balance_day_deg", number(f->balance_day_deg)));
     json_object_set_new(o, "mosaic",
                         json_pack("{s:i, s:i, s:i}", "width", f->mosaic_width, "height",
                                   f->mosaic_height, "turn_deg", f->turn_deg));
@@ -249,6 +251,8 @@ static void get_all(struct reader *r, struct dw_facts *f)
     const json_t *twilight = json_object_get(r->root, "twilight");
     f->night_deg = get_number(r, twilight, "night_deg");
     f->day_deg = get_number(r, twilight, "day_deg");
+    f->balance_night_deg = get_number(r, twilight, "balance_night_deg");
+    f->balance_day_deg = get_number(r, twilight, "balance_day_deg");
     const json_t *mosaic = json_object_get(r->root, "mosaic");
     f->mosaic_width = get_int(r, mosaic, "width", 1, 65535);
     f->mosaic_height = get_int(r, mosaic, "height", 1, 65535);
