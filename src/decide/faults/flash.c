@@ -75,12 +75,27 @@ static void stand_out(const struct flash *f, size_t i, int k, const size_t *near
     *z = *excess / sqrt(spread * spread + noise * noise + params.least_noise * params.least_noise);
 }
 
+/* Whether so many tiles of the ground may be lit at all: most nights' shots need no closer look. */
+static bool may_be_lit(const struct flash *f, size_t i, size_t before, size_t after)
+{
+    size_t tiles = (size_t)f->w->tiles;
+    const float *own = f->level + i * tiles, *a = f->level + before * tiles,
+                *b = f->level + after * tiles;
+    int lit = 0;
+    for (size_t k = 0; k < tiles; k++) {
+        double over = (double)own[k] - fmax((double)a[k], (double)b[k]);
+        lit += f->ground[k] && !(over <= params.stops); /* unknown: it may */
+    }
+    return lit >= params.tiles;
+}
+
 static void judge(struct flash *f, struct dw_ledger_row *row, size_t i)
 {
     size_t near[2 * REACH];
     int side[2], n = neighbours(f, i, near, side), lit = 0;
     size_t known = 0;
-    if (side[0] == 0 || side[1] == 0 || n < 4 || !f->w->survey->measure[i].tile)
+    if (side[0] == 0 || side[1] == 0 || n < 4 || !f->w->survey->measure[i].tile ||
+        !may_be_lit(f, i, near[0], near[side[0]]))
         return;
     for (int k = 0; k < f->w->tiles; k++) {
         stand_out(f, i, k, near, n, side, &f->excess[k], &f->z[k]);

@@ -79,15 +79,19 @@ static int reach(int i)
 /* Takes the mean of the surround off. work: CELLS. */
 static void take_slow_off(float *v, float *work)
 {
-    float sum[SIDE];
-    for (int y = 0; y < SIDE; y++) { /* down: sums of whole rows, in a fixed order */
+    double sum[SIDE] = {0};
+    int first = 0, last = 0; /* sum holds rows first..last-1, added and taken off in a fixed order */
+    for (int y = 0; y < SIDE; y++) {
         int r = reach(y);
-        memset(sum, 0, sizeof sum);
-        for (int k = y - r; k <= y + r; k++)
+        for (; last <= y + r; last++)
             for (int x = 0; x < SIDE; x++)
-                sum[x] += v[k * SIDE + x];
+                sum[x] += (double)v[last * SIDE + x];
+        for (; first < y - r; first++)
+            for (int x = 0; x < SIDE; x++)
+                sum[x] -= (double)v[first * SIDE + x];
+        double share = 1.0 / (2 * r + 1);
         for (int x = 0; x < SIDE; x++)
-            work[y * SIDE + x] = sum[x] / (float)(2 * r + 1);
+            work[y * SIDE + x] = (float)(sum[x] * share);
     }
     for (int y = 0; y < SIDE; y++) {
         double before[SIDE + 1] = {0};
