@@ -194,7 +194,8 @@ static void compose(const struct dwi_stage *st, const struct dwi_shot *shot,
         float *out = light + (size_t)y * (size_t)p->width;
         size_t at = (size_t)(y - shot->shift_y + DWI_MARGIN) * (size_t)w->w +
                     (size_t)(DWI_MARGIN - shot->shift_x);
-        int tile_row = (y - shot->shift_y + DWI_MARGIN) / tile_px * 7;
+        /* whole rounds of 64 tiles more, for it must not be negative */
+        int tile_row = (y - shot->shift_y + 32 + 128 * tile_px) / tile_px * 7;
         for (int i = 0, x = 0; x < p->width; i++)
             for (int k = 0; k < g->step && x < p->width; k++, x++, at++) {
                 int c = dwi_colour_at(st, x, y), cover = w->cover[at];

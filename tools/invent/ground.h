@@ -12,7 +12,8 @@
 
 #include <stdint.h>
 
-enum { DWI_MARGIN = 32 }; /* mosaic pixels on every side */
+/* Mosaic pixels on every side of the picture that the world goes on for: a bump's largest shift. */
+enum { DWI_MARGIN = 128 };
 
 enum dwi_material {
     DWI_GRASS,

@@ -4,6 +4,7 @@
 #include "shot.h"
 
 #include "exposure.h"
+#include "ground.h"
 #include "rng.h"
 #include "sky.h"
 
@@ -149,8 +150,9 @@ int dwi_plan(const struct dwi_params *p, const struct dwi_lens_map *m, struct dw
         s->black_shift = p->black_drift * black_level(p, s->start_utc - start, k);
         s->shift_x = f[i].moved_x;
         s->shift_y = f[i].moved_y;
-        if (abs(s->shift_x) >= 31 || abs(s->shift_y) >= 31) {
-            snprintf(err, (size_t)err_size, "option faults: moved by more than 30 pixels");
+        if (abs(s->shift_x) > DWI_MARGIN - 2 || abs(s->shift_y) > DWI_MARGIN - 2) {
+            snprintf(err, (size_t)err_size, "option faults: moved by more than %d pixels",
+                     DWI_MARGIN - 2);
             free(f);
             return -1;
         }
