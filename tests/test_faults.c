@@ -191,6 +191,25 @@ START_TEST(dew_by_night_is_told_from_cloud)
 }
 END_TEST
 
+/* A kick of 117 px leaves nothing in any patch that was there before. */
+START_TEST(a_kicked_tripod_is_said)
+{
+    struct invented v;
+    invented_make(&v, "--scene clear --seed 8 --frames 50 --interval 600 --faults moved@20*100 "
+                      "--jobs 2");
+    for (size_t i = 0; i < v.shots.n; i++)
+        ck_assert_msg(v.decision.ledger[i].faults == (i == 19 ? DW_MOVED : 0), "shot %zu: %s",
+                      i + 1, v.decision.ledger[i].reason);
+    double right = 0, up = 0;
+    ck_assert_int_eq(sscanf(v.decision.ledger[19].reason,
+                            "displaced by about %lf px right and %lf px up", &right, &up),
+                     2);
+    ck_assert_double_eq_tol(right, 100, 2);
+    ck_assert_double_eq_tol(up, 60, 2);
+    invented_free(&v);
+}
+END_TEST
+
 /* ---- lights in the night ---- */
 
 static struct fake_shoot shoot(int frames)
@@ -354,6 +373,7 @@ int main(void)
     tcase_add_test(t, a_bank_of_cloud_has_its_edges_and_scattered_clouds_have_none);
     tcase_add_test(t, dew_is_found_in_light_that_was_there_but_once);
     tcase_add_test(t, a_lamp_that_goes_out_is_no_fog);
+    tcase_add_test(t, a_kicked_tripod_is_said);
     tcase_add_test(t, dew_by_night_is_told_from_cloud);
     tcase_add_test(t, a_brief_light_is_found_and_its_place_bridged);
     tcase_add_test(t, a_lamp_that_stays_on_and_an_aircraft_are_no_flash);

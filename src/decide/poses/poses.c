@@ -1,5 +1,6 @@
 /* poses.c: where the camera stood. A neighbour that is bumped begins a new stretch; stretches are
  * compared with those before them, so that a shake that comes back is no new pose. */
+#include "decide/poses/far.h"
 #include "decide/poses/neighbours.h"
 #include "decide/steps.h"
 
@@ -17,6 +18,7 @@ struct stretch {
     int pose;
     struct dw_shift by; /* against the stretch before it */
     bool shake;
+    bool far; /* `by` is told by the small pictures: the patches share nothing */
 };
 
 struct chain {
@@ -82,8 +84,10 @@ static enum dw_status place(struct chain *c, size_t k, struct dw_error *err)
             break;
         if (back > 1 && old->n < rules.sure && c->stretch[k - 1].n >= rules.sure)
             continue;
-        struct dw_shift by;
-        enum dw_status status = between(c, old, s, &by, err);
+        struct dw_shift by = s->by;
+        enum dw_status status = DW_OK;
+        if (back > 1 || !s->far)
+            status = between(c, old, s, &by, err);
         if (status < 0)
             return status;
         if (back == 1)
@@ -128,8 +132,17 @@ static enum dw_status find_stretches(struct chain *c, struct dw_error *err)
             if (status < 0)
                 return status;
         }
-        if (first || dw_neighbours_bumped(&c->near, i, &s))
-            c->stretch[c->n_stretches++] = (struct stretch){.first = c->n_known};
+        bool far = false;
+        if (!first && !dw_shift_says(&s) && last + 1 == i && tells &&
+            dw_shift_says(&c->near.step[last])) { /* both show ground, and not the same */
+            enum dw_status status = dw_far_shift(c->w, g->shot[last], g->shot[i], &s, err);
+            if (status < 0)
+                return status;
+            far = isfinite(s.sigma);
+        }
+        if (first || far || dw_neighbours_bumped(&c->near, i, &s))
+            c->stretch[c->n_stretches++] =
+                (struct stretch){.first = c->n_known, .by = s, .far = far};
         c->known[c->n_known++] = i;
         c->stretch[c->n_stretches - 1].n++;
     }
