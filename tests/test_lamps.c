@@ -6,6 +6,7 @@
 #include "decide/steps.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 
 enum { COLS = 30, ROWS = 20, TILES = COLS * ROWS };
@@ -104,6 +105,17 @@ START_TEST(a_lit_room_does_not_lead_the_key)
     /* other tiles are in the mean, and the line is smooth over some hours: hardly more */
     ck_assert_double_gt(least, -0.35);
     ck_assert_double_lt(apart, 0.35);
+    /* nor does it mislead the steadying, where it does not fall with the dusk outside */
+    double *found = malloc(f.shots.n * sizeof *found);
+    for (size_t i = 0; i < f.shots.n; i++)
+        found[i] = d.ledger[i].flicker_stops;
+    double left = fake_hf(&f, found, -12, 0);
+    for (size_t i = 0; i < f.shots.n; i++)
+        found[i] = e.ledger[i].flicker_stops;
+    double without = fake_hf(&plain, found, -12, 0);
+    printf("# left in twilight: %.5f stop beside a lit room, %.5f without\n", left, without);
+    ck_assert_double_lt(left, 1.5 * without);
+    free(found);
     dw_decision_free(&d);
     dw_decision_free(&e);
     fake_free(&f);

@@ -1,10 +1,10 @@
 /* lamps.c: tiles that lamps light, a lit room about a window above all. They do not fall with the
  * sun, and they go on and off at once: a key that followed them would lurch with every switch and
- * lose the view. A tile is left out of the key, for the whole shoot so that the key has no step
- * where it goes, if by night it stands far above what daylight would let expect beside the darker
- * tiles, and either goes on or off for good between two shots, or is burnt out: what the camera let
- * burn out all night is not what it was there for. A lit street that the camera was set for does
- * neither, and counts. */
+ * lose the view, and the steadying would take dusk beside them for exposure errors. A tile is left
+ * out of both, for the whole shoot so that the key has no step where it goes, if by night it stands
+ * far above what daylight would let expect beside the darker tiles, and either goes on or off for
+ * good between two shots, or is burnt out: what the camera let burn out all night is not what it
+ * was there for. A lit street that the camera was set for does neither, and counts. */
 #include "decide/steps.h"
 #include "base/robust.h"
 
@@ -235,5 +235,5 @@ enum dw_status dw_lamps(struct dw_work *w, const struct dw_facts *facts, struct 
         judge(w, &g, excess, standing, burnt);
     }
     dw_arena_free_to(&w->arena, mark);
-    return dw_keys(w, facts, err);
+    return dw_tiles(w, facts, err); /* once more, without them */
 }

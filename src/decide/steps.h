@@ -19,7 +19,7 @@ enum dw_status dw_keys(struct dw_work *w, const struct dw_facts *facts, struct d
 enum dw_status dw_poses(struct dw_work *w, struct dw_error *err);
 /* poses/margin.c: how far each shot is moved back; facts->crop. */
 enum dw_status dw_margin(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
-/* lamps.c: which tiles lamps light; and the keys without them. Before the faults, that no lit
+/* lamps.c: which tiles lamps light; and light and keys without them. Before the faults, that no lit
  * room passes for a shot that is too bright. */
 enum dw_status dw_lamps(struct dw_work *w, const struct dw_facts *facts, struct dw_error *err);
 /* faults/: judges every shot; sets faults, severity, reason and use in the ledger, and w->usable.

@@ -23,7 +23,7 @@ static void shot_tiles(struct dw_work *w, size_t i, const struct dw_levels *leve
         const struct dw_tile *t = &m->tile[k];
         size_t at = row + (size_t)k;
         w->light[at] = w->noise[at] = w->lever[at] = NAN;
-        if (!isfinite(t->mean[1]))
+        if (!isfinite(t->mean[1]) || (w->lamp && w->lamp[k]))
             continue;
         /* For comparing shots all three colours together, each sample with one voice: a quarter
          * less noise than green alone. */
