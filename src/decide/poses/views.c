@@ -80,7 +80,8 @@ static int reach(int i)
 static void take_slow_off(float *v, float *work)
 {
     double sum[SIDE] = {0};
-    int first = 0, last = 0; /* sum holds rows first..last-1, added and taken off in a fixed order */
+    int first = 0,
+        last = 0; /* sum holds rows first..last-1, added and taken off in a fixed order */
     for (int y = 0; y < SIDE; y++) {
         int r = reach(y);
         for (; last <= y + r; last++)
