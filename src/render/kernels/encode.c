@@ -71,7 +71,8 @@ static void pack_words(const uint32_t word[restrict WORDS], size_t n, uint8_t *r
         three[3 * i + 1] = b >> 8 | c << 16;
         three[3 * i + 2] = c >> 16 | d << 8;
     }
-    memcpy(out, three, 12 * quads);
+    if (quads > 0)
+        memcpy(out, three, 12 * quads);
     for (size_t i = 4 * quads; i < n; i++)
         for (size_t c = 0; c < 3; c++)
             out[3 * i + c] = (uint8_t)(word[i] >> 8 * c);
