@@ -397,6 +397,32 @@ START_TEST(odd_shoots_have_a_page_too)
 }
 END_TEST
 
+START_TEST(what_settings_do_is_told)
+{
+    struct dw_setting_error errors[3] = {
+        {.kind = DW_ISO, .value = 800, .red = 0.004, .red_sigma = 1e-3, .blue = -0.0213},
+        {.kind = DW_APERTURE, .value = 2.8, .corner = -0.51, .corner_sigma = 0.01},
+        {.kind = DW_APERTURE, .value = 8, .corner = 0.26, .corner_sigma = 0.01}};
+    make(30);
+    char *text = page();
+    assert_lacks(text, "Colours and corners");
+    free(text);
+    s->d.setting = errors;
+    for (size_t n = 1; n <= 3; n += 2) {
+        s->d.n_settings = n;
+        text = page();
+        assert_has(text, "red or blue up to 0.021 stop");
+        if (n == 3)
+            assert_has(text, "corners 0.77 stop darker");
+        else
+            assert_lacks(text, "the lens leaves");
+        free(text);
+    }
+    s->d.setting = NULL;
+    s->d.n_settings = 0;
+}
+END_TEST
+
 START_TEST(the_page_is_the_same_in_every_run)
 {
     make(30);
@@ -486,6 +512,7 @@ int main(void)
     tcase_add_test(c, hostile_names_stay_names);
     tcase_add_test(c, equal_names_get_their_folder);
     tcase_add_test(c, odd_shoots_have_a_page_too);
+    tcase_add_test(c, what_settings_do_is_told);
     tcase_add_test(c, the_page_is_the_same_in_every_run);
     tcase_add_test(c, colours_keep_to_wcag);
     suite_add_tcase(suite, c);

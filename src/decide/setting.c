@@ -52,14 +52,16 @@ enum dw_status dw_set_shots_find(struct dw_work *w, unsigned kinds, struct dw_se
     out->shot = DW_TAKE(&w->arena, w->n, size_t);
     out->time = DW_TAKE(&w->arena, w->n, double);
     out->setting = dw_arena_take(&w->arena, w->n, sizeof *out->setting);
-    if (!out->shot || !out->time || !out->setting)
+    out->every = dw_arena_take(&w->arena, w->n, sizeof *out->every);
+    if (!out->shot || !out->time || !out->setting || !out->every)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the settings of %zu frames", w->n);
     for (size_t i = 0; i < w->n; i++) {
+        dw_settings_of(&out->known, &w->shots->shot[i], w->recorded[i] ? kinds : 0, out->every[i]);
         if (!w->usable[i] || !w->recorded[i])
             continue;
         out->shot[out->n] = i;
         out->time[out->n] = w->utc[i];
-        dw_settings_of(&out->known, &w->shots->shot[i], kinds, out->setting[out->n++]);
+        memcpy(out->setting[out->n++], out->every[i], sizeof *out->every);
     }
     return DW_OK;
 }

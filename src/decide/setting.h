@@ -29,6 +29,7 @@ struct dw_set_shots {
     size_t n, *shot; /* of the shot table */
     double *time;    /* s */
     int (*setting)[DW_SETTING_KINDS];
+    int (*every)[DW_SETTING_KINDS]; /* of every shot of the table; -1 without a record */
     struct dw_settings known;
 };
 /* Which four shots in a row (n-3 of them) lie about a change of settings: elsewhere the picture

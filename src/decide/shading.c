@@ -88,13 +88,13 @@ static enum dw_status learn(struct dw_work *w, struct dw_decision *out,
         status =
             dw_uneven_fit(&uneven, &params, &w->arena, offset + (size_t)(term - 1) * known, err);
     }
-    for (size_t i = 0; i < p->n && status >= 0; i++) {
-        int aperture = p->setting[i][DW_APERTURE];
+    for (size_t i = 0; i < w->n && status >= 0; i++) {
+        int aperture = p->every[i][DW_APERTURE];
         if (aperture < 0)
             continue;
         double b = offset[known + (size_t)aperture].stops, a = offset[aperture].stops - like * b;
-        w->shade[p->shot[i]][0] = -a;
-        w->shade[p->shot[i]][1] = -b;
+        w->shade[i][0] = -a;
+        w->shade[i][1] = -b;
     }
     return status < 0 ? status : note(out, p, offset, offset + known, like, err);
 }

@@ -66,10 +66,10 @@ static enum dw_status one_colour(struct dw_work *w, struct dw_decision *out,
         *(colour == 0 ? &s->red : &s->blue) = offset[c].stops;
         *(colour == 0 ? &s->red_sigma : &s->blue_sigma) = offset[c].sigma;
     }
-    for (size_t i = 0; i < p->n && status >= 0; i++)
+    for (size_t i = 0; i < w->n && status >= 0; i++) /* also of those that taught nothing */
         for (int k = 0; k < DW_SETTING_KINDS; k++)
-            if (p->setting[i][k] >= 0)
-                w->tint[p->shot[i]][colour] -= offset[p->setting[i][k]].stops;
+            if (p->every[i][k] >= 0)
+                w->tint[i][colour] -= offset[p->every[i][k]].stops;
     return status;
 }
 

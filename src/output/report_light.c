@@ -231,6 +231,37 @@ static void flicker(struct dw_report *r)
     dw_buffer_printf(&r->b, "</tbody></table>\n");
 }
 
+/* What settings did to colours and corners, if anything. */
+static void settings(struct dw_report *r)
+{
+    const struct dw_decision *d = r->d;
+    double colour = 0, low = HUGE_VAL, high = -HUGE_VAL;
+    for (size_t i = 0; i < d->n_settings; i++) {
+        const struct dw_setting_error *s = &d->setting[i];
+        colour = fmax(colour, fmax(fabs(s->red), fabs(s->blue)));
+        if (s->corner_sigma > 0) {
+            low = fmin(low, s->corner);
+            high = fmax(high, s->corner);
+        }
+    }
+    if (d->n_settings == 0)
+        return;
+    dw_buffer_printf(&r->b, "<h3>Colours and corners</h3><p class=\"note\">");
+    if (colour > 0)
+        dw_buffer_printf(
+            &r->b,
+            "At some shutter times or ISO settings this camera gives red or blue up to "
+            "%.3f stop too strong or too weak beside the others. ",
+            colour);
+    if (high > low)
+        dw_buffer_printf(&r->b,
+                         "At one aperture the lens leaves the corners %.2f stop darker than at "
+                         "another. ",
+                         high - low);
+    dw_buffer_printf(&r->b, "All frames were evened out, so that nothing jumps when the camera "
+                            "changes a setting; summary.json tells each.</p>\n");
+}
+
 void dw_report_light(struct dw_report *r)
 {
     size_t n = r->d->n_shots;
@@ -245,6 +276,7 @@ void dw_report_light(struct dw_report *r)
         r->b.failed = true;
     }
     flicker(r);
+    settings(r);
     dw_buffer_printf(&r->b, "</section>\n");
     free(v);
 }
