@@ -282,6 +282,8 @@ struct fake_shoot fake_make(const struct fake_params *params)
                 if (c != 1)
                     tint += f.colour[out][c / 2] + (c == 0 ? glow : -glow) * (1 + place[k].side);
                 tint -= lost * shading_at(p, (int)k);
+                if (car)
+                    tint += (1 - c) * p->headlight_colour * strength * place[k].headlight;
                 double level =
                     exp2(lit + tint + truth - 16.6 + (setting + 34) / 3.0 - 3) * (WHITE - BLACK);
                 double pixels = c == 1 ? p->pixels : p->pixels / 2;

@@ -22,6 +22,7 @@ struct fake_params {
     double cloud;      /* 0..1 cover by broken cloud with a moving shadow */
     double headlights; /* share of night shots */
     double headlight_stops;
+    double headlight_colour; /* stops by which it is red and not blue, for each stop of its light */
     double veil;    /* of a passing car's light, on the sky: even, as a longer exposure would be */
     double dark_dn; /* dark current of half a minute at ISO 800, which the black leaves in */
     double black_drift;   /* DN, largest untold shift of black */

@@ -12,14 +12,20 @@
 #define ROUNDS 4
 #define SCALES 2 /* of those that learn how far tiles are from each other */
 #define LEAST_TILES 24
+#define BLACK_DN 1.5     /* rms that black may be off by */
 #define FLOOR_STOPS 1e-4 /* no tile is better known than this */
 #define MOST_INTERVALS 6 /* four shots that span more have gaps between them */
 #define STILL_CELLS 0.5  /* a view displaced by less shows the same in a tile */
 
+static const struct dw_bend unknown = {
+    {0}, {DW_BEND_UNKNOWN, DW_BEND_UNKNOWN, DW_BEND_UNKNOWN, DW_BEND_UNKNOWN}};
+
 struct row {
     size_t n; /* tiles that all four shots have */
     double *y, *sd, *w, *work;
+    double *black; /* what one count of black does to each */
     int *tile;
+    int terms; /* the black's is the last */
 };
 
 /* Solves a small symmetric system in place (Gauss); false if it is singular. inverse: of a. */
@@ -50,16 +56,16 @@ static bool invert(int n, double a[DW_BEND_TERMS][DW_BEND_TERMS],
     return true;
 }
 
-static double term(const struct dw_bends *b, int t, int tile)
+static double term(const struct dw_bends *b, const struct row *r, int t, size_t k)
 {
-    return t == 0 ? 1 : b->basis[t][tile];
+    return t == r->terms - 1 ? r->black[k] : t == 0 ? 1 : b->basis[t][r->tile[k]];
 }
 
 static double rest(const struct dw_bends *b, const struct row *r, size_t k, const double *size)
 {
     double y = r->y[k];
-    for (int t = 0; t < b->terms; t++)
-        y -= size[t] * term(b, t, r->tile[k]);
+    for (int t = 0; t < r->terms; t++)
+        y -= size[t] * term(b, r, t, k);
     return y;
 }
 
@@ -75,7 +81,7 @@ static void regress(const struct dw_bends *b, const struct dw_work *w, struct ro
                     struct dw_bend *out)
 {
     double inverse[DW_BEND_TERMS][DW_BEND_TERMS];
-    int terms = b->terms;
+    int terms = r->terms;
     memcpy(r->work, r->y, r->n * sizeof *r->y);
     memset(out, 0, sizeof *out);
     out->size[0] = dw_median(r->work, r->n);
@@ -88,12 +94,13 @@ static void regress(const struct dw_bends *b, const struct dw_work *w, struct ro
             r->w[k] = dw_tukey_weight(rest(b, r, k, out->size), DW_TUKEY * sd) / (sd * sd);
             for (int p = 0; p < terms; p++) {
                 for (int q = 0; q < terms; q++)
-                    a[p][q] += r->w[k] * term(b, p, r->tile[k]) * term(b, q, r->tile[k]);
-                right[p] += r->w[k] * term(b, p, r->tile[k]) * r->y[k];
+                    a[p][q] += r->w[k] * term(b, r, p, k) * term(b, r, q, k);
+                right[p] += r->w[k] * term(b, r, p, k) * r->y[k];
             }
         }
+        a[terms - 1][terms - 1] += 1 / (BLACK_DN * BLACK_DN);
         if (!invert(terms, a, inverse)) {
-            out->var[0] = out->var[1] = out->var[2] = DW_BEND_UNKNOWN;
+            *out = unknown;
             return;
         }
         for (int p = 0; p < terms; p++) {
@@ -109,7 +116,7 @@ static void regress(const struct dw_bends *b, const struct dw_work *w, struct ro
         int region =
             (row / DW_COMPARE_REGION * across + col / DW_COMPARE_REGION) % DW_COMPARE_REGIONS;
         for (int p = 0; p < terms; p++)
-            sum[region][p] += r->w[k] * term(b, p, r->tile[k]) * rest(b, r, k, out->size);
+            sum[region][p] += r->w[k] * term(b, r, p, k) * rest(b, r, k, out->size);
     }
     for (int p = 0; p < terms; p++) {
         for (int g = 0; g < DW_COMPARE_REGIONS; g++) {
@@ -137,13 +144,14 @@ enum dw_status dw_bends_measure(const struct dw_bends *b, struct dw_work *w, str
                                 struct dw_error *err)
 {
     size_t tiles = (size_t)w->tiles, mark = w->arena.n;
-    struct row r = {0,
-                    DW_TAKE(&w->arena, tiles, double),
-                    DW_TAKE(&w->arena, tiles, double),
-                    DW_TAKE(&w->arena, tiles, double),
-                    DW_TAKE(&w->arena, tiles, double),
-                    DW_TAKE(&w->arena, tiles, int)};
-    if (!r.y || !r.sd || !r.w || !r.work || !r.tile)
+    struct row r = {.terms = b->terms + 1,
+                    .y = DW_TAKE(&w->arena, tiles, double),
+                    .sd = DW_TAKE(&w->arena, tiles, double),
+                    .w = DW_TAKE(&w->arena, tiles, double),
+                    .work = DW_TAKE(&w->arena, tiles, double),
+                    .black = DW_TAKE(&w->arena, tiles, double),
+                    .tile = DW_TAKE(&w->arena, tiles, int)};
+    if (!r.y || !r.sd || !r.w || !r.work || !r.black || !r.tile)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu tiles", tiles);
     for (size_t i = 0; i + 3 < b->n; i++) {
         double time[4], part[4];
@@ -152,21 +160,23 @@ enum dw_status dw_bends_measure(const struct dw_bends *b, struct dw_work *w, str
         dw_third_difference(time, w->interval, part);
         r.n = 0;
         for (size_t k = 0; k < tiles && b->asked[i]; k++) {
-            double y = 0, var = FLOOR_STOPS * FLOOR_STOPS;
+            double y = 0, var = FLOOR_STOPS * FLOOR_STOPS, black = 0;
             for (size_t j = 0; j < 4; j++) {
                 y += part[j] * (double)b->value[b->shot[i + j] * tiles + k];
                 var += part[j] * part[j] * (double)b->noise[b->shot[i + j] * tiles + k];
+                black += part[j] * (double)b->lever[b->shot[i + j] * tiles + k];
             }
             if (!isfinite(y) || !isfinite(var))
                 continue;
             r.y[r.n] = y;
             r.sd[r.n] = sqrt(var);
+            r.black[r.n] = black;
             r.tile[r.n++] = (int)k;
         }
         if (r.n >= LEAST_TILES && in_a_row(b, w, i))
             regress(b, w, &r, &out[i]);
         else
-            out[i] = (struct dw_bend){{0}, {DW_BEND_UNKNOWN, DW_BEND_UNKNOWN, DW_BEND_UNKNOWN}};
+            out[i] = unknown;
     }
     dw_arena_free_to(&w->arena, mark);
     return DW_OK;

@@ -79,7 +79,8 @@ static enum dw_status learn(struct dw_work *w, struct dw_decision *out,
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the shading of %zu frames", p->n);
     double like = make_basis(w, &w->survey->measure[p->shot[0]], two, four);
     dw_set_shots_change(p, asked);
-    struct dw_bends bends = {p->n, p->shot, w->light, w->noise, asked, 3, {NULL, two, four}};
+    struct dw_bends bends = {p->n,     p->shot, w->light, w->noise,
+                             w->lever, asked,   3,        {NULL, two, four}};
     enum dw_status status = dw_bends_measure(&bends, w, bend, err);
     struct dw_uneven_params params = DW_UNEVEN_DEFAULTS;
     params.least_stops = LEAST_STOPS;

@@ -11,11 +11,12 @@
 #define LOG2_E 1.4426950408889634
 #define MAX_CLIPPED 1e-4f /* share of samples at saturation */
 #define MIN_SHARE 5e-4    /* of the range between black and white, in either colour */
-#define BLACK_DN 0.3      /* rms that black may be off: it adds the same to all colours */
+#define BLACK_DN 0.3      /* rms of black's wander from shot to shot, the same in all colours */
 
 /* log2(colour / green) of every tile, and its variance. */
 static void fill_ratios(const struct dw_work *w, const struct dw_facts *facts,
-                        const struct dw_set_shots *p, int colour, float *ratio, float *noise)
+                        const struct dw_set_shots *p, int colour, float *ratio, float *noise,
+                        float *lever)
 {
     for (size_t j = 0; j < p->n; j++) {
         size_t i = p->shot[j];
@@ -25,15 +26,16 @@ static void fill_ratios(const struct dw_work *w, const struct dw_facts *facts,
         for (size_t k = 0; k < (size_t)w->tiles; k++) {
             const struct dw_tile *t = &m->tile[k];
             double a = (double)(t->mean[colour] - l->black[colour]),
-                   g = (double)(t->mean[1] - l->black[1]), lever = 1 / a - 1 / g;
+                   g = (double)(t->mean[1] - l->black[1]), per = 1 / a - 1 / g;
             size_t at = i * (size_t)w->tiles + k;
-            ratio[at] = noise[at] = NAN;
+            ratio[at] = noise[at] = lever[at] = NAN;
             if (t->clipped > MAX_CLIPPED || !(a > least) || !(g > least))
                 continue;
             ratio[at] = log2f((float)(a / g));
             noise[at] = (float)(LOG2_E * LOG2_E *
                                 ((double)t->var[colour] / (a * a) + (double)t->var[1] / (g * g) +
-                                 BLACK_DN * BLACK_DN * lever * lever));
+                                 BLACK_DN * BLACK_DN * per * per));
+            lever[at] = (float)(LOG2_E * per);
         }
     }
 }
@@ -42,15 +44,16 @@ static enum dw_status one_colour(struct dw_work *w, struct dw_decision *out,
                                  const struct dw_set_shots *p, int colour, struct dw_error *err)
 {
     size_t all = w->n * (size_t)w->tiles, known = (size_t)p->known.n;
-    float *ratio = DW_TAKE(&w->arena, all, float), *noise = DW_TAKE(&w->arena, all, float);
+    float *ratio = DW_TAKE(&w->arena, all, float), *noise = DW_TAKE(&w->arena, all, float),
+          *lever = DW_TAKE(&w->arena, all, float);
     struct dw_bend *bend = DW_TAKE(&w->arena, p->n, struct dw_bend);
     bool *asked = DW_TAKE(&w->arena, p->n, bool);
     struct dw_offset *offset = DW_TAKE(&w->arena, known, struct dw_offset);
-    if (!ratio || !noise || !bend || !asked || !offset)
+    if (!ratio || !noise || !lever || !bend || !asked || !offset)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the colours of %zu frames", p->n);
-    fill_ratios(w, &out->facts, p, colour, ratio, noise);
+    fill_ratios(w, &out->facts, p, colour, ratio, noise, lever);
     dw_set_shots_change(p, asked);
-    struct dw_bends bends = {p->n, p->shot, ratio, noise, asked, 1, {NULL}};
+    struct dw_bends bends = {p->n, p->shot, ratio, noise, lever, asked, 1, {NULL}};
     enum dw_status status = dw_bends_measure(&bends, w, bend, err);
     if (status < 0)
         return status;

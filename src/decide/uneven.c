@@ -34,7 +34,9 @@ struct fit {
     struct dw_banded s;
     double *m, *g, *p_inverse, *rest, *work;
     size_t *met;
-    double own2, prior2[DW_SETTING_KINDS];
+    double *inverse; /* of S, its band */
+    double *own2;    /* of each shot */
+    double prior2[DW_SETTING_KINDS];
 };
 
 static void lay_out(struct fit *f)
@@ -68,7 +70,7 @@ static bool gather(struct fit *f)
         for (size_t k = 0; k < 4 && i + k < f->rows; k++) {
             double sum = k ? 0 : f->var[i] * f->tail[i];
             for (size_t j = k; j < 4; j++)
-                sum += f->own2 * f->part[i][j] * f->part[i + k][j - k];
+                sum += f->own2[i + j] * f->part[i][j] * f->part[i + k][j - k];
             dw_banded_add(&f->s, (int)(i + k), (int)i, sum);
         }
     memcpy(f->y, f->x, f->rows * (size_t)(f->n + 1) * sizeof(double));
@@ -132,10 +134,9 @@ static void learn_priors(struct fit *f, const struct dw_offset *offset)
             f->prior2[k] = fmax(1e-10, sum[k] / count[k]);
 }
 
-/* Shots' own errors, and how unusual each row is, from what the offsets leave. */
-static void learn_noise(struct fit *f, const struct dw_offset *offset, bool robust)
+/* What the offsets leave of each row. */
+static void leave_rest(struct fit *f, const struct dw_offset *offset)
 {
-    size_t n = 0;
     for (size_t i = 0; i < f->rows; i++) {
         double y = f->u->bend[i].size[f->u->term];
         for (size_t k = 0; k < 4; k++)
@@ -144,12 +145,69 @@ static void learn_noise(struct fit *f, const struct dw_offset *offset, bool robu
                 y -= c >= 0 ? f->part[i][k] * offset[c].stops : 0;
             }
         f->rest[i] = y;
-        if (f->u->bend[i].var[f->u->term] < DW_BEND_UNKNOWN)
-            f->work[n++] = (y * y / CHI2_MEDIAN - f->var[i]) / squares(f->part[i]);
     }
-    f->own2 = n ? fmax(0, dw_median(f->work, n)) : 0;
-    for (size_t i = 0; i < f->rows && robust; i++) {
-        double var = f->var[i] + f->own2 * squares(f->part[i]);
+}
+
+/* The usual error of a shot's own, from the middle of all rows. */
+static double usual_own(struct fit *f)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < f->rows; i++)
+        if (f->u->bend[i].var[f->u->term] < DW_BEND_UNKNOWN)
+            f->work[n++] =
+                (f->rest[i] * f->rest[i] / CHI2_MEDIAN - f->var[i]) / squares(f->part[i]);
+    return fmax(f->p->least_own * f->p->least_own, n ? dw_median(f->work, n) : 0);
+}
+
+/* Every shot may at first be as far off as its four rows allow: from small errors none would ever
+ * be found to be large. */
+static void start_own(struct fit *f, double usual)
+{
+    size_t rows = f->rows;
+    for (size_t shot = 0; shot < rows + 3; shot++) {
+        double pull = 0, known = 0;
+        for (size_t i = shot > 3 ? shot - 3 : 0; i <= shot && i < rows; i++) {
+            double part = f->part[i][shot - i];
+            pull += part * f->u->bend[i].size[f->u->term] / f->var[i];
+            known += part * part / f->var[i];
+        }
+        f->own2[shot] = fmax(usual, pull * pull / (known * known));
+    }
+}
+
+/* Each shot's own error r as it is now believed, and from it how large such errors of this shot are
+ * (Student): one that a car lit is off in all four rows that it is in. S is factored; y has S^-1 of
+ * the settings' columns and of h. */
+static void learn_own(struct fit *f, const struct dw_offset *offset, double usual)
+{
+    size_t rows = f->rows;
+    double *left = f->work, *h = f->y + (size_t)f->n * rows; /* S^-1 rest */
+    memcpy(left, h, rows * sizeof *left);
+    for (int a = 0; a < f->n; a++)
+        for (size_t i = 0; i < rows && offset[a].stops != 0; i++)
+            left[i] -= offset[a].stops * f->y[(size_t)a * rows + i];
+    dw_banded_inverse(&f->s, f->inverse);
+    for (size_t shot = 0; shot < rows + 3; shot++) {
+        size_t first = shot > 3 ? shot - 3 : 0, last = shot < rows ? shot : rows - 1;
+        double pull = 0, known = 0;
+        for (size_t i = first; i <= last; i++) {
+            pull += f->part[i][shot - i] * left[i];
+            for (size_t k = first; k <= last; k++)
+                known += f->part[i][shot - i] * f->part[k][shot - k] *
+                         f->inverse[i < k ? i * 4 + (k - i) : k * 4 + (i - k)];
+        }
+        double own = f->own2[shot], r = own * pull, var = fmax(0, own - own * own * known);
+        f->own2[shot] = (f->p->own_tail * usual + r * r + var) / (f->p->own_tail + 1);
+    }
+}
+
+/* How unusual each row is beside all that. */
+static void learn_tails(struct fit *f)
+{
+    for (size_t i = 0; i < f->rows; i++) {
+        double var = f->var[i];
+        for (size_t k = 0; k < 4; k++)
+            var += f->own2[i + k] * f->part[i][k] * f->part[i][k];
         f->tail[i] = (f->p->tail + f->rest[i] * f->rest[i] / var) / (f->p->tail + 1);
     }
 }
@@ -181,13 +239,27 @@ static bool work_out(struct fit *f, struct dw_offset *offset)
     lay_out(f);
     for (int k = 0; k < DW_SETTING_KINDS; k++)
         f->prior2[k] = f->p->offset_stops * f->p->offset_stops;
+    double usual = f->p->least_own * f->p->least_own;
+    start_own(f, usual);
     for (int round = 0; round < f->p->rounds; round++) {
-        learn_noise(f, offset, round > 1);
-        if (!gather(f) || !invert(f, f->prior2))
+        /* first unusual shots alone, so that no setting is taken for what a car did to the one shot
+         * that has it; then settings, which take back what they did to several; then what is left
+         * of unusual light */
+        const double faint[DW_SETTING_KINDS] = {1e-10, 1e-10, 1e-10};
+        int third = 3 * round / f->p->rounds;
+        if (!gather(f) || !invert(f, third < 1 ? faint : f->prior2))
             return false;
         offsets(f, offset);
-        learn_priors(f, offset);
+        leave_rest(f, offset);
+        usual = usual_own(f);
+        learn_own(f, offset, usual);
+        if (third > 1)
+            learn_tails(f);
+        if (third > 0)
+            learn_priors(f, offset);
     }
+    if (!gather(f))
+        return false;
     double score;
     if (!score_of(f, &score))
         return false;
@@ -233,8 +305,10 @@ enum dw_status dw_uneven_fit(const struct dw_uneven *u, const struct dw_uneven_p
     f.rest = DW_TAKE(arena, f.rows, double);
     f.work = DW_TAKE(arena, f.rows, double);
     f.met = DW_TAKE(arena, f.rows, size_t);
+    f.own2 = DW_TAKE(arena, u->shots->n, double);
+    f.inverse = DW_TAKE(arena, f.rows * 4, double);
     if (!f.part || !f.var || !f.tail || !f.x || !f.y || !f.s.a || !f.m || !f.g || !f.p_inverse ||
-        !f.rest || !f.work || !f.met)
+        !f.rest || !f.work || !f.met || !f.own2 || !f.inverse)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the settings' own errors");
     bool ok = work_out(&f, offset);
     dw_arena_free_to(arena, mark);
