@@ -20,6 +20,7 @@
 
 #define CHI2_MEDIAN 0.454936 /* of one degree of freedom (from memory) */
 #define LEAST_SHOTS 12
+#define NOTHING 1e-12 /* stops^2: prior variance of what is let be */
 
 struct fit {
     const struct dw_uneven *u;
@@ -62,8 +63,8 @@ static double squares(const double part[4])
     return part[0] * part[0] + part[1] * part[1] + part[2] * part[2] + part[3] * part[3];
 }
 
-/* M and g in the weights as they stand. */
-static bool gather(struct fit *f)
+/* S in the weights as they stand, and what it makes of h. */
+static bool weigh(struct fit *f)
 {
     memset(f->s.a, 0, f->rows * 4 * sizeof(double));
     for (size_t i = 0; i < f->rows; i++)
@@ -73,8 +74,16 @@ static bool gather(struct fit *f)
                 sum += f->own2[i + j] * f->part[i][j] * f->part[i + k][j - k];
             dw_banded_add(&f->s, (int)(i + k), (int)i, sum);
         }
-    memcpy(f->y, f->x, f->rows * (size_t)(f->n + 1) * sizeof(double));
-    if (!dw_banded_factor(&f->s) || !dw_banded_solve(&f->s, f->y, f->n + 1))
+    size_t h = (size_t)f->n * f->rows;
+    memcpy(f->y + h, f->x + h, f->rows * sizeof(double));
+    return dw_banded_factor(&f->s) && dw_banded_solve(&f->s, f->y + h, 1);
+}
+
+/* M and g. */
+static bool gather(struct fit *f)
+{
+    memcpy(f->y, f->x, f->rows * (size_t)f->n * sizeof(double));
+    if (!weigh(f) || !dw_banded_solve(&f->s, f->y, f->n))
         return false;
     for (int a = 0; a < f->n; a++) {
         const double *x = f->x + (size_t)a * f->rows;
@@ -234,52 +243,63 @@ static bool score_of(struct fit *f, double *score)
     return true;
 }
 
+static bool forget(const struct fit *f, struct dw_offset *offset)
+{
+    for (int a = 0; a < f->n; a++)
+        offset[a] = (struct dw_offset){0, 0};
+    return true;
+}
+
+/* First unusual shots alone, so that no setting is taken for what a car did to the one shot that
+ * has it; then settings, which take back what they did to several; then what is left of unusual
+ * light. */
+enum stage { SHOTS, SETTINGS, LIGHT, STAGES };
+
+static bool learn(struct fit *f, enum stage stage, struct dw_offset *offset)
+{
+    for (int round = 0; round < f->p->rounds; round++) {
+        if (stage == SHOTS ? !weigh(f) : !gather(f) || !invert(f, f->prior2))
+            return false;
+        if (stage > SHOTS)
+            offsets(f, offset);
+        leave_rest(f, offset);
+        learn_own(f, offset, usual_own(f));
+        if (stage == LIGHT)
+            learn_tails(f);
+        if (stage > SHOTS)
+            learn_priors(f, offset);
+    }
+    return true;
+}
+
 static bool work_out(struct fit *f, struct dw_offset *offset)
 {
+    double score;
     lay_out(f);
     for (int k = 0; k < DW_SETTING_KINDS; k++)
         f->prior2[k] = f->p->offset_stops * f->p->offset_stops;
-    double usual = f->p->least_own * f->p->least_own;
-    start_own(f, usual);
-    for (int round = 0; round < f->p->rounds; round++) {
-        /* first unusual shots alone, so that no setting is taken for what a car did to the one shot
-         * that has it; then settings, which take back what they did to several; then what is left
-         * of unusual light */
-        const double faint[DW_SETTING_KINDS] = {1e-10, 1e-10, 1e-10};
-        int third = 3 * round / f->p->rounds;
-        if (!gather(f) || !invert(f, third < 1 ? faint : f->prior2))
-            return false;
-        offsets(f, offset);
-        leave_rest(f, offset);
-        usual = usual_own(f);
-        learn_own(f, offset, usual);
-        if (third > 1)
-            learn_tails(f);
-        if (third > 0)
-            learn_priors(f, offset);
-    }
-    if (!gather(f))
+    start_own(f, f->p->least_own * f->p->least_own);
+    if (!learn(f, SHOTS, offset) || !gather(f) || !score_of(f, &score))
         return false;
-    double score;
-    if (!score_of(f, &score))
+    if (score < f->p->worth_looking)
+        return forget(f, offset);
+    if (!learn(f, SETTINGS, offset) || !learn(f, LIGHT, offset) || !gather(f) ||
+        !score_of(f, &score))
         return false;
     double least = f->p->least_stops * f->p->least_stops;
     bool any = false;
     for (int k = 0; k < DW_SETTING_KINDS; k++) {
         bool matters = f->prior2[k] > least;
-        f->prior2[k] = matters ? f->prior2[k] : 1e-12;
+        f->prior2[k] = matters ? f->prior2[k] : NOTHING;
         any = any || matters;
     }
-    if (!any || score < f->p->least_doubt) {
-        for (int a = 0; a < f->n; a++)
-            offset[a] = (struct dw_offset){0, 0};
-        return true;
-    }
+    if (!any || score < f->p->least_doubt)
+        return forget(f, offset);
     if (!invert(f, f->prior2))
         return false;
     offsets(f, offset);
     for (int a = 0; a < f->n; a++)
-        if (f->prior2[f->u->shots->known.kind[a]] <= 1e-12)
+        if (f->prior2[f->u->shots->known.kind[a]] <= NOTHING)
             offset[a] = (struct dw_offset){0, 0};
     return true;
 }

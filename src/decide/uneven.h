@@ -16,19 +16,20 @@ struct dw_uneven {
 };
 
 struct dw_uneven_params {
-    double light_stops;  /* rms bend of the light, per 120 s */
-    double tail;         /* degrees of freedom of the bends (Student): a lamp, fog that clears */
-    double own_tail;     /* and of shots' own errors: a passing car lights all tiles alike */
-    double least_own;    /* stops, rms: no camera's are less */
-    double offset_stops; /* rms of offsets that is looked for, before it is learnt */
-    double least_stops;  /* kinds of settings whose offsets are less than this are let be */
-    double least_doubt;  /* nothing is corrected that chance explains: a score that chance gives a
-                          * mean of 0 and a standard deviation of 1 must exceed this */
-    int rounds;
+    double light_stops;   /* rms bend of the light, per 120 s */
+    double tail;          /* degrees of freedom of the bends (Student): a lamp, fog that clears */
+    double own_tail;      /* and of shots' own errors: a passing car lights all tiles alike */
+    double least_own;     /* stops, rms: no camera's are less */
+    double offset_stops;  /* rms of offsets that is looked for, before it is learnt */
+    double least_stops;   /* kinds of settings whose offsets are less than this are let be */
+    double least_doubt;   /* nothing is corrected that chance explains: a score that chance gives a
+                           * mean of 0 and a standard deviation of 1 must exceed this */
+    double worth_looking; /* the same, below which settings are not looked at closely */
+    int rounds;           /* of each of three stages */
 };
 #define DW_UNEVEN_DEFAULTS                                                                         \
     {                                                                                              \
-        2e-4, 4, 3, 1e-4, 0.01, 5e-4, 10, 15                                                                \
+        2e-4, 4, 3, 1e-4, 0.01, 5e-4, 10, 4, 5                                                     \
     }
 
 struct dw_offset {
