@@ -84,6 +84,7 @@ static enum dw_status learn(struct dw_work *w, struct dw_decision *out,
     enum dw_status status = dw_bends_measure(&bends, w, bend, err);
     struct dw_uneven_params params = DW_UNEVEN_DEFAULTS;
     params.least_stops = LEAST_STOPS;
+    params.odd_shots = false;
     for (int term = 1; term <= 2 && status >= 0; term++) {
         struct dw_uneven uneven = {p, w->interval, bend, term};
         status =

@@ -278,13 +278,18 @@ static bool work_out(struct fit *f, struct dw_offset *offset)
     lay_out(f);
     for (int k = 0; k < DW_SETTING_KINDS; k++)
         f->prior2[k] = f->p->offset_stops * f->p->offset_stops;
-    start_own(f, f->p->least_own * f->p->least_own);
-    if (!learn(f, SHOTS, offset) || !gather(f) || !score_of(f, &score))
+    for (size_t i = 0; i < f->rows + 3; i++)
+        f->own2[i] = f->p->least_own * f->p->least_own;
+    if (f->p->odd_shots) {
+        start_own(f, f->p->least_own * f->p->least_own);
+        if (!learn(f, SHOTS, offset))
+            return false;
+    }
+    if (!learn(f, SETTINGS, offset) || !gather(f) || !score_of(f, &score))
         return false;
     if (score < f->p->worth_looking)
         return forget(f, offset);
-    if (!learn(f, SETTINGS, offset) || !learn(f, LIGHT, offset) || !gather(f) ||
-        !score_of(f, &score))
+    if (!learn(f, LIGHT, offset) || !gather(f) || !score_of(f, &score))
         return false;
     double least = f->p->least_stops * f->p->least_stops;
     bool any = false;

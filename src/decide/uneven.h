@@ -26,10 +26,12 @@ struct dw_uneven_params {
                            * mean of 0 and a standard deviation of 1 must exceed this */
     double worth_looking; /* the same, below which settings are not looked at closely */
     int rounds;           /* of each of three stages */
+    bool odd_shots; /* lone shots may be off by any amount: a car turns all tiles red. Not where
+                     * steps follow each other and few shots share one, as apertures do */
 };
 #define DW_UNEVEN_DEFAULTS                                                                         \
     {                                                                                              \
-        2e-4, 4, 3, 1e-4, 0.01, 5e-4, 10, 4, 5                                                     \
+        2e-4, 4, 3, 1e-4, 0.01, 5e-4, 10, 4, 5, true                                               \
     }
 
 struct dw_offset {
