@@ -207,7 +207,7 @@ START_TEST(tone_kernels_are_bit_equal)
                    night = dw_tone_make(1.35, 0.5, 0.2, 1.0);
     struct dw_tone night_shared = dw_tone_make(1.35, 0.5, 0.2, 0.8);
     const struct dw_lift lift = {
-        1.15f, 0.05f, {2.9f, 2.4f, 0.9f}, {0.8f, 0.9f, 1.3f}, {0.2627f, 0.678f, 0.0593f},
+        0.5f,  1.15f, 0.05f, {2.9f, 2.4f, 0.9f}, {0.8f, 0.9f, 1.3f}, {0.2627f, 0.678f, 0.0593f},
         0.65f, 0.35f};
     static float background[ROOM];
     for (size_t i = 0; i < ROOM; i++)
@@ -423,7 +423,7 @@ END_TEST
 START_TEST(lift_raises_stars_and_leaves_the_sky)
 {
     const struct dw_lift lift = {
-        1.15f, 0.05f, {2.5f, 2.5f, 2.5f}, {1, 1, 1}, {0.2627f, 0.678f, 0.0593f}, 0.65f, 0.35f};
+        0, 1.15f, 0.05f, {2.5f, 2.5f, 2.5f}, {1, 1, 1}, {0.2627f, 0.678f, 0.0593f}, 0.65f, 0.35f};
     const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
     float level = 1.55f;
     float sky = 1.55f, r = sky, g = sky, b = sky, norm = sky;
@@ -443,17 +443,19 @@ END_TEST
 
 /* What a star adds to the sky has one colour, whatever its brightness and whatever the colour of
  * the sky: from once the sky's level above it up to a hundred times. The night's balance, 2.1 times
- * as much blue as green, is the sky's alone. */
+ * as much blue as green, is the sky's alone. And where the sky is darker than the floor of the
+ * threshold. */
 START_TEST(lifted_stars_keep_their_colour)
 {
     const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
     const float sky[3] = {0.7f, 0.8f, 1.4f}, mul[3] = {0.87f, 0.98f, 2.1f},
                 of_star[3] = {1, 0.8f, 0.5f};
-    struct dw_lift lift = {1.15f, 0.05f, {0, 0, 0}, {0.7f, 0.8f, 1.4f}, {0.2627f, 0.678f, 0.0593f},
-                           0.65f, 0.35f};
+    struct dw_lift lift = {
+        0, 1.15f, 0.05f, {0, 0, 0}, {0.7f, 0.8f, 1.4f}, {0.2627f, 0.678f, 0.0593f}, 0.65f, 0.35f};
     for (int c = 0; c < 3; c++)
         lift.raise[c] = 3.5f / mul[c] - 1;
-    for (float bright = 1.5f; bright < 150; bright *= 1.5f) {
+    lift.floor = _i ? 8 : 0;
+    for (float bright = _i ? 8 : 1.5f; bright < 150; bright *= 1.5f) {
         float level = 2, v[3];
         for (int c = 0; c < 3; c++)
             v[c] = level * (sky[c] + bright * of_star[c] * mul[c]);
@@ -617,7 +619,7 @@ int main(void)
     tcase_add_test(c, curves_are_pinned_and_monotone);
     tcase_add_test(c, a_mix_lies_between_its_curves);
     tcase_add_test(c, lift_raises_stars_and_leaves_the_sky);
-    tcase_add_test(c, lifted_stars_keep_their_colour);
+    tcase_add_loop_test(c, lifted_stars_keep_their_colour, 0, 2);
     tcase_add_test(c, gamut_keeps_grey_and_what_lies_inside);
     tcase_add_test(c, finish_is_curve_then_matrix_then_gamut);
     tcase_add_test(c, dither_keeps_the_mean);

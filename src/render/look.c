@@ -78,7 +78,8 @@ static void prepare_matrix(const struct dw_frame *f, const struct dw_look_params
         m[i] = ((i % 4 == 0 ? s : 0.0f) + (1.0f - s) * luma[i % 3]) * mul[i % 3];
 }
 
-/* What is above the night sky is raised, and keeps daylight's balance: the night's is for the sky. */
+/* What is above the night sky is raised, and keeps daylight's balance: the night's is for the sky.
+ */
 static void plan_lift(const struct dw_frame *f, const struct dw_facts *facts,
                       const struct dw_look_params *p, const float mul[3], struct dw_look_plan *out)
 {
@@ -87,6 +88,7 @@ static void plan_lift(const struct dw_frame *f, const struct dw_facts *facts,
     float stars = (float)f->stars, sky[3], largest = 0, y = 0;
     out->lifts = stars * p->star_lift > 0.0f;
     l->softness = p->star_sigma;
+    l->floor = facts->night_sky_keys > 0.0f ? facts->night_sky_keys : 0.0f;
     l->threshold = 1.0f + LIFT_ABOVE * p->star_sigma;
     memcpy(l->luma, q->luma, sizeof l->luma);
     l->norm_y = q->norm_y;
@@ -128,7 +130,6 @@ enum dw_status dw_look_plan_make(const struct dw_frame *frame, const struct dw_f
 
     plan_lift(frame, facts, params, mul, &p);
     p.smooth = (float)frame->stars * params->night_chroma;
-    p.sky_floor = facts->night_sky_keys > 0.0f ? facts->night_sky_keys : 0.0f;
 
     double toe = toe_at(frame->key, params);
     p.day =
@@ -246,7 +247,7 @@ static enum dw_status learn_background(const struct dw_linear *light, const stru
                                        float *rows, struct dw_background *b, struct dw_error *err)
 {
     size_t w = (size_t)light->width;
-    enum dw_status s = dw_background_begin(b, light->width, light->height, p->sky_floor, err);
+    enum dw_status s = dw_background_begin(b, light->width, light->height, 0, err);
     if (s < 0)
         return s;
     for (int y = 0; y < light->height; y++) {

@@ -18,7 +18,6 @@ struct dw_look_plan {
     float day_weight; /* 0 and 1 mean: one curve alone */
     float smooth;     /* share of the colour's smoothing over 3x3 pixels; 0: none */
     bool lifts;       /* stars are lifted, so a background is needed */
-    float sky_floor;  /* lowest background, keys */
     uint32_t seed;    /* of the dither */
 };
 

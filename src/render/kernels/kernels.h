@@ -37,6 +37,7 @@ struct dw_prepare {
 };
 
 struct dw_lift {
+    float floor;     /* for the threshold no background is lower */
     float threshold; /* in backgrounds */
     float softness;  /* in backgrounds */
     float raise[3];  /* times so much of what is above the sky is added to it */
