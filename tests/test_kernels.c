@@ -454,8 +454,8 @@ START_TEST(lifted_stars_keep_their_colour)
         0, 1.15f, 0.05f, {0, 0, 0}, {0.7f, 0.8f, 1.4f}, {0.2627f, 0.678f, 0.0593f}, 0.65f, 0.35f};
     for (int c = 0; c < 3; c++)
         lift.raise[c] = 3.5f / mul[c] - 1;
-    lift.floor = _i ? 8 : 0;
-    for (float bright = _i ? 8 : 1.5f; bright < 150; bright *= 1.5f) {
+    lift.floor = _i ? 20 : 0;
+    for (float bright = _i ? 40 : 1.5f; bright < 150; bright *= 1.5f) {
         float level = 2, v[3];
         for (int c = 0; c < 3; c++)
             v[c] = level * (sky[c] + bright * of_star[c] * mul[c]);
@@ -465,6 +465,8 @@ START_TEST(lifted_stars_keep_their_colour)
         float red = v[0] - level * sky[0], blue = v[2] - level * sky[2];
         ck_assert_msg(fabsf(log2f(red / blue) - 1) < 0.25f, "%g times the sky: red over blue %g",
                       (double)bright, (double)(red / blue));
+        /* all of it is raised: no more sky is taken off than is there */
+        ck_assert_float_gt(red, (_i ? 0.9f : 0.4f) * 3.5f * level * bright * of_star[0]);
     }
 }
 END_TEST
