@@ -8,7 +8,7 @@ static double pivot_for(const double *v, size_t n, size_t k)
 {
     enum { MOST = 9 };
     size_t m = n > 64 ? MOST : 3;
-    double sample[MOST];
+    double sample[MOST] = {0};
     for (size_t i = 0; i < m; i++) {
         double x = v[(2 * i + 1) * n / (2 * m)];
         size_t at = i;
@@ -20,13 +20,15 @@ static double pivot_for(const double *v, size_t n, size_t k)
 }
 
 /* Selection: afterwards v[k] is the k-th smallest, smaller ones before it. The partition does not
- * branch on what it compares (Lomuto's scheme, every element moved): the order of data is chance, and
- * a branch on chance costs more than a move. */
+ * branch on what it compares (Lomuto's scheme, every element moved): the order of data is chance,
+ * and a branch on chance costs more than a move. */
 static void select_kth(double *v, size_t n, size_t k)
 {
     size_t lo = 0, hi = n; /* v[k] lies in lo..hi-1 */
     while (hi - lo > 1) {
         double pivot = pivot_for(v + lo, hi - lo, k - lo);
+        if (isnan(pivot)) /* has no place in any order, and must not be sought for ever */
+            return;
         size_t first = lo; /* of those that are not smaller than the pivot */
         for (size_t i = lo; i < hi; i++) {
             double x = v[i];
