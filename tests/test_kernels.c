@@ -466,7 +466,8 @@ START_TEST(lifted_stars_keep_their_colour)
         ck_assert_msg(fabsf(log2f(red / blue) - 1) < 0.25f, "%g times the sky: red over blue %g",
                       (double)bright, (double)(red / blue));
         /* all of it is raised: no more sky is taken off than is there */
-        ck_assert_float_gt(red, (_i ? 0.9f : 0.4f) * 3.5f * level * bright * of_star[0]);
+        ck_assert_double_gt((double)red,
+                            (double)((_i ? 0.9f : 0.4f) * 3.5f * level * bright * of_star[0]));
     }
 }
 END_TEST
