@@ -102,16 +102,31 @@ static bool moonlit(const struct dw_work *w, size_t i)
            moon.alt_deg > 0 && lit > params.moon_lit;
 }
 
+/* Shots of a night with a moon are held against moonlit ones, whose relief shows, before she rises
+ * and after she sets as well. */
+static void find_moonlit(const struct dw_work *w, bool *moon)
+{
+    for (size_t a = 0, b; a < w->n; a = b) {
+        bool any = false;
+        for (b = a; b < w->n && w->alt[b] < params.dark_deg; b++)
+            any = any || moonlit(w, b);
+        for (size_t i = a; i < b; i++)
+            moon[i] = any;
+        if (b == a)
+            moon[b++] = false;
+    }
+}
+
 /* A stretch over which the distant contrast stays low; shots that are not known do not end it. */
 static void judge_stretches(struct haze *h)
 {
     struct dw_work *w = h->w;
     double *far = h->usual_far, *limit = h->usual_all;
+    find_moonlit(w, h->moon);
     for (size_t i = 0; i < w->n; i++) {
         double sun = fmin(fmax((w->alt[i] - params.sun_from) / params.sun_over, 0), 1);
         far[i] = calmed(h->far, w->n, i, params.calm);
         limit[i] = params.far_stops + sun * (params.far_sunlit - params.far_stops);
-        h->moon[i] = far[i] < limit[i] && moonlit(w, i);
         if (h->moon[i])
             limit[i] = params.far_sunlit;
     }
