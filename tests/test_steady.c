@@ -3,6 +3,7 @@
 #include "check_main.h"
 #include "fake_shoot.h"
 
+#include "decide/compare.h"
 #include "decide/pairs.h"
 #include "decide/steady.h"
 
@@ -259,8 +260,8 @@ START_TEST(known_errors_are_found)
 END_TEST
 
 /* A black that the camera measures anew for every shot, and tells nobody, is found beside its
- * neighbours from dark tiles, and stands with the frames' sources; where it stands still, nothing is
- * put right. */
+ * neighbours from dark tiles, and stands with the frames' sources; where it stands still, nothing
+ * is put right. */
 START_TEST(a_black_that_jumps_is_found)
 {
     struct fake_params p = fake_defaults((unsigned)(1 + _i / 2));
@@ -299,6 +300,23 @@ START_TEST(fog_that_ends_is_light)
         worst = fmax(worst, fabs(r.error[i] - r.shoot.error[i] - later));
     ck_assert_msg(worst < 0.05, "seed %u: %.4f", p.seed, worst);
     done(&r);
+}
+END_TEST
+
+/* Unrest of two hours is weather and no event, four bends are one, and stand as they are where all
+ * about is rest. By hand: sqrt(2^2 - 1^2). */
+START_TEST(only_unusual_unrest_counts)
+{
+    double own[100], unrest[100];
+    for (int usual = 0; usual <= 1; usual++) {
+        for (int i = 0; i < 100; i++)
+            own[i] = i >= 50 && i < 54 ? 2 : usual;
+        dw_unusual_unrest(own, 100, unrest);
+        for (int i = 0; i < 100; i++)
+            ck_assert_double_eq_tol(unrest[i], i >= 50 && i < 54 ? sqrt(usual ? 3 : 4) : 0, 1e-12);
+    }
+    dw_unusual_unrest(own, 1, unrest);
+    ck_assert_double_eq(unrest[0], 0); /* one alone is usual */
 }
 END_TEST
 
@@ -736,6 +754,7 @@ int main(void)
     tcase_add_loop_test(t, known_errors_are_found, 0, 3 * (int)(sizeof cases / sizeof cases[0]));
     tcase_add_loop_test(t, a_black_that_jumps_is_found, 0, 6);
     tcase_add_loop_test(t, fog_that_ends_is_light, 0, 3);
+    tcase_add_test(t, only_unusual_unrest_counts);
     tcase_add_loop_test(t, headlights_on_all_the_sky_are_no_exposure_error, 0, 3);
     tcase_add_loop_test(t, dark_current_is_found_from_dark_tiles, 0, 4);
     tcase_add_test(t, one_mornings_weather_is_not_the_next_ones);

@@ -50,10 +50,14 @@ void dw_own_first_drift(struct dw_compare *c);
 void dw_own_drift(struct dw_compare *c, double *work);
 void dw_own_noise(struct dw_compare *c);
 /* unrest.c. How much light is seen to bend by the picture's contrasts over shots i .. i+3: rms
- * third difference per unit_s cubed, stops, of the middle region; 0 where part of the picture stood
- * still. unrest: a value a shot. False when memory ran out. */
+ * third difference per unit_s cubed, stops, of the middle region, as far as that is unusual; 0
+ * where part of the picture stood still. unrest: a value a shot. False when memory ran out. */
 bool dw_own_unrest(const struct dw_compare *c, double unit_s, struct dw_arena *arena,
                    double *unrest);
+/* Unrest that goes on is weather, broken cloud, in which errors are told by the many shots about;
+ * only what exceeds the usual of the half hour on either side is an event of its own: squares are
+ * subtracted. own, unrest: n values. */
+void dw_unusual_unrest(const double *own, size_t n, double *unrest);
 /* How much the black level wanders; work: room for `steps` doubles. */
 void dw_own_black(struct dw_compare *c, double *work);
 

@@ -10,10 +10,12 @@
 
 #include <math.h>
 
-#define LEAST_TILES 8   /* of a region, or its middle says nothing */
-#define LEAST_REGIONS 4 /* of the picture */
-#define STILLEST 0.2    /* share of the regions that may stand still in what is called light */
-#define MOST_RATIO 3.0  /* the middle region is not believed to bend by more times that */
+#define LEAST_TILES 8    /* of a region, or its middle says nothing */
+#define LEAST_REGIONS 4  /* of the picture */
+#define STILLEST 0.2     /* share of the regions that may stand still in what is called light */
+#define MOST_RATIO 3.0   /* the middle region is not believed to bend by more times that */
+#define USUAL 15         /* bends on either side that tell what is usual: half an hour at 120 s */
+#define USUAL_SHARE 0.65 /* of them rest, or to bend is usual */
 #define MEDIAN_VARIANCE 1.5707963267948966 /* of a median, in variances of a mean: pi/2 */
 
 /* Middle change of each region beside the common one in step j (NAN unknown), and the variance that
@@ -46,6 +48,18 @@ static double bend_at(double *square, size_t n, double q)
     return sqrt(fmax(0, dw_quantile(square, n, q)));
 }
 
+void dw_unusual_unrest(const double *own, size_t n, double *unrest)
+{
+    for (size_t i = 0; i < n; i++) {
+        size_t first = i > USUAL ? i - USUAL : 0, end = i + USUAL < n ? i + USUAL + 1 : n;
+        double work[2 * USUAL + 1];
+        for (size_t k = first; k < end; k++)
+            work[k - first] = own[k];
+        double usual = dw_quantile(work, end - first, USUAL_SHARE);
+        unrest[i] = sqrt(fmax(0, own[i] * own[i] - usual * usual));
+    }
+}
+
 bool dw_own_unrest(const struct dw_compare *c, double unit_s, struct dw_arena *arena,
                    double *unrest)
 {
@@ -53,10 +67,10 @@ bool dw_own_unrest(const struct dw_compare *c, double unit_s, struct dw_arena *a
     double *change = DW_TAKE(arena, c->steps * regions, double);
     double *var = DW_TAKE(arena, c->steps * regions, double);
     double *work = DW_TAKE(arena, regions * DW_COMPARE_REGION * DW_COMPARE_REGION, double);
-    double *stillest = DW_TAKE(arena, bends, double);
+    double *stillest = DW_TAKE(arena, bends, double), *own = DW_TAKE(arena, bends, double);
     for (size_t i = 0; i < c->g->n; i++)
         unrest[i] = 0;
-    if (!change || !var || !work || !stillest)
+    if (!change || !var || !work || !stillest || !own)
         return false;
     for (size_t j = 0; j < c->steps; j++)
         find_middles(c, j, change + j * regions, var + j * regions, work);
@@ -82,8 +96,9 @@ bool dw_own_unrest(const struct dw_compare *c, double unit_s, struct dw_arena *a
         /* a bend that passes through zero is no rest: its neighbours speak for it */
         double around = fmax(stillest[i], i ? stillest[i - 1] : 0);
         around = fmax(around, i + 1 < bends ? stillest[i + 1] : 0);
-        unrest[i] = fmin(unrest[i], MOST_RATIO * around);
+        own[i] = fmin(unrest[i], MOST_RATIO * around);
     }
+    dw_unusual_unrest(own, bends, unrest);
     dw_arena_free_to(arena, mark);
     return true;
 }
