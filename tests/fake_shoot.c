@@ -385,11 +385,31 @@ struct fake_shoot fake_reversed(const struct fake_shoot *f)
     return r;
 }
 
-/* What a cubic through seven neighbours leaves of the middle one. Savitzky & Golay 1964, Anal.
- * Chem. 36, 1627: weights -2 3 6 7 6 3 -2 over 21. */
-static double rest_of_seven(const double *v)
+struct dw_decision fake_decide(const struct fake_shoot *f)
+{
+    struct dw_decide_params params = DW_DECIDE_DEFAULTS;
+    params.has_site = true;
+    params.site = f->params.site;
+    struct dw_decision d;
+    struct dw_error err = {0};
+    if (dw_decide(&f->shots, &f->survey, &params, NULL, &d, &err) != DW_OK) {
+        fprintf(stderr, "# an invented shoot could not be decided: %s\n", err.text);
+        exit(1);
+    }
+    return d;
+}
+
+double fake_rest_of_seven(const double *v)
 {
     return v[3] - (-2 * (v[0] + v[6]) + 3 * (v[1] + v[5]) + 6 * (v[2] + v[4]) + 7 * v[3]) / 21;
+}
+
+double fake_fast_rms(const double *v, size_t n)
+{
+    double sum = 0;
+    for (size_t i = 0; i + 6 < n; i++)
+        sum += fake_rest_of_seven(v + i) * fake_rest_of_seven(v + i);
+    return sqrt(sum / (double)(n - 6));
 }
 
 static bool seven_in_a_row(const struct fake_shoot *f, size_t i, size_t reach)
@@ -421,7 +441,7 @@ static struct sums collect(const struct fake_shoot *f, const double *estimate, d
             b[j] = f->error[i - 3 + j];
             d[j] = a[j] - b[j];
         }
-        double x = rest_of_seven(a), y = rest_of_seven(b), e = rest_of_seven(d);
+        double x = fake_rest_of_seven(a), y = fake_rest_of_seven(b), e = fake_rest_of_seven(d);
         double second = d[3] - (d[2] + d[4]) / 2;
         t.xx += x * x;
         t.yy += y * y;

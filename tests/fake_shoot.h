@@ -55,12 +55,21 @@ struct fake_shoot {
     float *light;  /* log2 of each tile's true light, n*tiles */
     double (*colour)[2]; /* true errors of red and blue of each shot's settings, stops */
     double *corner;      /* stops lost in the corner */
-    bool *spoiled; /* headlights in it, or a record that is wrong */
+    bool *spoiled;       /* headlights in it, or a record that is wrong */
 };
 struct fake_shoot fake_make(const struct fake_params *params);
 void fake_free(struct fake_shoot *f);
 /* The same shoot, told from its end. */
 struct fake_shoot fake_reversed(const struct fake_shoot *f);
+
+/* What decide says of it at its site, by its defaults. A test that it refuses, or warns of, ends
+ * there as failed. */
+struct dw_decision fake_decide(const struct fake_shoot *f);
+
+/* What a cubic through seven neighbours leaves of the middle one, v[3] (Savitzky & Golay 1964,
+ * Anal. Chem. 36, 1627); and the rms of that over n values in a row. */
+double fake_rest_of_seven(const double *v);
+double fake_fast_rms(const double *v, size_t n);
 
 /* rms of estimate - truth over shots without spoil whose sun altitude lies in low..high, after a
  * cubic through 7 neighbours is taken off. Only runs of seven shots of equal spacing count. */

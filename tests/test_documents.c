@@ -117,13 +117,10 @@ static bool same(double a, double b)
     return memcmp(&a, &b, sizeof a) == 0 || (isnan(a) && isnan(b));
 }
 
-static void check_frames_round_trip(void)
+/* Frames 3 to 5: displaced, unevenly shaded, both; two with a black of their own. */
+static void put_right_frames(void)
 {
-    struct dw_frame *f;
-    size_t n;
-    struct dw_error err = {0};
-    s->d.frame[1].sun_alt_deg = (double)NAN;
-    for (int i = 2; i < 5; i++) { /* displaced, unevenly shaded, both */
+    for (int i = 2; i < 5; i++) {
         struct dw_source *p = &s->d.frame[i].source[0];
         if (i != 3) {
             p->shift_x = -7.25;
@@ -136,6 +133,15 @@ static void check_frames_round_trip(void)
             p->shade[1] = -2.0 / 7;
         }
     }
+}
+
+static void check_frames_round_trip(void)
+{
+    struct dw_frame *f;
+    size_t n;
+    struct dw_error err = {0};
+    s->d.frame[1].sun_alt_deg = (double)NAN;
+    put_right_frames();
     ck_assert_int_eq(dw_write_frames(s->dir, &s->shots, &s->d, NULL), DW_OK);
     ck_assert_msg(dw_read_frames(s->dir, &s->shots, &f, &n, &err) == DW_OK, "%s", err.text);
     ck_assert_uint_eq(n, 6);
@@ -217,7 +223,11 @@ START_TEST(damaged_frames_are_refused)
     static const char *const bad[][2] = {{"2:0.699999", "2:zz0.69"},
                                          {":1:1.00999999:", ":"},
                                          {"1,2025", "7,2025"},
+                                         {":m-7.25:", ":n-7.25:"},
+                                         {":s0.43333333333333335:", ":s"},
+                                         {":b-0.33333333333333331", ":b"},
                                          {"stars", "starz"}};
+    put_right_frames();
     for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
         struct dw_frame *f;
         size_t n;

@@ -51,18 +51,6 @@ static void put_lamps(struct fake_shoot *f, const struct lamps *l)
     }
 }
 
-static struct dw_decision decide(const struct fake_shoot *f)
-{
-    struct dw_decide_params params = DW_DECIDE_DEFAULTS;
-    params.has_site = true;
-    params.site = f->params.site;
-    struct dw_decision d;
-    struct dw_error err = {0};
-    ck_assert_msg(dw_decide(&f->shots, &f->survey, &params, NULL, &d, &err) == DW_OK, "%s",
-                  err.text);
-    return d;
-}
-
 static double gain(const struct dw_decision *d, size_t i)
 {
     return d->frame[i].source[0].gain_stops;
@@ -89,7 +77,7 @@ START_TEST(a_lit_room_does_not_lead_the_key)
     ck_assert(rise > set && set > 0);
     struct lamps room = {60, set, _i ? rise : set + 4.5 * 3600, 0.05, 0.7, false};
     put_lamps(&f, &room);
-    struct dw_decision d = decide(&f), e = decide(&plain);
+    struct dw_decision d = fake_decide(&f), e = fake_decide(&plain);
     ck_assert_uint_eq(d.n_frames, e.n_frames);
     double worst = 0, apart = 0, least = INFINITY;
     for (size_t i = 0; i < d.n_frames; i++) {
@@ -131,7 +119,7 @@ START_TEST(a_lit_street_counts)
     struct fake_shoot plain = fake_make(&p), f = fake_make(&p);
     struct lamps street = {0.04, 0, INFINITY, 1, 0, true};
     put_lamps(&f, &street);
-    struct dw_decision d = decide(&f), e = decide(&plain);
+    struct dw_decision d = fake_decide(&f), e = fake_decide(&plain);
     double sum = 0, n = 0;
     for (size_t i = 0; i < d.n_frames; i++)
         if (d.frame[i].sun_alt_deg < -18) {

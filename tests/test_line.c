@@ -51,18 +51,6 @@ START_TEST(key_follows_the_light_softly)
 }
 END_TEST
 
-static struct dw_decision decide(const struct fake_shoot *f)
-{
-    struct dw_decide_params params = DW_DECIDE_DEFAULTS;
-    params.has_site = true;
-    params.site = f->params.site;
-    struct dw_decision d;
-    struct dw_error err = {0};
-    ck_assert_msg(dw_decide(&f->shots, &f->survey, &params, NULL, &d, &err) == DW_OK, "%s",
-                  err.text);
-    return d;
-}
-
 /* CIE 1976 lightness of a linear level. */
 static double lightness(double y)
 {
@@ -84,7 +72,7 @@ START_TEST(key_is_smooth_and_no_limits_are_missed)
     p.cloud = skies[_i].cloud;
     p.moonrise_utc = skies[_i].moon > 0 ? p.start_utc + 3600 * skies[_i].moon : 0;
     struct fake_shoot f = fake_make(&p);
-    struct dw_decision d = decide(&f);
+    struct dw_decision d = fake_decide(&f);
     double worst = 0, bright = 0, dark = 1;
     for (size_t i = 0; i < d.n_frames; i++) {
         ck_assert(d.frame[i].key > 0.01 && d.frame[i].key < 0.3);
@@ -111,7 +99,7 @@ START_TEST(gain_brings_the_key_to_one)
 {
     struct fake_params p = fake_defaults(2);
     struct fake_shoot f = fake_make(&p);
-    struct dw_decision d = decide(&f);
+    struct dw_decision d = fake_decide(&f);
     double worst = 0;
     for (size_t i = 0; i < d.n_frames; i++) {
         const struct dw_source *s = &d.frame[i].source[0];
@@ -135,7 +123,7 @@ START_TEST(three_fades_have_their_own_windows)
 {
     struct fake_params p = fake_defaults(3);
     struct fake_shoot f = fake_make(&p);
-    struct dw_decision d = decide(&f);
+    struct dw_decision d = fake_decide(&f);
     for (size_t i = 0; i < d.n_frames; i++) {
         const struct dw_frame *r = &d.frame[i];
         double h = r->sun_alt_deg;

@@ -1,23 +1,10 @@
 /* test_settings.c: colours and shading that change with the camera's settings, on whole invented
  * shoots with truth, from their files on. The generator's sensor and lens are none of ours. */
 #include "check_main.h"
+#include "fake_shoot.h"
 #include "invented.h"
 
 #include <math.h>
-
-/* What a cubic through seven neighbours leaves (Savitzky & Golay 1964), rms. */
-static double fast_rms(const double *x, size_t n)
-{
-    static const double w[7] = {-2, 3, 6, 7, 6, 3, -2};
-    double sum = 0;
-    for (size_t i = 3; i + 3 < n; i++) {
-        double r = x[i];
-        for (size_t k = 0; k < 7; k++)
-            r -= w[k] * x[i + k - 3] / 21;
-        sum += r * r;
-    }
-    return sqrt(sum / (double)(n - 6));
-}
 
 enum { FRAMES = 100 };
 #define DUSK "--seed %d --size 600x400 --frames 100 --start 2025-03-28T16:20:00Z --jobs 2"
@@ -44,7 +31,7 @@ START_TEST(differences_are_put_right_over_dusk)
             before[i] = (q == 2 ? -1 : 1) * strtod(dw_csv_field(&t, i, at), NULL);
             after[i] = before[i] + fix[q];
         }
-        double was = fast_rms(before, FRAMES), is = fast_rms(after, FRAMES);
+        double was = fake_fast_rms(before, FRAMES), is = fake_fast_rms(after, FRAMES);
         /* colours have 0.0002 stop of each exposure's own besides */
         ck_assert_msg(was > 0.002 && is < 0.1 * was, "%s: %.5f before, %.5f left", column[q], was,
                       is);

@@ -174,22 +174,10 @@ struct result {
     double *error;
 };
 
-static struct dw_decision decide_shoot(const struct fake_shoot *f)
-{
-    struct dw_decide_params params = DW_DECIDE_DEFAULTS;
-    params.has_site = true;
-    params.site = f->params.site;
-    struct dw_decision d;
-    struct dw_error err = {0};
-    enum dw_status status = dw_decide(&f->shots, &f->survey, &params, NULL, &d, &err);
-    ck_assert_msg(status == DW_OK, "%s", err.text);
-    return d;
-}
-
 static struct result decide(const struct fake_params *p)
 {
     struct result r = {.shoot = fake_make(p)};
-    r.decision = decide_shoot(&r.shoot);
+    r.decision = fake_decide(&r.shoot);
     r.error = calloc(r.shoot.shots.n, sizeof *r.error);
     for (size_t i = 0; i < r.shoot.shots.n; i++)
         r.error[i] = r.decision.ledger[i].flicker_stops;
@@ -418,9 +406,7 @@ START_TEST(shots_without_a_record_are_as_steady_as_their_neighbours)
         if (r.shoot.shots.shot[i + 3].file_number - r.shoot.shots.shot[i - 3].file_number != 6 ||
             fabs(r.shoot.alt[i]) < 14)
             continue;
-        double rest =
-            v[3] - (-2 * (v[0] + v[6]) + 3 * (v[1] + v[5]) + 6 * (v[2] + v[4]) + 7 * v[3]) / 21;
-        worst = fmax(worst, fabs(rest));
+        worst = fmax(worst, fabs(fake_rest_of_seven(v)));
     }
     ck_assert_double_lt(worst, 0.004);
     ck_assert(r.decision.ledger[47].faults & DW_NO_EXPOSURE);
@@ -685,7 +671,7 @@ START_TEST(what_cannot_be_compared_is_no_flicker)
         for (int c = 0; c < 3; c++)
             r.shoot.survey.measure[left ? 31 : 30].tile[k].mean[c] = NAN;
     }
-    struct dw_decision again = decide_shoot(&r.shoot);
+    struct dw_decision again = fake_decide(&r.shoot);
     ck_assert(again.ledger[30].use && again.ledger[31].use);
     ck_assert_double_lt(again.after.all, 2 * usual);
     dw_decision_free(&again);

@@ -6,18 +6,6 @@
 #include <math.h>
 #include <stdlib.h>
 
-static struct dw_decision decide(const struct fake_shoot *f)
-{
-    struct dw_decide_params params = DW_DECIDE_DEFAULTS;
-    struct dw_decision d;
-    struct dw_error err = {0};
-    struct dw_run run = {.jobs = 1};
-    params.has_site = true;
-    params.site = f->params.site;
-    ck_assert_msg(dw_decide(&f->shots, &f->survey, &params, &run, &d, &err) >= 0, "%s", err.text);
-    return d;
-}
-
 static struct fake_params uneven(unsigned seed)
 {
     struct fake_params p = fake_defaults(seed);
@@ -25,20 +13,6 @@ static struct fake_params uneven(unsigned seed)
     p.stop_down = 2;
     p.shading = 1.5;
     return p;
-}
-
-/* rms of x without a cubic through 7 of its neighbours (Savitzky & Golay 1964). */
-static double fast_rms(const double *x, size_t n)
-{
-    static const double w[7] = {-2, 3, 6, 7, 6, 3, -2};
-    double sum = 0;
-    for (size_t i = 3; i + 3 < n; i++) {
-        double r = x[i];
-        for (size_t k = 0; k < 7; k++)
-            r -= w[k] * x[i + k - 3] / 21;
-        sum += r * r;
-    }
-    return sqrt(sum / (double)(n - 6));
 }
 
 /* What is left of each shot's error of red, blue, and light in the corner, with the frames'
@@ -57,7 +31,7 @@ static void left(const struct fake_shoot *f, const struct dw_decision *d, int ap
                              s->shade[0] + s->shade[1]};
             x[i] = (q < 2 ? f->colour[s->shot][q] : -f->corner[s->shot]) + applied * fix[q];
         }
-        rms[q] = fast_rms(x, n);
+        rms[q] = fake_fast_rms(x, n);
     }
     free(x);
 }
@@ -68,7 +42,7 @@ START_TEST(planted_differences_are_put_right)
     struct fake_params p = uneven((unsigned)_i + 3);
     p.glow = 0.6;
     struct fake_shoot f = fake_make(&p);
-    struct dw_decision d = decide(&f);
+    struct dw_decision d = fake_decide(&f);
     double before[3], after[3];
     left(&f, &d, 0, before);
     left(&f, &d, 1, after);
@@ -89,7 +63,7 @@ START_TEST(cars_are_no_settings)
     p.headlight_colour = 0.3;
     p.veil = 1;
     struct fake_shoot f = fake_make(&p);
-    struct dw_decision d = decide(&f);
+    struct dw_decision d = fake_decide(&f);
     double before[3], after[3];
     left(&f, &d, 0, before);
     left(&f, &d, 1, after);
@@ -105,7 +79,7 @@ START_TEST(planted_differences_lie_within_their_uncertainty)
 {
     struct fake_params p = uneven((unsigned)_i + 3);
     struct fake_shoot f = fake_make(&p);
-    struct dw_decision d = decide(&f);
+    struct dw_decision d = fake_decide(&f);
     double sum = 0, count = 0;
     for (size_t k = 0; k < d.n_settings; k++) {
         const struct dw_setting_error *s = &d.setting[k];
@@ -158,7 +132,7 @@ START_TEST(an_even_camera_is_let_be)
         break;
     }
     struct fake_shoot f = fake_make(&p);
-    struct dw_decision d = decide(&f);
+    struct dw_decision d = fake_decide(&f);
     ck_assert_uint_eq(d.n_settings, 0);
     for (size_t i = 0; i < d.n_frames; i++)
         for (int k = 0; k < d.frame[i].n_sources; k++) {
@@ -178,7 +152,7 @@ START_TEST(the_order_of_time_does_not_matter)
     p.frames = 300;
     p.start_utc += 4 * 3600; /* over dusk */
     struct fake_shoot f = fake_make(&p), r = fake_reversed(&f);
-    struct dw_decision a = decide(&f), b = decide(&r);
+    struct dw_decision a = fake_decide(&f), b = fake_decide(&r);
     ck_assert_uint_gt(a.n_settings, 20);
     ck_assert_uint_eq(a.n_settings, b.n_settings);
     size_t same = 0;
@@ -208,7 +182,7 @@ START_TEST(one_setting_tells_nothing)
     p.flat = _i == 0;
     p.frames = frames[_i];
     struct fake_shoot f = fake_make(&p);
-    struct dw_decision d = decide(&f);
+    struct dw_decision d = fake_decide(&f);
     ck_assert_uint_eq(d.n_settings, 0);
     dw_decision_free(&d);
     fake_free(&f);

@@ -235,5 +235,8 @@ enum dw_status dw_lamps(struct dw_work *w, const struct dw_facts *facts, struct 
         judge(w, &g, excess, standing, burnt);
     }
     dw_arena_free_to(&w->arena, mark);
-    return dw_tiles(w, facts, err); /* once more, without them */
+    for (size_t k = 0; k < tiles; k++)
+        if (w->lamp[k])
+            return dw_tiles(w, facts, err); /* once more, without them */
+    return DW_OK;
 }

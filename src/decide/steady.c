@@ -36,12 +36,12 @@ struct task {
     size_t *shot;
     double *time, *alt;
     bool *loose;
-    double *e_fast;    /* variance of e beside its neighbours */
     float (*shift)[2]; /* of the view, tiles */
     struct dw_pair *pair;
     size_t n_pairs;
     double *change; /* of the law, per pair */
-    double *weight, *stiff, *tie, *s, *e, *e_var, *offset, *work;
+    double *weight, *stiff, *tie, *s, *e, *offset, *work;
+    double *e_var, *e_fast; /* variance of e; and of what it is beside its neighbours */
     int (*setting)[DW_MAX_CLASSES];
     int classes;
     double *jump;            /* per shot: its record is wrong by this, as all tiles say; already
@@ -353,6 +353,7 @@ static bool take_room(struct task *t)
     t->s = DW_TAKE(a, t->w->n, double);
     t->e = DW_TAKE(a, t->w->n, double);
     t->e_var = DW_TAKE(a, t->w->n, double);
+    t->e_fast = DW_TAKE(a, t->w->n, double);
     t->offset = DW_TAKE(a, MOST_SETTINGS, double);
     t->work = DW_TAKE(a, t->w->n, double);
     t->jump = DW_TAKE(a, t->w->n, double);
@@ -362,8 +363,9 @@ static bool take_room(struct task *t)
     t->beside.black_var = DW_TAKE(a, t->w->n, double);
     t->setting = dw_arena_take(a, t->w->n, sizeof *t->setting);
     return t->shot && t->time && t->alt && t->loose && t->shift && t->pair && t->change &&
-           t->weight && t->stiff && t->tie && t->s && t->e && t->e_var && t->offset && t->work &&
-           t->jump && t->beside.unrest && t->beside.black && t->beside.black_var && t->setting;
+           t->weight && t->stiff && t->tie && t->s && t->e && t->e_var && t->e_fast && t->offset &&
+           t->work && t->jump && t->beside.unrest && t->beside.black && t->beside.black_var &&
+           t->setting;
 }
 
 /* What is left on still tiles: second differences of the pairs freed of what was found, and how
@@ -435,13 +437,12 @@ enum dw_status dw_steady(struct dw_work *w, struct dw_error *err)
     struct task t = {.w = w, .p = &defaults, .sigma = defaults.error_stops};
     w->error = DW_TAKE(&w->arena, w->n, double);
     w->error_var = DW_TAKE(&w->arena, w->n, double);
-    t.e_fast = DW_TAKE(&w->arena, w->n, double);
     w->jump = DW_TAKE(&w->arena, w->n, double);
     w->left = DW_TAKE(&w->arena, w->n, double);
     w->before = DW_TAKE(&w->arena, w->n, double);
     w->black = DW_TAKE(&w->arena, w->n, double);
-    if (!w->error || !w->error_var || !t.e_fast || !w->jump || !w->left || !w->before ||
-        !w->black || !take_room(&t))
+    if (!w->error || !w->error_var || !w->jump || !w->left || !w->before || !w->black ||
+        !take_room(&t))
         return no_room(err);
     for (size_t i = 0; i < w->n; i++) {
         w->left[i] = w->before[i] = (double)NAN;

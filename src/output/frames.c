@@ -11,18 +11,18 @@
 
 #define HEADER "number,utc,utc_s,sun_alt_deg,key,day,balance,stars,sources,files"
 
-/* One source: shot:weight:gain:turn:red:green:blue, behind it :right:down:roll where the camera was
- * displaced, then :two:four where the lens' shading is evened out, and at the end :b and a number
- * where its black is its own; `shot` counts the ledger's rows from 1. */
+/* One source: shot:weight:gain:turn:red:green:blue, and behind it in this order, each only where it
+ * does something, :mRIGHT:DOWN:ROLL (the camera was moved), :sTWO:FOUR (the lens' shading is evened
+ * out), :bDN (its black is its own); `shot` counts the ledger's rows from 1. */
 static void add_source(struct dw_buffer *b, const struct dw_source *s)
 {
     dw_buffer_printf(b, "%lu:%.9g:%.17g:%.17g:%.9g:%.9g:%.9g", (unsigned long)s->shot + 1,
                      (double)s->weight, s->gain_stops, s->turn_deg, (double)s->chroma[0],
                      (double)s->chroma[1], (double)s->chroma[2]);
     if (s->shift_x != 0 || s->shift_y != 0 || s->roll_deg != 0)
-        dw_buffer_printf(b, ":%.17g:%.17g:%.17g", s->shift_x, s->shift_y, s->roll_deg);
+        dw_buffer_printf(b, ":m%.17g:%.17g:%.17g", s->shift_x, s->shift_y, s->roll_deg);
     if (s->shade[0] != 0 || s->shade[1] != 0)
-        dw_buffer_printf(b, ":%.17g:%.17g", s->shade[0], s->shade[1]);
+        dw_buffer_printf(b, ":s%.17g:%.17g", s->shade[0], s->shade[1]);
     if (s->black_dn != 0)
         dw_buffer_printf(b, ":b%.17g", s->black_dn);
 }
@@ -78,38 +78,39 @@ enum dw_status dw_write_frames(const char *dir, const struct dw_shots *shots,
     return dw_document_commit(dir, "frames.csv", &b, err);
 }
 
-/* Reads a number that ends at `stop`; *text moves behind it. */
-static bool take_number(const char **text, char stop, double *out)
+/* Reads n numbers with colons between them; *text moves behind the last. */
+static bool take_numbers(const char **text, size_t n, double *out)
 {
-    char *end;
-    *out = strtod(*text, &end);
-    if (end == *text || *end != stop)
-        return false;
-    *text = *end ? end + 1 : end;
+    for (size_t i = 0; i < n; i++) {
+        char *end;
+        if (i > 0 && *(*text)++ != ':')
+            return false;
+        out[i] = strtod(*text, &end);
+        if (end == *text)
+            return false;
+        *text = end;
+    }
     return true;
 }
 
+/* The same behind a colon and a letter. That the part is not there is no error. */
+static bool take_part(const char **text, char letter, size_t n, double *out)
+{
+    if ((*text)[0] != ':' || (*text)[1] != letter)
+        return true;
+    *text += 2;
+    return take_numbers(text, n, out);
+}
+
+/* *text moves behind the source and the blank after it. */
 static bool read_source(const char **text, size_t n_shots, bool last, struct dw_source *s)
 {
-    double v[12] = {0}, black = 0;
-    const char end = last ? '\0' : ' ';
-    size_t colons = 0;
-    bool own_black = false;
-    for (const char *c = *text; *c && *c != ' ' && !own_black; c++) {
-        own_black = c[0] == ':' && c[1] == 'b';
-        colons += *c == ':' && !own_black;
-    }
-    bool moved = colons == 9 || colons == 11, shaded = colons == 8 || colons == 11;
-    if (colons != 6 && !moved && !shaded)
+    double v[7], moved[3] = {0}, shade[2] = {0}, black = 0;
+    if (!take_numbers(text, 7, v) || !take_part(text, 'm', 3, moved) ||
+        !take_part(text, 's', 2, shade) || !take_part(text, 'b', 1, &black) ||
+        **text != (last ? '\0' : ' '))
         return false;
-    for (size_t i = 0; i <= colons; i++)
-        if (!take_number(text, i < colons || own_black ? ':' : end, &v[i]))
-            return false;
-    if (own_black) {
-        ++*text; /* the b */
-        if (!take_number(text, end, &black))
-            return false;
-    }
+    *text += !last;
     if (!(v[0] >= 1 && v[0] <= (double)n_shots) || v[0] != floor(v[0]))
         return false;
     *s = (struct dw_source){.shot = (uint32_t)v[0] - 1,
@@ -118,10 +119,10 @@ static bool read_source(const char **text, size_t n_shots, bool last, struct dw_
                             .turn_deg = v[3],
                             .chroma = {(float)v[4], (float)v[5], (float)v[6]},
                             .black_dn = black,
-                            .shift_x = moved ? v[7] : 0,
-                            .shift_y = moved ? v[8] : 0,
-                            .roll_deg = moved ? v[9] : 0,
-                            .shade = {shaded ? v[colons - 1] : 0, shaded ? v[colons] : 0}};
+                            .shift_x = moved[0],
+                            .shift_y = moved[1],
+                            .roll_deg = moved[2],
+                            .shade = {shade[0], shade[1]}};
     return true;
 }
 
@@ -129,7 +130,7 @@ static bool read_source(const char **text, size_t n_shots, bool last, struct dw_
 static bool read_number(const char *field, double *out)
 {
     *out = (double)NAN;
-    return *field == '\0' || take_number(&field, '\0', out);
+    return *field == '\0' || (take_numbers(&field, 1, out) && *field == '\0');
 }
 
 struct columns {

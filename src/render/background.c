@@ -16,7 +16,7 @@ static int first_of(int tile, int tiles, int pixels)
     return (int)((long)tile * pixels / tiles);
 }
 
-enum dw_status dw_background_begin(struct dw_background *b, int width, int height, float lowest,
+enum dw_status dw_background_begin(struct dw_background *b, int width, int height,
                                    struct dw_error *err)
 {
     int longer = width > height ? width : height;
@@ -24,7 +24,6 @@ enum dw_status dw_background_begin(struct dw_background *b, int width, int heigh
     tile = tile < SMALLEST_TILE ? SMALLEST_TILE : tile;
     b->width = width;
     b->height = height;
-    b->floor = lowest;
     b->cols = dw_coarse_tiles(width, tile);
     b->rows = dw_coarse_tiles(height, tile);
     b->step_x = b->step_y = tile / SAMPLES_ALONG < 1 ? 1 : tile / SAMPLES_ALONG;
@@ -40,8 +39,7 @@ enum dw_status dw_background_begin(struct dw_background *b, int width, int heigh
         return dw_fail(err, DW_ERR_MEMORY, "no memory for the background of %dx%d pixels", width,
                        height);
     memset(b->count.p, 0, cols * sizeof(size_t));
-    for (size_t i = 0; i < cols * rows; i++)
-        ((float *)b->level.p)[i] = lowest;
+    memset(b->level.p, 0, cols * rows * sizeof(float));
     return DW_OK;
 }
 
@@ -117,8 +115,6 @@ void dw_background_end(struct dw_background *b)
         combine(level, other, b->cols, b->rows, 1, b->cols, pass == 1);
         combine(other, level, b->rows, b->cols, b->cols, 1, pass == 1);
     }
-    for (int i = 0; i < b->cols * b->rows; i++)
-        level[i] = level[i] > b->floor ? level[i] : b->floor;
 }
 
 void dw_background_row(struct dw_background *b, int y, int width, int height, float *out)

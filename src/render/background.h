@@ -12,9 +12,8 @@
 /* Zero it before the first use; work space is kept. */
 struct dw_background {
     int width, height, cols, rows;
-    float floor;               /* no level is lower */
-    int step_x, step_y;        /* not every pixel is looked at */
-    int tile_row;              /* being collected */
+    int step_x, step_y;         /* not every pixel is looked at */
+    int tile_row;               /* being collected */
     struct dw_space_kept taken; /* samples of this tile row, `room` for each tile */
     struct dw_space_kept count; /* how many, per tile */
     struct dw_space_kept level; /* cols * rows, twice */
@@ -23,7 +22,7 @@ struct dw_background {
 };
 
 /* For a picture of this size. Errors: DW_ERR_MEMORY. */
-enum dw_status dw_background_begin(struct dw_background *b, int width, int height, float lowest,
+enum dw_status dw_background_begin(struct dw_background *b, int width, int height,
                                    struct dw_error *err);
 /* True for rows that add() wants to see. */
 bool dw_background_wants(const struct dw_background *b, int y);

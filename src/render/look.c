@@ -247,7 +247,7 @@ static enum dw_status learn_background(const struct dw_linear *light, const stru
                                        float *rows, struct dw_background *b, struct dw_error *err)
 {
     size_t w = (size_t)light->width;
-    enum dw_status s = dw_background_begin(b, light->width, light->height, 0, err);
+    enum dw_status s = dw_background_begin(b, light->width, light->height, err);
     if (s < 0)
         return s;
     for (int y = 0; y < light->height; y++) {

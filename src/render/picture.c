@@ -57,7 +57,7 @@ static enum dw_status open_picture(struct dw_picture *p, const struct dw_geometr
     if (s >= 0 && !dw_grow(&p->block, DW_TURN_ROWS * (size_t)g->out_w * pixel_bytes(p)))
         s = dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %d pixels", g->out_w);
     if (s >= 0 && p->plan.lifts)
-        s = dw_background_begin(&p->background, g->cells_w, g->cells_h, 0, err);
+        s = dw_background_begin(&p->background, g->cells_w, g->cells_h, err);
     return s;
 }
 

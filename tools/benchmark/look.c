@@ -50,7 +50,7 @@ static double picture(const struct dw_look_plan *p, float *const rows[8], struct
     double took = 0, clock = clock_cost();
     struct dw_background b = {0};
     float *light[3] = {rows[0], rows[1], rows[2]};
-    if (p->lifts && dw_background_begin(&b, WIDTH, HEIGHT, 0, NULL) == DW_OK) {
+    if (p->lifts && dw_background_begin(&b, WIDTH, HEIGHT, NULL) == DW_OK) {
         for (int y = 0; y < HEIGHT; y++) {
             if (!dw_background_wants(&b, y))
                 continue;

@@ -146,29 +146,17 @@ static void read_judgement(const char *dir, struct score_truth *t)
     dw_csv_free(&c);
 }
 
-/* shot:weight:gain:turn:red:green:blue[:right:down:roll][:two:four], a frame's only source. */
+/* shot:weight:gain:turn:red:green:blue[:mRIGHT:DOWN:ROLL][:sTWO:FOUR][:bDN], a frame's only source. */
 static bool read_source(const char *text, struct score_shot *s)
 {
-    double v[12];
-    int n = 0;
-    char *end;
-    do {
-        v[n] = strtod(text, &end);
-        if (end == text)
-            return false;
-        n++;
-        text = end + 1;
-    } while (*end == ':' && end[1] != 'b' && n < 12);
-    if (*end == ':' && end[1] == 'b') /* its own black */
-        s->own_black = strtod(end + 2, &end);
-    if (*end || (n != 7 && n != 9 && n != 10 && n != 12))
+    double red, green, blue;
+    const char *shade = strstr(text, ":s"), *black = strstr(text, ":b");
+    if (strchr(text, ' ') || sscanf(text, "%*f:%*f:%*f:%*f:%lf:%lf:%lf", &red, &green, &blue) != 3 ||
+        (shade && sscanf(shade, ":s%lf:%lf", &s->shade[0], &s->shade[1]) != 2) ||
+        (black && sscanf(black, ":b%lf", &s->own_black) != 1))
         return false;
-    s->red_fix = log2(v[4] / v[5]);
-    s->blue_fix = log2(v[6] / v[5]);
-    if (n == 9 || n == 12) {
-        s->shade[0] = v[n - 2];
-        s->shade[1] = v[n - 1];
-    }
+    s->red_fix = log2(red / green);
+    s->blue_fix = log2(blue / green);
     return true;
 }
 

@@ -14,7 +14,7 @@ static const struct dw_soft_stars_params {
 static void blame(const struct dw_work *w, struct dw_ledger_row *row, size_t i)
 {
     const struct dw_stars *s = &w->stars;
-    if (dw_few_stars(&w->stars, i)) {
+    if (dw_few_stars(s, i)) {
         dw_blame(row, DW_SOFT, 1,
                  "detail is lost, by dew or focus: stars were blurred until hardly one is seen");
         return;
