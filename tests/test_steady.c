@@ -274,6 +274,38 @@ START_TEST(a_black_that_jumps_is_found)
 }
 END_TEST
 
+/* Steps between invented blacks, each known to 0.03 counts; one step of 20 counts, which no black
+ * makes, tells nothing. What is left has no jumps (a second difference loses the common level). */
+START_TEST(blacks_are_told_from_their_steps)
+{
+    enum { N = 60 };
+    double time[N], b[N], step[N], var[N], found[N], was = 0, left = 0;
+    for (int i = 0; i < N; i++) {
+        time[i] = 120.0 * i;
+        b[i] = 0.5 * sin(7.0 * i * i);
+    }
+    for (int i = 0; i < N; i++) {
+        step[i] = i + 1 < N ? b[i + 1] - b[i] : 0;
+        var[i] = 0.03 * 0.03;
+    }
+    if (_i)
+        step[30] = 20;
+    struct dw_arena arena = {0};
+    const struct dw_beside beside = {
+        .unit_s = 120, .black = step, .black_var = var, .wander = 0.25};
+    ck_assert_int_eq(dw_black_wander(&beside, time, N, &arena, found), DW_OK);
+    for (int i = 1; i + 1 < N; i++) {
+        double e[3];
+        for (int k = 0; k < 3; k++)
+            e[k] = b[i - 1 + k] - found[i - 1 + k];
+        was += pow(b[i] - 0.5 * (b[i - 1] + b[i + 1]), 2);
+        left += pow(e[1] - 0.5 * (e[0] + e[2]), 2);
+    }
+    ck_assert_msg(left < 0.05 * was, "%.4f of %.4f left", left, was);
+    dw_arena_free_to(&arena, 0);
+}
+END_TEST
+
 /* Fog ends within a shot: light bends at once, and what it bends by is not taken for exposure. */
 START_TEST(fog_that_ends_is_light)
 {
@@ -739,6 +771,7 @@ int main(void)
     t = tcase_create("shoots");
     tcase_add_loop_test(t, known_errors_are_found, 0, 3 * (int)(sizeof cases / sizeof cases[0]));
     tcase_add_loop_test(t, a_black_that_jumps_is_found, 0, 6);
+    tcase_add_loop_test(t, blacks_are_told_from_their_steps, 0, 2);
     tcase_add_loop_test(t, fog_that_ends_is_light, 0, 3);
     tcase_add_test(t, only_unusual_unrest_counts);
     tcase_add_loop_test(t, headlights_on_all_the_sky_are_no_exposure_error, 0, 3);

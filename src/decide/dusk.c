@@ -73,12 +73,12 @@ static enum dw_status colours_by_altitude(struct dw_work *w, const struct dw_fac
     return DW_OK;
 }
 
-/* The sun altitude at which the way first exceeds `part`, from the day's end downwards; NAN if it
- * never does. The way never goes back: a cloud that passes is no day. */
+/* The sun altitude at which the way that the colour has gone first exceeds `part`, from the day's
+ * end downwards; NAN if it never does. */
 static double altitude_of(double part, const struct colour *bin, int bins, double low_deg,
                           struct colour day, struct colour way)
 {
-    double square = way.red * way.red + way.blue * way.blue, gone = 0, gone_deg = low_deg + bins;
+    double square = way.red * way.red + way.blue * way.blue, last = 0, last_deg = low_deg + bins;
     for (int b = bins - 1; b >= 0; b--) {
         if (isnan(bin[b].red))
             continue;
@@ -86,10 +86,9 @@ static double altitude_of(double part, const struct colour *bin, int bins, doubl
                p = ((bin[b].red - day.red) * way.red + (bin[b].blue - day.blue) * way.blue) /
                    square;
         if (p >= part)
-            return p > gone ? gone_deg + (deg - gone_deg) * (part - gone) / (p - gone) : deg;
-        if (p > gone)
-            gone = p;
-        gone_deg = deg;
+            return last_deg + (deg - last_deg) * (part - last) / (p - last);
+        last = p;
+        last_deg = deg;
     }
     return (double)NAN;
 }

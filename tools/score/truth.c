@@ -146,12 +146,14 @@ static void read_judgement(const char *dir, struct score_truth *t)
     dw_csv_free(&c);
 }
 
-/* shot:weight:gain:turn:red:green:blue[:mRIGHT:DOWN:ROLL][:sTWO:FOUR][:bDN], a frame's only source. */
+/* shot:weight:gain:turn:red:green:blue[:mRIGHT:DOWN:ROLL][:sTWO:FOUR][:bDN], a frame's only source.
+ */
 static bool read_source(const char *text, struct score_shot *s)
 {
     double red, green, blue;
     const char *shade = strstr(text, ":s"), *black = strstr(text, ":b");
-    if (strchr(text, ' ') || sscanf(text, "%*f:%*f:%*f:%*f:%lf:%lf:%lf", &red, &green, &blue) != 3 ||
+    if (strchr(text, ' ') ||
+        sscanf(text, "%*f:%*f:%*f:%*f:%lf:%lf:%lf", &red, &green, &blue) != 3 ||
         (shade && sscanf(shade, ":s%lf:%lf", &s->shade[0], &s->shade[1]) != 2) ||
         (black && sscanf(black, ":b%lf", &s->own_black) != 1))
         return false;

@@ -2,26 +2,22 @@
 #include "decide/faults/stars.h"
 
 #include "decide/faults/judges.h"
+#include "decide/faults/star_width.h"
 #include "base/robust.h"
 
 #include <math.h>
 #include <stdlib.h>
-
-enum { PHASES = 36 }; /* places in a mosaic's pattern, whose period is 1, 2 or 6 */
 
 static const struct dw_stars_params {
     double dark_deg;       /* the sun must be below */
     size_t least_shots;    /* of night; fewer tell nothing of what stands still */
     int cell;              /* mosaic pixels: spots in the same cell stand in the same place */
     double standing_share; /* of the night's shots in which a cell is lit: hot pixels, lamps */
-    double bright_sigma;   /* a star whose shape is looked at stands so far above the sky's noise */
-    double uneven;         /* on a sky whose range about it is less than this share of its height */
-    size_t least_bright;   /* and there are so many of them */
     double wide;           /* stars of so many times the usual variance are blurred */
     double usual;          /* quantile of their width, the sharp side */
     double hidden; /* stars as many times wider are so many powers of that fewer: measured on
                       invented dew, where Gaussians would give 1 */
-} params = {-15.5, 12, 3, 0.12, 25, 0.3, 8, 1.5, 0.25, 1.4};
+} params = {-15.5, 12, 3, 0.12, 1.5, 0.25, 1.4};
 
 struct night {
     struct dw_work *w;
@@ -29,7 +25,7 @@ struct night {
     struct dw_spike **spike;
     uint32_t *standing;
     size_t n_standing;
-    int colour[PHASES]; /* of a place in the pattern */
+    struct dw_pattern pattern;
     double *work;
 };
 
@@ -72,101 +68,6 @@ static size_t find_standing(uint32_t *all, size_t n, size_t nights)
     return kept;
 }
 
-/* Where a pixel lies in the pattern, whatever its period. */
-static int phase_of(const struct dw_spike *s)
-{
-    return s->y % 6 * 6 + s->x % 6;
-}
-
-static const struct dw_tile *tile_of(const struct dw_survey *v, const struct dw_measure *m,
-                                     const struct dw_spike *s)
-{
-    int c = s->x * v->cols / m->width, r = s->y * v->rows / m->height;
-    return c < v->cols && r < v->rows ? &m->tile[r * v->cols + c] : NULL;
-}
-
-/* Which colour the pixels of each phase have: the one whose tile means lie nearest to what
- * surrounds their spots. Where two colours are as bright as each other it does not matter. */
-static void learn_colours(struct night *g)
-{
-    double off[PHASES][3] = {{0}};
-    for (size_t k = 0; k < g->n; k++) {
-        const struct dw_measure *m = &g->w->survey->measure[g->shot[k]];
-        for (size_t j = 0; j < m->n_spikes && m->tile; j++) {
-            const struct dw_spike *s = &g->spike[k][j];
-            const struct dw_tile *t = tile_of(g->w->survey, m, s);
-            for (int c = 0; t && c < 3; c++)
-                if (isfinite(t->mean[c]))
-                    off[phase_of(s)][c] += fmin(fabs((double)(s->median - t->mean[c])), 100);
-        }
-    }
-    for (int p = 0; p < PHASES; p++) {
-        g->colour[p] = 1;
-        for (int c = 0; c < 3; c += 2)
-            if (off[p][c] < off[p][g->colour[p]])
-                g->colour[p] = c;
-    }
-}
-
-/* What light from `wing`, the share of a star's height that its eight neighbours of the same colour
- * have (2 and 2.83 px away; between the fourth and the fifth of them), says of its width: the
- * variance of a Gaussian, px^2. */
-static double variance_of(double wing)
-{
-    double low = 0.1, high = 100;
-    for (int i = 0; i < 40; i++) {
-        double v = sqrt(low * high), w = 0.5 * (exp(-2 / v) + exp(-4 / v));
-        if (w < wing)
-            low = v;
-        else
-            high = v;
-    }
-    return sqrt(low * high);
-}
-
-/* The sky under a star, from the four tiles about it, and how uneven it is there: the range of
- * these four. False where one of them is not known. */
-static bool sky_under(const struct dw_survey *v, const struct dw_measure *m,
-                      const struct dw_spike *s, int c, double *sky, double *uneven)
-{
-    double x = (s->x + 0.5) * v->cols / m->width - 0.5,
-           y = (s->y + 0.5) * v->rows / m->height - 0.5;
-    int i = (int)fmin(fmax(x, 0), v->cols - 2), j = (int)fmin(fmax(y, 0), v->rows - 2);
-    double low = INFINITY, high = -INFINITY, u = fmin(fmax(x - i, 0), 1),
-           d = fmin(fmax(y - j, 0), 1);
-    *sky = 0;
-    for (int k = 0; k < 4; k++) {
-        double mean = (double)m->tile[(j + k / 2) * v->cols + i + k % 2].mean[c];
-        if (!isfinite(mean))
-            return false;
-        low = fmin(low, mean);
-        high = fmax(high, mean);
-        *sky += mean * (k % 2 ? u : 1 - u) * (k / 2 ? d : 1 - d);
-    }
-    *uneven = high - low;
-    return true;
-}
-
-/* How wide the bright stars of a shot are; NAN if they are too few. */
-static double width_of(const struct night *g, size_t i, const struct dw_spike **star, size_t n)
-{
-    const struct dw_survey *v = g->w->survey;
-    const struct dw_measure *m = &v->measure[i];
-    size_t bright = 0;
-    for (size_t k = 0; k < n && m->tile && v->cols > 1 && v->rows > 1; k++) {
-        int c = g->colour[phase_of(star[k])];
-        double sky, uneven;
-        if (star[k]->value >= 0.9f * m->white || !sky_under(v, m, star[k], c, &sky, &uneven))
-            continue;
-        double height = (double)star[k]->value - sky;
-        double noise = sqrt((double)m->photon_dn * fmax(sky - (double)m->black[c], 0) +
-                            (double)m->noise_dn * (double)m->noise_dn);
-        if (height > params.bright_sigma * fmax(noise, 0.3) && uneven < params.uneven * height)
-            g->work[bright++] = ((double)star[k]->median - sky) / height;
-    }
-    return bright >= params.least_bright ? variance_of(dw_median(g->work, bright)) : (double)NAN;
-}
-
 /* Counts the stars of one shot, and what the sky's brightness lets a camera see. */
 static void look(struct night *g, size_t k, const struct dw_spike **star)
 {
@@ -188,7 +89,7 @@ static void look(struct night *g, size_t k, const struct dw_spike **star)
     double sky = n > 0 ? fmax(dw_median(g->work, n) - (double)m->black[1], 0) : 0;
     double noise = sqrt((double)m->photon_dn * sky + (double)m->noise_dn * (double)m->noise_dn);
     out->depth[i] = (double)n * fmax(noise, 0.3) * exp2(g->w->ev[i]);
-    out->variance[i] = width_of(g, i, star, n);
+    out->variance[i] = dw_star_variance(&g->pattern, g->w->survey, i, star, n, g->work);
 }
 
 /* Wider stars are fainter ones; fewer of them are seen through the clearest sky. */
@@ -235,7 +136,7 @@ static enum dw_status look_at_night(struct night *g, struct dw_error *err)
     }
     if (status >= 0) {
         g->n_standing = find_standing(g->standing, used, g->n);
-        learn_colours(g);
+        g->pattern = dw_pattern_learn(g->w->survey, g->shot, g->n, g->spike);
         for (size_t k = 0; k < g->n; k++)
             look(g, k, star);
         allow_for_width(g);

@@ -1,0 +1,106 @@
+/* star_width.c: see star_width.h. */
+#include "decide/faults/star_width.h"
+#include "base/robust.h"
+
+#include <math.h>
+
+static const struct dw_star_width_params {
+    double bright_sigma; /* a star whose shape is looked at stands so far above the sky's noise */
+    double uneven;       /* on a sky whose range about it is less than this share of its height */
+    size_t least_bright; /* and there are so many of them */
+} params = {25, 0.3, 8};
+
+/* Where a pixel lies in the pattern, whatever its period. */
+static int phase_of(const struct dw_spike *s)
+{
+    return s->y % 6 * 6 + s->x % 6;
+}
+
+static const struct dw_tile *tile_of(const struct dw_survey *v, const struct dw_measure *m,
+                                     const struct dw_spike *s)
+{
+    int c = s->x * v->cols / m->width, r = s->y * v->rows / m->height;
+    return c < v->cols && r < v->rows ? &m->tile[r * v->cols + c] : NULL;
+}
+
+struct dw_pattern dw_pattern_learn(const struct dw_survey *survey, const size_t *shot, size_t n,
+                                   struct dw_spike *const *spike)
+{
+    struct dw_pattern out;
+    double off[DW_PHASES][3] = {{0}};
+    for (size_t k = 0; k < n; k++) {
+        const struct dw_measure *m = &survey->measure[shot[k]];
+        for (size_t j = 0; j < m->n_spikes && m->tile; j++) {
+            const struct dw_spike *s = &spike[k][j];
+            const struct dw_tile *t = tile_of(survey, m, s);
+            for (int c = 0; t && c < 3; c++)
+                if (isfinite(t->mean[c]))
+                    off[phase_of(s)][c] += fmin(fabs((double)(s->median - t->mean[c])), 100);
+        }
+    }
+    for (int p = 0; p < DW_PHASES; p++) {
+        out.colour[p] = 1;
+        for (int c = 0; c < 3; c += 2)
+            if (off[p][c] < off[p][out.colour[p]])
+                out.colour[p] = c;
+    }
+    return out;
+}
+
+/* What light from `wing`, the share of a star's height that its eight neighbours of the same colour
+ * have (2 and 2.83 px away; between the fourth and the fifth of them), says of its width: the
+ * variance of a Gaussian, px^2. */
+static double variance_of(double wing)
+{
+    double low = 0.1, high = 100;
+    for (int i = 0; i < 40; i++) {
+        double v = sqrt(low * high), w = 0.5 * (exp(-2 / v) + exp(-4 / v));
+        if (w < wing)
+            low = v;
+        else
+            high = v;
+    }
+    return sqrt(low * high);
+}
+
+/* The sky under a star, from the four tiles about it, and how uneven it is there: the range of
+ * these four. False where one of them is not known. */
+static bool sky_under(const struct dw_survey *v, const struct dw_measure *m,
+                      const struct dw_spike *s, int c, double *sky, double *uneven)
+{
+    double x = (s->x + 0.5) * v->cols / m->width - 0.5,
+           y = (s->y + 0.5) * v->rows / m->height - 0.5;
+    int i = (int)fmin(fmax(x, 0), v->cols - 2), j = (int)fmin(fmax(y, 0), v->rows - 2);
+    double low = INFINITY, high = -INFINITY, u = fmin(fmax(x - i, 0), 1),
+           d = fmin(fmax(y - j, 0), 1);
+    *sky = 0;
+    for (int k = 0; k < 4; k++) {
+        double mean = (double)m->tile[(j + k / 2) * v->cols + i + k % 2].mean[c];
+        if (!isfinite(mean))
+            return false;
+        low = fmin(low, mean);
+        high = fmax(high, mean);
+        *sky += mean * (k % 2 ? u : 1 - u) * (k / 2 ? d : 1 - d);
+    }
+    *uneven = high - low;
+    return true;
+}
+
+double dw_star_variance(const struct dw_pattern *pattern, const struct dw_survey *v, size_t i,
+                        const struct dw_spike *const *star, size_t n, double *work)
+{
+    const struct dw_measure *m = &v->measure[i];
+    size_t bright = 0;
+    for (size_t k = 0; k < n && m->tile && v->cols > 1 && v->rows > 1; k++) {
+        int c = pattern->colour[phase_of(star[k])];
+        double sky, uneven;
+        if (star[k]->value >= 0.9f * m->white || !sky_under(v, m, star[k], c, &sky, &uneven))
+            continue;
+        double height = (double)star[k]->value - sky;
+        double noise = sqrt((double)m->photon_dn * fmax(sky - (double)m->black[c], 0) +
+                            (double)m->noise_dn * (double)m->noise_dn);
+        if (height > params.bright_sigma * fmax(noise, 0.3) && uneven < params.uneven * height)
+            work[bright++] = ((double)star[k]->median - sky) / height;
+    }
+    return bright >= params.least_bright ? variance_of(dw_median(work, bright)) : (double)NAN;
+}
