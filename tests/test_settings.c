@@ -59,12 +59,24 @@ START_TEST(an_even_camera_is_let_be)
 }
 END_TEST
 
+/* Two hours over dawn with a fault of each kind: every setting is there but once or twice, and fog,
+ * which bleaches colours as it comes, passes for what they do. */
+START_TEST(fog_is_no_setting)
+{
+    struct invented v;
+    invented_make(&v, "--scene faults --seed 1 --jobs 2");
+    ck_assert_uint_eq(v.decision.n_settings, 0);
+    invented_free(&v);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("settings");
     TCase *t = tcase_create("settings");
     tcase_add_loop_test(t, differences_are_put_right_over_dusk, 0, 2);
     tcase_add_loop_test(t, an_even_camera_is_let_be, 0, 2);
+    tcase_add_test(t, fog_is_no_setting);
     suite_add_tcase(s, t);
     return dw_check_main(s);
 }

@@ -109,15 +109,19 @@ static void regress(const struct dw_bends *b, const struct dw_work *w, struct ro
                 out->size[p] += inverse[p][q] * right[q];
         }
     }
-    double sum[DW_COMPARE_REGIONS][DW_BEND_TERMS] = {{0}};
+    double sum[DW_COMPARE_REGIONS][DW_BEND_TERMS] = {{0}}, voices[DW_COMPARE_REGIONS] = {0};
     int across = (w->survey->cols + DW_COMPARE_REGION - 1) / DW_COMPARE_REGION;
     for (size_t k = 0; k < r->n; k++) {
         int col = r->tile[k] % w->survey->cols, row = r->tile[k] / w->survey->cols;
         int region =
             (row / DW_COMPARE_REGION * across + col / DW_COMPARE_REGION) % DW_COMPARE_REGIONS;
+        voices[region] += r->w[k];
         for (int p = 0; p < terms; p++)
             sum[region][p] += r->w[k] * term(b, r, p, k) * rest(b, r, k, out->size);
     }
+    double regions = 0;
+    for (int g = 0; g < DW_COMPARE_REGIONS; g++)
+        regions += voices[g] > 0;
     for (int p = 0; p < terms; p++) {
         for (int g = 0; g < DW_COMPARE_REGIONS; g++) {
             double pull = 0;
@@ -125,6 +129,9 @@ static void regress(const struct dw_bends *b, const struct dw_work *w, struct ro
                 pull += inverse[p][q] * sum[g][q];
             out->var[p] += pull * pull;
         }
+        /* A setting does the same to all regions. Where they disagree by more than their tiles'
+         * noise, light itself bent, fog came, and what they share is light by about as much. */
+        out->var[p] += fmax(0, regions * (out->var[p] - inverse[p][p]));
         out->var[p] = fmax(out->var[p], FLOOR_STOPS * FLOOR_STOPS * inverse[p][p] / inverse[0][0]);
     }
 }
