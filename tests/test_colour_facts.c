@@ -225,6 +225,10 @@ START_TEST(the_nights_balance_comes_as_the_sky_changes)
                                 (low + high) / 2, 0.5);
         ck_assert_double_eq_tol(d.facts.balance_day_deg - d.facts.balance_night_deg, high - low,
                                 1.5);
+        for (size_t i = 0; i < d.n_frames; i++)
+            ck_assert_double_eq(d.frame[i].balance,
+                                dw_crossover(d.frame[i].sun_alt_deg, d.facts.balance_night_deg,
+                                             d.facts.balance_day_deg));
         double night = log2((double)(d.facts.night_mul[2] / d.facts.night_mul[0]));
         ck_assert_double_gt(night, 0.7);
         double last = blue, end = night;

@@ -4,6 +4,8 @@
 #include "check_main.h"
 #include "invented.h"
 
+#include "decide/faults/star_width.h"
+
 #include <math.h>
 
 /* The first shot of a clear, moonless night; only what stands in the upper part of the picture,
@@ -120,11 +122,49 @@ START_TEST(stars_are_seen_to_the_magnitude_that_sky_and_noise_allow)
 }
 END_TEST
 
+/* A Gaussian of variance v has exp(-r^2 / 2v) of its height r away. Of eight neighbours four lie 2
+ * px and four 2.83 px away; between the fourth and the fifth, by hand: v = 2, (e^-1 + e^-2) / 2 =
+ * 0.2516; v = 8, (e^-0.25 + e^-0.5) / 2 = 0.6927. Invented stars on an even sky. */
+START_TEST(widths_are_those_of_gaussians)
+{
+    static const double wing[][2] = {{0.25161, 2}, {0.69267, 8}};
+    struct dw_tile tile[4];
+    struct dw_measure m = {.usable = true,
+                           .width = 60,
+                           .height = 60,
+                           .white = 16000,
+                           .noise_dn = 3,
+                           .photon_dn = 0.5f,
+                           .tile = tile};
+    const struct dw_survey survey = {.cols = 2, .rows = 2, .n = 1, .measure = &m};
+    struct dw_pattern pattern;
+    struct dw_spike spike[12];
+    const struct dw_spike *star[12];
+    double work[12];
+    for (int p = 0; p < DW_PHASES; p++)
+        pattern.colour[p] = 1;
+    for (int k = 0; k < 4; k++)
+        tile[k] = (struct dw_tile){.mean = {700, 900, 700}};
+    for (size_t i = 0; i < 2; i++) {
+        for (int k = 0; k < 12; k++) {
+            float height = (float)(2000 + 500 * k);
+            spike[k] = (struct dw_spike){(uint16_t)(5 * k), (uint16_t)(4 * k), 900 + height,
+                                         900 + (float)wing[i][0] * height};
+            star[k] = &spike[k];
+        }
+        ck_assert_double_eq_tol(dw_star_variance(&pattern, &survey, 0, star, 12, work), wing[i][1],
+                                2e-3);
+        ck_assert(isnan(dw_star_variance(&pattern, &survey, 0, star, 7, work))); /* too few */
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("stars");
     TCase *t = tcase_create("all");
     tcase_add_test(t, stars_are_seen_to_the_magnitude_that_sky_and_noise_allow);
+    tcase_add_test(t, widths_are_those_of_gaussians);
     suite_add_tcase(s, t);
     return dw_check_main(s);
 }
