@@ -1,0 +1,152 @@
+/* share.c: the picture's own changes from shot to shot are shared out between light and exposure by
+ * one joint least-squares problem (joint.c). What is exposure and what is light the pictures alone
+ * do not say; three things settle it: light is smooth in time, once the sun's law is taken out;
+ * exposure errors are small, or one and the same whenever a setting is used; and a doubtful
+ * comparison (cloud, headlights) counts little. docs/method.md gives the noise model behind every
+ * weight. */
+#include "decide/share.h"
+#include "base/robust.h"
+
+#include <math.h>
+
+/* Room for the solution's weights, and whether s, e and offset hold something. */
+struct weighing {
+    double *change; /* of the law, per pair */
+    double *weight, *stiff, *tie, *work;
+    bool solved;
+};
+
+static enum dw_status no_room(struct dw_error *err)
+{
+    return dw_fail(err, DW_ERR_MEMORY, "out of memory for the steadying");
+}
+
+double dw_share_own(const struct dw_share *t, size_t i)
+{
+    double own = t->e[i];
+    for (int p = 0; p < DW_MAX_CLASSES; p++)
+        own -= t->setting[i][p] >= 0 ? t->offset[t->setting[i][p]] : 0;
+    return own;
+}
+
+static void set_weights(const struct dw_share *t, struct weighing *w)
+{
+    double light = t->p->light_stops * pow(t->unit_s / 120, 2.5);
+    for (size_t i = 0; i + 3 < t->n; i++) {
+        double sigma = light + t->p->law_share * fabs(w->change[i + 1]), bend = 0, third[4];
+        /* what the law's own bends may explain is no unrest */
+        double unrest = t->unrest[i] > 2 * sigma ? t->p->unrest_share * t->unrest[i] : 0;
+        w->stiff[i] = 1 / (sigma * sigma + unrest * unrest);
+        if (!w->solved)
+            continue;
+        /* Student's weight: fog that clears, a sun that comes out bend the light at once */
+        dw_third_difference(t->time + i, t->unit_s, third);
+        for (int p = 0; p < 4; p++)
+            bend += third[p] * t->s[i + (size_t)p];
+        w->stiff[i] *= (t->p->light_tail + 1) / (t->p->light_tail + bend * bend * w->stiff[i]);
+    }
+    for (size_t i = 0; i < t->n; i++) {
+        double error = t->loose[i] ? t->p->loose_stops : t->sigma;
+        w->tie[i] = 1 / (error * error);
+        if (!t->loose[i] && w->solved) {
+            double own = dw_share_own(t, i);
+            /* Student's weight: a wrong record is an error of any size */
+            w->tie[i] *= (t->p->tail + 1) / (t->p->tail + own * own * w->tie[i]);
+        }
+    }
+    /* pairs are not weighed again: pairs.c has weighed their tiles, and says in their variance how
+     * much another reading of them is worth */
+    for (size_t k = 0; k < t->n_pairs; k++)
+        w->weight[k] = 1 / t->pair[k].var;
+}
+
+/* What a shot's own error is worth, from the better known half. */
+static void learn_sigma(struct dw_share *t, double *work)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < t->n; i++)
+        if (!t->loose[i])
+            work[n++] = t->e_var[i];
+    if (n < 8)
+        return;
+    double limit = dw_quantile(work, n, 0.4);
+    n = 0;
+    for (size_t i = 0; i < t->n; i++) {
+        if (t->loose[i] || t->e_var[i] > limit)
+            continue;
+        work[n++] = fabs(dw_share_own(t, i));
+    }
+    t->sigma = fmax(0.002, DW_MAD_TO_SIGMA * dw_median(work, n));
+}
+
+static enum dw_status solve(struct dw_share *t, struct weighing *w, int rounds,
+                            struct dw_arena *arena, struct dw_error *err)
+{
+    struct dw_joint joint = {.n = t->n,
+                             .time = t->time,
+                             .n_pairs = t->n_pairs,
+                             .pair = t->pair,
+                             .weight = w->weight,
+                             .stiff = w->stiff,
+                             .unit_s = t->unit_s,
+                             .tie = w->tie,
+                             .classes = t->classes,
+                             .setting = t->setting,
+                             .offset_weight = 1 / (t->p->offset_stops * t->p->offset_stops)};
+    for (int round = 0; round < rounds; round++) {
+        set_weights(t, w);
+        enum dw_status status =
+            dw_joint_solve(&joint, arena, t->s, t->e, t->e_var, t->e_fast, t->offset);
+        if (status < 0)
+            return dw_fail(err, status, "the steadying of %zu frames could not be solved", t->n);
+        w->solved = true;
+        learn_sigma(t, w->work);
+    }
+    return DW_OK;
+}
+
+/* Solves, learns the law, takes it out of the pairs and solves again: light is smoother beside the
+ * law than with it, so errors stand out better. */
+enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct dw_error *err)
+{
+    double low = INFINITY, high = -INFINITY;
+    for (size_t i = 0; i < t->n; i++) {
+        low = fmin(low, t->alt[i]);
+        high = fmax(high, t->alt[i]);
+    }
+    struct dw_spline law = dw_spline_over(low, high, 1.5);
+    double *coef = DW_TAKE(arena, (size_t)law.n, double);
+    double *normal = DW_TAKE(arena, (size_t)law.n * (size_t)law.n, double);
+    struct weighing w = {
+        .change = DW_TAKE(arena, 2 * t->n, double),
+        .weight = DW_TAKE(arena, 2 * t->n, double),
+        .stiff = DW_TAKE(arena, t->n, double),
+        .tie = DW_TAKE(arena, t->n, double),
+        .work = DW_TAKE(arena, t->n, double),
+    };
+    if (!coef || !normal || !w.change || !w.weight || !w.stiff || !w.tie || !w.work)
+        return no_room(err);
+    const struct dw_law_of_light light = {t->n,      t->time, t->alt,         t->s,
+                                          t->unit_s, w.stiff, t->p->law_level};
+    for (size_t k = 0; k < t->n_pairs; k++) /* first guess: the light itself */
+        w.change[k] = t->pair[k].v;
+    for (int round = 0;; round++) {
+        bool last = round == t->p->laws;
+        enum dw_status status = solve(t, &w, last ? t->p->rounds : 2, arena, err);
+        if (status < 0 || last)
+            return status;
+        for (size_t k = 0; k < t->n_pairs && round; k++)
+            t->pair[k].v += w.change[k];
+        for (size_t i = 0; i < t->n && round; i++)
+            t->s[i] += dw_spline_value(&law, coef, t->alt[i]);
+        if (!dw_law_of_light(&light, &law, coef, normal))
+            return dw_fail(err, DW_ERR_NUMERIC, "the law of light could not be fitted");
+        for (size_t k = 0; k < t->n_pairs; k++) {
+            w.change[k] = dw_spline_value(&law, coef, t->alt[t->pair[k].b]) -
+                          dw_spline_value(&law, coef, t->alt[t->pair[k].a]);
+            t->pair[k].v -= w.change[k];
+        }
+        for (size_t i = 0; i < t->n; i++)
+            t->s[i] -= dw_spline_value(&law, coef, t->alt[i]);
+    }
+}

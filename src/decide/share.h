@@ -1,0 +1,60 @@
+/* share.h: shares the changes that comparing shots found out between light and exposure. */
+#ifndef DW_DECIDE_SHARE_H
+#define DW_DECIDE_SHARE_H
+
+#include "decide/bspline.h"
+#include "decide/steady.h"
+
+/* What three things are worth that settle what is exposure and what is light: defaults below. */
+struct dw_share_params {
+    double light_stops;  /* rms third difference of light beside the law, per 120 s */
+    double law_share;    /* and per stop that the law changes in one interval */
+    double unrest_share; /* and times the bends that the picture's contrasts show (unrest.c) */
+    double law_level;    /* rms of light about the law, as its fit believes: weather */
+    double offset_stops; /* rms of a setting's own error */
+    double error_stops;  /* of a shot's own error, before it is learnt */
+    double loose_stops;  /* of a shot without a record */
+    double tail;         /* degrees of freedom of the shots' errors (Student): few are large */
+    double light_tail;   /* the same for the bends of light */
+    int rounds, laws;
+};
+#define DW_SHARE_DEFAULTS                                                                          \
+    {                                                                                              \
+        2e-4, 0.003, 10, 0.3, 0.03, 0.03, 5, 5, 4, 5, 3                                            \
+    }
+
+struct dw_share {
+    const struct dw_share_params *p;
+    size_t n;                 /* shots */
+    double unit_s;            /* usual time between neighbours */
+    const double *time, *alt; /* per shot: s; sun altitude, degrees */
+    const bool *loose;        /* per shot: no record */
+    const double *unrest;     /* per shot: bends of light that contrasts show (pairs.h) */
+    size_t n_pairs;
+    struct dw_pair *pair; /* v loses the law */
+    int classes;
+    const int (*setting)[DW_MAX_CLASSES]; /* as in struct dw_joint */
+    /* found: light beside the law and error of each shot, stops; its variance, and that of what it
+     * is beside its neighbours; a setting's own error (room for `classes`) */
+    double *s, *e, *e_var, *e_fast, *offset;
+    double sigma; /* rms of the shots' own errors: a first guess, then learnt */
+};
+
+/* Errors: DW_ERR_MEMORY, DW_ERR_NUMERIC. */
+enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct dw_error *err);
+/* What of a shot's error its settings do not explain. */
+double dw_share_own(const struct dw_share *t, size_t i);
+
+/* Law of light against sun altitude (law.c). */
+struct dw_law_of_light {
+    size_t n;
+    const double *time, *alt, *light; /* per shot: s, degrees, stops */
+    double unit_s;                    /* bends are taken in this unit of time */
+    const double *stiff;              /* 1/variance of the bend over i .. i+3; n-3 of them */
+    double level;                     /* rms of light about the law, stops */
+};
+/* coef: law->n values; normal: room for their square. False: it cannot be fitted. */
+bool dw_law_of_light(const struct dw_law_of_light *l, const struct dw_spline *law, double *coef,
+                     double *normal);
+
+#endif
