@@ -5,7 +5,6 @@
 
 #define ACROSS 4
 #define DOWN 4
-static const float code_scale = 16.0f;
 
 int dw_patch_places(int width, int height, struct dw_patch_place *at)
 {
@@ -26,12 +25,7 @@ int dw_patch_places(int width, int height, struct dw_patch_place *at)
 uint16_t dw_patch_code(float dn_above_black)
 {
     float v = fmaxf(dn_above_black + DW_PATCH_LIFT, 0.0f);
-    return (uint16_t)lrintf(code_scale * sqrtf(fminf(v, 65535.0f)));
-}
-
-float dw_patch_root(uint16_t code)
-{
-    return (float)code / code_scale;
+    return (uint16_t)lrintf(DW_PATCH_SCALE * sqrtf(fminf(v, 65535.0f)));
 }
 
 /* Mean of the greens of the cell whose upper left pixel is (x, y). */

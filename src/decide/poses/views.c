@@ -7,6 +7,7 @@
 
 #define SIDE DW_PATCH_SIDE
 #define CELLS DW_PATCH_CELLS
+#define LANES 4
 #define WIDE 6 /* the local mean is over 2*WIDE+1 cells, near the border over fewer */
 
 /* Share of white noise's variance that smoothing by 1 4 6 4 1 leaves, both ways: (70/256)^2. */
@@ -94,13 +95,17 @@ static void take_slow_off(float *v, float *work)
         for (int x = 0; x < SIDE; x++)
             work[y * SIDE + x] = (float)(sum[x] * share);
     }
-    for (int y = 0; y < SIDE; y++) {
-        double before[SIDE + 1] = {0};
+    /* across, in the same way: LANES rows side by side, as one alone would wait for its own sums */
+    for (int y = 0; y < SIDE; y += LANES) {
+        double before[SIDE + 1][LANES] = {{0}};
         for (int x = 0; x < SIDE; x++)
-            before[x + 1] = before[x] + (double)work[y * SIDE + x];
+            for (int k = 0; k < LANES; k++)
+                before[x + 1][k] = before[x][k] + (double)work[(y + k) * SIDE + x];
         for (int x = 0; x < SIDE; x++) {
             int r = reach(x);
-            v[y * SIDE + x] -= (float)((before[x + r + 1] - before[x - r]) / (2 * r + 1));
+            double share = 1.0 / (2 * r + 1);
+            for (int k = 0; k < LANES; k++)
+                v[(y + k) * SIDE + x] -= (float)((before[x + r + 1][k] - before[x - r][k]) * share);
         }
     }
 }
@@ -112,12 +117,18 @@ static void find_structure(const float *root, const float *band, const struct dw
     float read = isfinite(m->noise_dn) ? m->noise_dn : 1;
     for (int b = 0; b < DW_PATCH_BLOCKS; b++) {
         int x0 = b % DW_BLOCKS_ACROSS * DW_BLOCK_SIDE, y0 = b / DW_BLOCKS_ACROSS * DW_BLOCK_SIDE;
+        float lights[DW_BLOCK_SIDE] = {0}, squares[DW_BLOCK_SIDE] = {0}; /* of columns */
         double light = 0, square = 0;
         for (int y = y0; y < y0 + DW_BLOCK_SIDE; y++)
-            for (int x = x0; x < x0 + DW_BLOCK_SIDE; x++) {
-                light += (double)root[y * SIDE + x];
-                square += (double)band[y * SIDE + x] * (double)band[y * SIDE + x];
+            for (int x = 0; x < DW_BLOCK_SIDE; x++) {
+                float at = band[y * SIDE + x0 + x];
+                lights[x] += root[y * SIDE + x0 + x];
+                squares[x] += at * at;
             }
+        for (int x = 0; x < DW_BLOCK_SIDE; x++) {
+            light += (double)lights[x];
+            square += (double)squares[x];
+        }
         const int n = DW_BLOCK_SIDE * DW_BLOCK_SIDE;
         float r = (float)(light / n), var = (float)(square / n), lifted = r * r;
         float dn = fmaxf(lifted - DW_PATCH_LIFT, 0);

@@ -12,6 +12,14 @@
 #define FAR 3.0 /* a block agrees within so many of its standard deviations */
 #define TURN_SIGMAS 6.0
 
+/* The blocks that tell something, packed, and how loudly each speaks. */
+struct voters {
+    int n;
+    struct dw_block block[DW_MAX_BLOCKS];
+    struct dw_block_place at[DW_MAX_BLOCKS];
+    double info[DW_MAX_BLOCKS][3], size[DW_MAX_BLOCKS];
+};
+
 /* A block's information with the floor put in: (I^-1 + f^2)^-1, for each component alone. */
 static void floored(const struct dw_block *b, double weight, double out[3])
 {
@@ -21,24 +29,38 @@ static void floored(const struct dw_block *b, double weight, double out[3])
     out[2] = k * b->iyy;
 }
 
+static void gather(const struct dw_block *block, const float *weight,
+                   const struct dw_block_place *at, int n, struct voters *v)
+{
+    v->n = 0;
+    for (int i = 0; i < n; i++) {
+        double *info = v->info[v->n];
+        floored(&block[i], (double)weight[i], info);
+        if (!(info[0] + info[2] > 0))
+            continue;
+        v->block[v->n] = block[i];
+        v->at[v->n] = at[i];
+        v->size[v->n++] = log1p(info[0] + info[2]);
+    }
+}
+
+/* Half the square of how many standard deviations a block is off. */
 static double misfit(const double i[3], double dx, double dy)
 {
-    return i[0] * dx * dx + 2 * i[1] * dx * dy + i[2] * dy * dy;
+    return (i[0] * dx * dx + 2 * i[1] * dx * dy + i[2] * dy * dy) / 2;
 }
 
 /* The place where most information gathers: the best of the blocks' own answers. */
-static void first_guess(const struct dw_block *block, const double (*info)[3], int n,
-                        struct dw_shift *s)
+static void first_guess(const struct voters *v, struct dw_shift *s)
 {
-    double best = -1;
-    for (int i = -1; i < n; i++) {
-        double x = i < 0 ? s->x : block[i].x, y = i < 0 ? s->y : block[i].y, sum = 0;
-        if (i >= 0 && !(info[i][0] + info[i][2] > 0))
-            continue;
-        for (int k = 0; k < n; k++) {
-            double r = sqrt(misfit(info[k], block[k].x - x, block[k].y - y) / 2);
-            if (info[k][0] + info[k][2] > 0)
-                sum += dw_tukey_weight(r, TUKEY) * log1p(info[k][0] + info[k][2]);
+    double best = -1, start_x = s->x, start_y = s->y;
+    for (int i = -1; i < v->n; i++) {
+        double x = i < 0 ? start_x : v->block[i].x, y = i < 0 ? start_y : v->block[i].y, sum = 0;
+        for (int k = 0; k < v->n; k++) { /* the biweight, of the square */
+            double t =
+                1 - misfit(v->info[k], v->block[k].x - x, v->block[k].y - y) / (TUKEY * TUKEY);
+            t = t > 0 ? t : 0;
+            sum += t * t * v->size[k];
         }
         if (sum > best) {
             best = sum;
@@ -50,15 +72,16 @@ static void first_guess(const struct dw_block *block, const double (*info)[3], i
 
 /* Solves for x, y and, with `turn`, the turn. inverse: diagonal of the inverse of the sum of
  * information. False when the blocks do not tell. */
-static bool solve(const struct dw_block *block, const double (*info)[3], const double *w,
-                  const struct dw_block_place *at, int n, bool turn, struct dw_shift *s,
+static bool solve(const struct voters *v, const double *w, bool turn, struct dw_shift *s,
                   double inverse[3])
 {
     double a[3][3] = {{0}}, r[3] = {0};
-    for (int i = 0; i < n; i++) {
-        double xx = w[i] * info[i][0], xy = w[i] * info[i][1], yy = w[i] * info[i][2];
-        double lx = -(double)at[i].y, ly = (double)at[i].x;
-        double fx = xx * block[i].x + xy * block[i].y, fy = xy * block[i].x + yy * block[i].y;
+    for (int i = 0; i < v->n; i++) {
+        const double *info = v->info[i];
+        double xx = w[i] * info[0], xy = w[i] * info[1], yy = w[i] * info[2];
+        double lx = -(double)v->at[i].y, ly = (double)v->at[i].x;
+        double fx = xx * v->block[i].x + xy * v->block[i].y,
+               fy = xy * v->block[i].x + yy * v->block[i].y;
         double tx = xx * lx + xy * ly, ty = xy * lx + yy * ly;
         a[0][0] += xx;
         a[0][1] += xy;
@@ -86,32 +109,30 @@ static bool solve(const struct dw_block *block, const double (*info)[3], const d
     double det = a[0][0] * c[0][0] + a[0][1] * c[0][1] + a[0][2] * c[0][2];
     if (!(det > 1e-12 * a[0][0] * a[1][1] * a[2][2]) || !(a[0][0] > 0))
         return false;
-    double v[3];
+    double found[3];
     for (int i = 0; i < 3; i++) {
-        v[i] = (c[0][i] * r[0] + c[1][i] * r[1] + c[2][i] * r[2]) / det;
+        found[i] = (c[0][i] * r[0] + c[1][i] * r[1] + c[2][i] * r[2]) / det;
         inverse[i] = c[i][i] / det;
     }
-    s->x = v[0];
-    s->y = v[1];
-    s->turn = turn ? v[2] : 0;
+    s->x = found[0];
+    s->y = found[1];
+    s->turn = turn ? found[2] : 0;
     return true;
 }
 
 /* Weights for the next round, and what the blocks think of the answer. */
-static void judge(const struct dw_block *block, const double (*info)[3],
-                  const struct dw_block_place *at, int n, double *w, struct dw_shift *s,
-                  double *chi)
+static void judge(const struct voters *v, double *w, struct dw_shift *s, double *chi)
 {
     double all = 0, agree = 0, sum = 0, weight = 0, alike = 0;
     s->voters = 0;
-    for (int i = 0; i < n; i++) {
-        double x = block[i].x - dw_shift_x(s, at[i]), y = block[i].y - dw_shift_y(s, at[i]);
-        double chi2 = misfit(info[i], x, y) / 2, r = sqrt(chi2);
-        double size = log1p(info[i][0] + info[i][2]);
-        w[i] = dw_tukey_weight(r, TUKEY);
+    for (int i = 0; i < v->n; i++) {
+        double x = v->block[i].x - dw_shift_x(s, v->at[i]),
+               y = v->block[i].y - dw_shift_y(s, v->at[i]);
+        double chi2 = misfit(v->info[i], x, y), size = v->size[i];
+        w[i] = dw_tukey_weight(sqrt(chi2), TUKEY);
         all += size;
-        alike += size * block[i].alike;
-        if (!(size > 0) || r > FAR)
+        alike += size * v->block[i].alike;
+        if (chi2 > FAR * FAR)
             continue;
         agree += size;
         s->voters++;
@@ -123,15 +144,17 @@ static void judge(const struct dw_block *block, const double (*info)[3],
     *chi = weight > 0 ? fmax(1, sum / weight) : 1;
 }
 
-static bool find(const struct dw_block *block, const double (*info)[3],
-                 const struct dw_block_place *at, int n, bool turn, struct dw_shift *s)
+static bool find(const struct voters *v, bool turn, struct dw_shift *s)
 {
     double w[DW_MAX_BLOCKS], inverse[3], chi;
-    judge(block, info, at, n, w, s, &chi);
+    judge(v, w, s, &chi);
     for (int round = 0; round < ROUNDS; round++) {
-        if (!solve(block, info, w, at, n, turn, s, inverse))
+        const struct dw_shift was = *s;
+        if (!solve(v, w, turn, s, inverse))
             return false;
-        judge(block, info, at, n, w, s, &chi);
+        judge(v, w, s, &chi);
+        if (s->x == was.x && s->y == was.y && s->turn == was.turn)
+            break; /* more rounds would find the same */
     }
     s->sigma = sqrt(chi * fmax(inverse[0], inverse[1]));
     s->turn_sigma = turn ? sqrt(chi * inverse[2]) : (double)INFINITY;
@@ -141,23 +164,22 @@ static bool find(const struct dw_block *block, const double (*info)[3],
 void dw_vote(const struct dw_block *block, const float *weight, const struct dw_block_place *at,
              int n, bool turn, const struct dw_shift *start, struct dw_shift *out)
 {
-    double info[DW_MAX_BLOCKS][3];
-    for (int i = 0; i < n; i++)
-        floored(&block[i], (double)weight[i], info[i]);
+    struct voters v;
+    gather(block, weight, at, n, &v);
     struct dw_shift plain = *start, turned;
     plain.sigma = plain.turn_sigma = (double)INFINITY;
     plain.agree = plain.alike = 0;
     plain.voters = 0;
     if (start->turn == 0)
-        first_guess(block, (const double(*)[3])info, n, &plain);
+        first_guess(&v, &plain);
     turned = plain;
-    bool moved = find(block, (const double(*)[3])info, at, n, false, &plain);
+    bool moved = find(&v, false, &plain);
     *out = plain;
     if (!moved || !turn)
         return;
     if (start->turn == 0)
         turned = plain;
-    if (find(block, (const double(*)[3])info, at, n, true, &turned) &&
-        fabs(turned.turn) > TURN_SIGMAS * turned.turn_sigma && turned.agree >= plain.agree)
+    if (find(&v, true, &turned) && fabs(turned.turn) > TURN_SIGMAS * turned.turn_sigma &&
+        turned.agree >= plain.agree)
         *out = turned;
 }
