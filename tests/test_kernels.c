@@ -118,12 +118,12 @@ START_TEST(mosaic_kernels_are_bit_equal)
             ck_assert_uint_eq(q->highest(raw + off, n), most);
         }
 
-        static float in[10][ROOM], colour[4][ROOM];
-        const float *around[4];
-        for (int i = 0; i < 4; i++) {
+        static float in[10][ROOM], colour[5][ROOM];
+        const float *around[5];
+        for (int i = 0; i < 5; i++) {
             fill_unit(colour[i], ROOM, (uint32_t)(i + 77));
             for (size_t k = 0; k < ROOM; k++)
-                colour[i][k] = i == 3 ? (float)(k / 7 % 2) : 0.1f + 0.9f * colour[i][k];
+                colour[i][k] = i == 4 ? (float)(k / 7 % 3) / 2 : 0.1f + 0.9f * colour[i][k];
             around[i] = colour[i] + off;
         }
         struct dw_cell_rows cells;
@@ -208,7 +208,7 @@ START_TEST(tone_kernels_are_bit_equal)
     struct dw_tone night_shared = dw_tone_make(1.35, 0.5, 0.2, 0.8);
     const struct dw_lift lift = {
         0.5f,  1.15f, 0.05f, {2.9f, 2.4f, 0.9f}, {0.8f, 0.9f, 1.3f}, {0.2627f, 0.678f, 0.0593f},
-        0.65f, 0.35f};
+        0.65f, 0.35f, 3.0f};
     static float background[ROOM];
     for (size_t i = 0; i < ROOM; i++)
         background[i] = i % 5 == 0 ? 0.0f : 0.1f * (float)i;
@@ -423,7 +423,8 @@ END_TEST
 START_TEST(lift_raises_stars_and_leaves_the_sky)
 {
     const struct dw_lift lift = {
-        0, 1.15f, 0.05f, {2.5f, 2.5f, 2.5f}, {1, 1, 1}, {0.2627f, 0.678f, 0.0593f}, 0.65f, 0.35f};
+        0,     1.15f, 0.05f, {2.5f, 2.5f, 2.5f}, {1, 1, 1}, {0.2627f, 0.678f, 0.0593f},
+        0.65f, 0.35f, 100};
     const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
     float level = 1.55f;
     float sky = 1.55f, r = sky, g = sky, b = sky, norm = sky;
@@ -451,7 +452,8 @@ START_TEST(lifted_stars_keep_their_colour)
     const float sky[3] = {0.7f, 0.8f, 1.4f}, mul[3] = {0.87f, 0.98f, 2.1f},
                 of_star[3] = {1, 0.8f, 0.5f};
     struct dw_lift lift = {
-        0, 1.15f, 0.05f, {0, 0, 0}, {0.7f, 0.8f, 1.4f}, {0.2627f, 0.678f, 0.0593f}, 0.65f, 0.35f};
+        0,     1.15f, 0.05f, {0, 0, 0}, {0.7f, 0.8f, 1.4f}, {0.2627f, 0.678f, 0.0593f},
+        0.65f, 0.35f, 100};
     for (int c = 0; c < 3; c++)
         lift.raise[c] = 3.5f / mul[c] - 1;
     lift.floor = _i ? 20 : 0;
@@ -468,6 +470,33 @@ START_TEST(lifted_stars_keep_their_colour)
         /* all of it is raised: no more sky is taken off than is there */
         ck_assert_double_gt((double)red,
                             (double)((_i ? 0.9f : 0.4f) * 3.5f * level * bright * of_star[0]));
+    }
+}
+END_TEST
+
+/* A burnt-out wall that fills its tiles is its own background, but no sky: it comes out neutral,
+ * and not in the night's balance. Where the sky itself is that bright nothing happens, and what is
+ * level with the background to a rounding error is not above it. */
+START_TEST(walls_are_no_sky)
+{
+    const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
+    const float mul[3] = {0.87f, 0.98f, 2.1f};
+    struct dw_lift lift = {
+        1,     1.15f, 0.05f, {0, 0, 0}, {0.7f, 0.8f, 1.4f}, {0.2627f, 0.678f, 0.0593f},
+        0.65f, 0.35f, 24};
+    for (int c = 0; c < 3; c++)
+        lift.raise[c] = 3.5f / mul[c] - 1;
+    for (float bright = 0.5f; bright < 2000; bright *= 1.1f) {
+        float v[3] = {bright * mul[0], bright * mul[1], bright * mul[2]};
+        float y = 0.2627f * v[0] + 0.678f * v[1] + 0.0593f * v[2];
+        float norm = 0.65f * y + 0.35f * v[2], level = norm * (1 - 1e-7f);
+        k->lift(&lift, &level, 1, &v[0], &v[1], &v[2], &norm);
+        if (level < lift.ceiling)
+            ck_assert_msg(fabsf(v[2] / v[0] - mul[2] / mul[0]) < 0.01f, "%g: %g %g %g",
+                          (double)bright, (double)v[0], (double)v[1], (double)v[2]);
+        else if (level > 5 * lift.ceiling)
+            ck_assert_msg(v[2] / v[0] < 1.2f && v[0] / v[2] < 1.01f, "%g: %g %g %g", (double)bright,
+                          (double)v[0], (double)v[1], (double)v[2]);
     }
 }
 END_TEST
@@ -623,6 +652,7 @@ int main(void)
     tcase_add_test(c, a_mix_lies_between_its_curves);
     tcase_add_test(c, lift_raises_stars_and_leaves_the_sky);
     tcase_add_loop_test(c, lifted_stars_keep_their_colour, 0, 2);
+    tcase_add_test(c, walls_are_no_sky);
     tcase_add_test(c, gamut_keeps_grey_and_what_lies_inside);
     tcase_add_test(c, finish_is_curve_then_matrix_then_gamut);
     tcase_add_test(c, dither_keeps_the_mean);

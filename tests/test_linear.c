@@ -2,6 +2,7 @@
 #include "check_main.h"
 #include "mosaics.h"
 
+#include "render/edged.h"
 #include "render/green_line.h"
 #include "render/hot.h"
 #include "render/light.h"
@@ -387,6 +388,127 @@ START_TEST(lit_panes_have_no_coloured_rim)
 }
 END_TEST
 
+/* A lamp's light, 2900 K as this camera sees it, on a wall about an opening onto a bluish evening
+ * sky. Colours: the generator's camera, its multipliers 2.343, 1, 1.459. */
+static double lit_wall(double x, double y, int colour)
+{
+    static const double lamp[3] = {0.80, 1.0, 0.36}, sky[3] = {0.30, 0.80, 0.70};
+    if (x > 20 && x < 76 && y > 20 && y < 76)
+        return 0.55 * sky[colour];
+    return brightness * lamp[colour];
+}
+
+/* As the camera opens to the dusk, the wall burns out: orange, it pales without ever turning yellow
+ * or green or being of the sky's colour, grows no darker, and ends neutral and far beyond the
+ * range. The sky stays as it was. */
+START_TEST(a_burnt_out_wall_turns_neutral)
+{
+    struct dw_facts f = plain_facts(96, 96);
+    f.white_mul[0] = 2.343f;
+    f.white_mul[2] = 1.459f;
+    for (int k = 0; k < 2; k++) {
+        double last = 0, pale = 0;
+        for (brightness = 0.5; brightness < 40; brightness *= 1.1) {
+            struct dw_mosaic m = new_mosaic(96, 96, "RGGB");
+            expose(&m, lit_wall);
+            struct dw_linear l = light_of(&m, &f, &plain_source, k ? &full : &half);
+            size_t at = (size_t)(l.height / 12 * l.width + l.width / 12),
+                   mid = (size_t)(l.height / 2 * l.width + l.width / 2);
+            double r = (double)l.plane[0][at], g = (double)l.plane[1][at],
+                   b = (double)l.plane[2][at];
+            ck_assert_msg(r >= 0.99 * g && g >= 0.99 * b, "%g: %g %g %g", brightness, r, g, b);
+            /* between red and blue as 2900 K lies, in logarithms: not yellow, not magenta */
+            double t = log2(r / b) > 0.2 ? log2(g / b) / log2(r / b) : 0.5;
+            ck_assert_msg(t > 0.40 && t < 0.68, "%g: green %g of the way", brightness, t);
+            ck_assert_msg(g > 0.99 * last, "%g: %g after %g", brightness, g, last);
+            ck_assert_msg(b / r > 0.98 * pale, "%g: %g after %g", brightness, b / r, pale);
+            last = g;
+            pale = b / r;
+            for (int c = 0; c < 3; c++)
+                ck_assert_double_eq_tol((double)l.plane[c][mid],
+                                        0.55 * (c == 1   ? 0.8
+                                                : c == 0 ? 0.3 * 2.343
+                                                         : 0.7 * 1.459),
+                                        1e-3);
+            dw_linear_free(&l);
+            dw_mosaic_free(&m);
+        }
+        ck_assert_double_gt(pale, 0.98);
+        ck_assert_double_gt(last, 3.9 * 2.343);
+    }
+}
+END_TEST
+
+/* Levels of a pane, of a glow, of a glow behind a skyline and of two panes that touch at a corner;
+ * the share of edges of what is saturated. */
+START_TEST(edges_tell_lamps_from_glows)
+{
+    enum { SIZE = 40 };
+    const float want[] = {1, 0, 0, 1};
+    for (int shape = 0; shape < 4; shape++) {
+        uint8_t level[SIZE * SIZE];
+        bool marked[SIZE];
+        int saturated = 0;
+        for (int y = 0; y < SIZE; y++)
+            for (int x = 0; x < SIZE; x++) {
+                double glow = 1.5 * exp(-((x - 20) * (x - 20) + (y - 20) * (y - 20)) / 150.0);
+                bool pane = (x > 8 && x < 15 && y > 8 && y < 15) ||
+                            (shape == 3 && x >= 15 && x < 20 && y >= 15 && y < 20);
+                double v = shape == 0 || shape == 3 ? (pane ? 2 : 0.1)
+                           : shape == 2 && y > 22   ? 0.05
+                                                    : glow;
+                level[y * SIZE + x] = v > 0.9 ? DW_ALL_LOST : (uint8_t)((double)DW_LEVEL_STEPS * v);
+                saturated += v > 0.9;
+                marked[y] = true;
+            }
+        struct dw_edged e = {0};
+        struct dw_error err = {0};
+        struct dw_sums map[4] = {{0}};
+        ck_assert_int_eq(dw_edged_find(&e, level, marked, SIZE, SIZE, &err), DW_OK);
+        dw_edged_add(&e, SIZE, SIZE, map, 2, 2);
+        float lost = 0, edged = 0;
+        for (int i = 0; i < 4; i++) {
+            lost += map[i].lost;
+            edged += map[i].edged;
+        }
+        ck_assert_double_eq_tol((double)lost, saturated, 1e-3);
+        ck_assert_double_eq_tol((double)(edged / lost), (double)want[shape], 1e-3);
+        dw_edged_free(&e);
+    }
+}
+END_TEST
+
+/* An area is one however its rows' runs join: a fork of three prongs, of which one is short and
+ * would by itself be edged less than the others. */
+START_TEST(prongs_of_an_area_are_joined)
+{
+    static const char *const shape[] = {"..........................", "..........................",
+                                        "....##........##......##..", "....##........##......##..",
+                                        "....##........##......##..", "....####################..",
+                                        "....####################..", "..........................",
+                                        "..........................", ".........................."};
+    enum { WIDTH = 26, HEIGHT = 10 };
+    uint8_t level[WIDTH * HEIGHT];
+    bool marked[HEIGHT];
+    for (int y = 0; y < HEIGHT; y++)
+        for (int x = 0; x < WIDTH; x++) {
+            /* on the left light falls off slowly, on the right at once */
+            level[y * WIDTH + x] = shape[y][x] == '#' ? DW_SOME_LOST : x < 9 ? 180 : 2;
+            marked[y] = true;
+        }
+    struct dw_edged e = {0};
+    struct dw_error err = {0};
+    struct dw_sums map[WIDTH] = {{0}};
+    ck_assert_int_eq(dw_edged_find(&e, level, marked, WIDTH, HEIGHT, &err), DW_OK);
+    dw_edged_add(&e, WIDTH, HEIGHT, map, WIDTH, 1);
+    float share = map[4].edged / map[4].lost;
+    ck_assert(share > 0.01f && share < 0.99f);
+    for (int x = 4; x < 24; x++)
+        ck_assert_double_eq_tol((double)(map[x].edged / map[x].lost), (double)share, 1e-5);
+    dw_edged_free(&e);
+}
+END_TEST
+
 /* A listed pixel reads what its neighbours say; all others are untouched to the bit. */
 START_TEST(hot_pixels_are_repaired_and_nothing_else)
 {
@@ -616,6 +738,9 @@ int main(void)
     tcase_add_test(c, lost_green_follows_the_measured_light);
     tcase_add_test(c, hot_pixels_are_repaired_and_nothing_else);
     tcase_add_test(c, lit_panes_have_no_coloured_rim);
+    tcase_add_test(c, a_burnt_out_wall_turns_neutral);
+    tcase_add_test(c, edges_tell_lamps_from_glows);
+    tcase_add_test(c, prongs_of_an_area_are_joined);
     tcase_add_test(c, pictures_come_upright);
     tcase_add_test(c, sources_add_up_in_linear_light);
     tcase_add_test(c, senseless_mosaics_are_refused);

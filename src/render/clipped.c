@@ -13,13 +13,14 @@
 #define NEAR 2          /* cells: so far resampling and a lens carry saturated light */
 /* Level of the highest channel (1 = saturation) from which light tells a colour, for what is darker
  * is another thing than the light that saturates; and 1 / how much more tells it wholly. */
-#define BRIGHT_FROM 0.3f
+#define BRIGHT_FROM 0.5f
 #define BRIGHT_SCALE 2.0f
 #define GREEN_LOST 4.0f /* weight of light of which green alone is lost */
 /* Where green is lost and red or blue is below this, balanced, a cell is the rim of a small light,
  * whose colours see different shares of it; and 1 / how much more makes sure that it is none. */
 #define RIM_BELOW 0.3f
 #define RIM_SCALE 5.0f
+#define LOST_FROM 0.4f /* share of where saturation begins from which on a channel nears it */
 
 static enum dw_status make_room(struct dw_clipped *c, const struct dw_cells *cells,
                                 struct dw_error *err)
@@ -33,10 +34,11 @@ static enum dw_status make_room(struct dw_clipped *c, const struct dw_cells *cel
     c->rows = dw_coarse_tiles(c->height, tile);
     size_t tiles = (size_t)c->cols * (size_t)c->rows, all = dw_wider_room(c->cols, c->rows);
     if (!dw_grow(&c->map, (size_t)c->width * (size_t)c->height) ||
+        !dw_grow(&c->level, (size_t)c->width * (size_t)c->height) ||
         !dw_grow(&c->lost, tiles * sizeof(struct dw_sums)) ||
         !dw_grow(&c->sums, all * sizeof(struct dw_sums)) ||
-        !dw_grow(&c->colour, 3 * tiles * sizeof(float)) ||
-        !dw_grow(&c->line, ((size_t)c->cols + 4 * (size_t)c->width) * sizeof(float)))
+        !dw_grow(&c->colour, 4 * tiles * sizeof(float)) ||
+        !dw_grow(&c->line, ((size_t)c->cols + 5 * (size_t)c->width) * sizeof(float)))
         return dw_fail(err, DW_ERR_MEMORY, "no memory for the colours about clipped light");
     memset(c->sums.p, 0, tiles * sizeof(struct dw_sums));
     memset(c->lost.p, 0, tiles * sizeof(struct dw_sums));
@@ -92,19 +94,61 @@ static float share_of(const struct dw_develop *d, int channel, float raw, float 
     return ramp(at, d->clip_start[channel], d->clip_scale[channel]);
 }
 
-/* Notes all cells about those of row y that saturate: an edge there is a mixture of something dark
- * with light whose green is lost, and magenta. */
+/* The highest channel of a cell. */
+static float highest(float *const rgb[3], const float *peak, int x)
+{
+    float level = peak[x];
+    for (int k = 0; k < 3; k++)
+        level = rgb[k][x] > level ? rgb[k][x] : level;
+    return level;
+}
+
+/* How near all three channels of a cell are to saturation. */
+static float share_lost(const struct dw_develop *d, float *const rgb[3], const float *peak, int x)
+{
+    float share = 1;
+    for (int k = 0; k < 3; k++) {
+        float unit = k == 1 ? 1 : d->mul[k], at = k == 1 ? peak[x] : rgb[k][x] * unit;
+        share *= ramp(at / d->clip_start[k], LOST_FROM, 1 / (1 - LOST_FROM));
+    }
+    return share;
+}
+
+/* out: the largest within NEAR cells. */
+static void spread_row(const unsigned char *in, int width, unsigned char *out)
+{
+    memcpy(out, in, (size_t)width);
+    for (int by = 1; by <= NEAR; by++)
+        for (int x = 0; x < width; x++) {
+            unsigned char a = x >= by ? in[x - by] : 0, b = x + by < width ? in[x + by] : 0;
+            a = a > b ? a : b;
+            out[x] = a > out[x] ? a : out[x];
+        }
+}
+
+/* Notes levels, and all cells about those of row y that saturate: an edge there is a mixture of
+ * something dark with light whose green is lost, and magenta. */
 static void note_row(struct dw_clipped *c, const struct dw_develop *d, int y, float *const rgb[3],
                      const float *peak)
 {
-    unsigned char *map = c->map.p;
-    int up = y > NEAR ? y - NEAR : 0, down = y + NEAR < c->height ? y + NEAR : c->height - 1;
+    size_t width = (size_t)c->width;
+    uint8_t *level = (uint8_t *)c->level.p + (size_t)y * width;
+    unsigned char *own = (unsigned char *)((float *)c->line.p + c->cols + 4 * width);
     for (int x = 0; x < c->width; x++) {
         bool clips = peak[x] > d->clip_start[1] || rgb[0][x] * d->mul[0] > d->clip_start[0] ||
                      rgb[2][x] * d->mul[2] > d->clip_start[2];
-        int left = x > NEAR ? x - NEAR : 0, right = x + NEAR < c->width ? x + NEAR : c->width - 1;
-        for (int v = up; clips && v <= down; v++)
-            memset(map + (size_t)v * (size_t)c->width + left, 1, (size_t)(right - left + 1));
+        float lost = clips ? share_lost(d, rgb, peak, x) : 0;
+        if (clips)
+            level[x] = lost < 1 ? DW_SOME_LOST : DW_ALL_LOST;
+        else
+            level[x] = (uint8_t)(DW_LEVEL_STEPS * ramp(highest(rgb, peak, x), 0, 1));
+        own[x] = clips ? (unsigned char)(1 + (int)(254 * lost)) : 0;
+    }
+    spread_row(own, c->width, own + width);
+    for (int v = y > NEAR ? y - NEAR : 0; v <= y + NEAR && v < c->height; v++) {
+        unsigned char *map = (unsigned char *)c->map.p + (size_t)v * width;
+        for (size_t x = 0; x < width; x++)
+            map[x] = own[width + x] > map[x] ? own[width + x] : map[x];
     }
 }
 
@@ -119,9 +163,7 @@ static void gather(struct dw_clipped *c, const struct dw_develop *d, int y, floa
     struct dw_sums *lost = (struct dw_sums *)c->lost.p + first;
     const unsigned char *near = (unsigned char *)c->map.p + (size_t)y * (size_t)c->width;
     for (int x = 0; x < c->width; x++) {
-        float v[3], level = peak[x];
-        for (int k = 0; k < 3; k++)
-            level = rgb[k][x] > level ? rgb[k][x] : level;
+        float v[3], level = highest(rgb, peak, x);
         if (!(level > BRIGHT_FROM)) /* most of a night */
             continue;
         float green = share_of(d, 1, 0, peak[x]);
@@ -159,14 +201,18 @@ static void add_lost(struct dw_clipped *c, const struct dw_green_line *fit)
     }
 }
 
-/* As planes, which rows are made of. */
+/* As planes, which rows are made of. Light that ends at edges is no part of what lies about it: a
+ * blown window is not of the evening's colour but neutral. */
 static void keep_colours(struct dw_clipped *c)
 {
     const struct dw_sums *sums = c->sums.p;
     size_t tiles = (size_t)c->cols * (size_t)c->rows;
-    for (size_t i = 0; i < tiles; i++)
+    float *plane = c->colour.p;
+    for (size_t i = 0; i < tiles; i++) {
         for (size_t k = 0; k < 3; k++)
-            ((float *)c->colour.p)[k * tiles + i] = sums[i].rgb[k];
+            plane[k * tiles + i] = sums[i].rgb[k] + sums[i].edged * (1 - sums[i].rgb[k]);
+        plane[3 * tiles + i] = sums[i].edged;
+    }
 }
 
 enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
@@ -202,6 +248,9 @@ enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
         gather(c, d, y, rgb, peak, &line);
     }
     add_lost(c, &line);
+    if ((s = dw_edged_find(&c->edged, c->level.p, marked, c->width, c->height, err)) < 0)
+        return s;
+    dw_edged_add(&c->edged, c->width, c->height, c->sums.p, c->cols, c->rows);
     dw_wider_colours(c->sums.p, c->cols, c->rows);
     keep_colours(c);
     return DW_OK;
@@ -220,22 +269,24 @@ bool dw_clipped_in_row(const struct dw_clipped *c, int y, int height)
     return false;
 }
 
-void dw_clipped_row(struct dw_clipped *c, int y, int width, int height, float *const out[4])
+void dw_clipped_row(struct dw_clipped *c, int y, int width, int height, float *const out[5])
 {
     size_t tiles = (size_t)c->cols * (size_t)c->rows;
-    for (size_t k = 0; k < 3; k++)
+    for (size_t k = 0; k < 4; k++)
         dw_coarse_row((const float *)c->colour.p + k * tiles, c->cols, c->rows, y, width, height,
                       c->line.p, out[k]);
     const unsigned char *map = c->map.p;
     map += (size_t)((long)y * c->height / height) * (size_t)c->width;
     for (int x = 0; x < width; x++)
-        out[3][x] = (float)map[(long)x * c->width / width];
+        out[4][x] = (float)map[(long)x * c->width / width] * (1.0f / 255);
 }
 
 void dw_clipped_free(struct dw_clipped *c)
 {
     dw_grow_free(&c->marked);
     dw_grow_free(&c->map);
+    dw_grow_free(&c->level);
+    dw_edged_free(&c->edged);
     dw_grow_free(&c->lost);
     dw_grow_free(&c->sums);
     dw_grow_free(&c->colour);

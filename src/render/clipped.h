@@ -8,16 +8,20 @@
 #define DW_RENDER_CLIPPED_H
 
 #include "render/cells.h"
+#include "render/edged.h"
 
 /* Zero it before the first use; work space is kept. */
 struct dw_clipped {
     bool any; /* something is saturated: only then are colours known, and needed */
     int width, height, cols, rows;
     struct dw_space_kept marked; /* bool per row of cells: one of its samples is saturated */
-    struct dw_space_kept map;    /* byte per cell: it is, or lies beside, something saturated */
-    struct dw_space_kept lost;   /* per tile: light of which green alone is lost */
+    struct dw_space_kept map; /* byte per cell: 0, or it is, or lies beside, something saturated: 1
+                               * to 255, of which all channels are */
+    struct dw_space_kept level; /* and its level, in rows that are marked; see edged.h */
+    struct dw_edged edged;
+    struct dw_space_kept lost; /* per tile: light of which green alone is lost */
     struct dw_space_kept sums; /* per tile weight, r, g, b; then the same for every coarser level */
-    struct dw_space_kept colour; /* three planes of cols * rows */
+    struct dw_space_kept colour; /* four planes of cols * rows: a colour, and how much light ends */
     struct dw_space_kept line;   /* colours between two rows of tiles, then work space of one row */
 };
 
@@ -28,9 +32,10 @@ enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
 /* True if row y of a picture of this height, of any size of the same shape, may hold anything
  * saturated. */
 bool dw_clipped_in_row(const struct dw_clipped *c, int y, int height);
-/* The colours along that row, balanced camera channels, the largest of the three 1; and in out[3]
- * 1 where it is saturated or within two cells of that, else 0. */
-void dw_clipped_row(struct dw_clipped *c, int y, int width, int height, float *const out[4]);
+/* The colours along that row, balanced camera channels, the largest of the three 1; in out[3] how
+ * much of what is lost there ends at edges, 0 to 1; and in out[4] how near light within two cells
+ * has come to losing all three channels: 0 where nothing is saturated, else above it, to 1. */
+void dw_clipped_row(struct dw_clipped *c, int y, int width, int height, float *const out[5]);
 void dw_clipped_free(struct dw_clipped *c);
 
 #endif

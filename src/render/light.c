@@ -66,12 +66,12 @@ static bool reduced(const struct dw_geometry *g)
     return g->out_w != g->src_w || g->out_h != g->src_h;
 }
 
-/* Rows of the work space: a peak row, four of what lies about clipped light, then for reductions
+/* Rows of the work space: a peak row, five of what lies about clipped light, then for reductions
  * one sum row and the ring. */
 static enum dw_status make_room(struct dw_light *l, struct dw_error *err)
 {
     const struct dw_geometry *g = &l->geo;
-    size_t rows = 5;
+    size_t rows = 6;
     l->next_row = 0;
     if (reduced(g)) {
         bool same = l->across.in == g->src_w && l->across.out == g->out_w &&
@@ -193,7 +193,8 @@ static void develop_row(struct dw_light *l, const struct dw_develop *d, int y, i
 {
     float *peak = l->rows.p;
     size_t wide = (size_t)l->wide;
-    float *const around[4] = {peak + wide, peak + 2 * wide, peak + 3 * wide, peak + 4 * wide};
+    float *const around[5] = {peak + wide, peak + 2 * wide, peak + 3 * wide, peak + 4 * wide,
+                              peak + 5 * wide};
     bool clips = dw_clipped_in_row(&l->clipped, y, height);
     if (clips)
         dw_clipped_row(&l->clipped, y, width, height, around);
@@ -293,7 +294,7 @@ static void reduced_row(struct dw_light *l, int y, float *const rgb[3])
     size_t wide = (size_t)l->wide;
     int taps = l->down.taps, start = l->down.start[y];
     const float *weight = l->down.weight + (size_t)y * (size_t)taps;
-    float *sum = (float *)l->rows.p + 5 * wide, *ring = sum + 3 * wide;
+    float *sum = (float *)l->rows.p + 6 * wide, *ring = sum + 3 * wide;
     if (l->next_row < start)
         l->next_row = start;
     for (; l->next_row < start + taps; l->next_row++) {

@@ -15,6 +15,8 @@
 
 #define NORM_LUMA 0.65f /* the rest is the largest channel: coloured lights are not overrated */
 #define LIFT_ABOVE 3.0f /* sigmas of the sky's noise above its background where the lift begins */
+#define NO_SKY                                                                                     \
+    24.0f /* times the night sky: brighter surfaces are lamps, not what stars stand before */
 #define PIECE 1024      /* pixels; five rows of these stay in the first cache between kernels */
 #define TOE_KEY 0.2f    /* key at which the toe is what the parameters say: a low sun's */
 #define GAMUT_KNEE 0.9f /* saturation up to which colours stay exactly as they are */
@@ -89,6 +91,7 @@ static void plan_lift(const struct dw_frame *f, const struct dw_facts *facts,
     out->lifts = stars * p->star_lift > 0.0f;
     l->softness = p->star_sigma;
     l->floor = facts->night_sky_keys > 0.0f ? facts->night_sky_keys : 0.0f;
+    l->ceiling = NO_SKY * dwk_max(l->floor, 1.0f);
     l->threshold = 1.0f + LIFT_ABOVE * p->star_sigma;
     memcpy(l->luma, q->luma, sizeof l->luma);
     l->norm_y = q->norm_y;

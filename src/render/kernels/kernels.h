@@ -43,6 +43,7 @@ struct dw_lift {
     float raise[3];  /* times so much of what is above the sky is added to it */
     float sky[3];    /* the sky's colour where the background's norm is 1 */
     float luma[3], norm_y, norm_max; /* as in dw_prepare */
+    float ceiling; /* what is brighter is no sky: the background is taken for no more */
 };
 
 /* One tone curve: z = x * ((x + toe) / (1 + toe))^power, y = z / (z + pin). */
@@ -70,9 +71,10 @@ struct dw_mosaic_kernels {
     /* The highest of n samples, n > 0. */
     uint16_t (*highest)(const uint16_t *row, size_t n);
     /* In place; see struct dw_develop. around: balanced colours of the light about each pixel, from
-     * which what is saturated is rebuilt, none 0; and 1 on and beside saturated pixels, else 0. NULL:
-     * neutral, and nothing beside. */
-    void (*develop)(const struct dw_develop *d, const float *peak, const float *const around[4],
+     * which what is saturated is rebuilt, none 0; how much of it ends at edges, 0 to 1; and how
+     * near light beside it comes to losing all three channels, 0 where nothing is saturated. NULL:
+     * neutral, no edges, and nothing beside. */
+    void (*develop)(const struct dw_develop *d, const float *peak, const float *const around[5],
                     size_t n, float *r, float *g, float *b);
     /* out = the larger of two, the largest of three */
     void (*larger)(const float *a, const float *b, size_t n, float *out);

@@ -3,6 +3,8 @@
 
 #include "render/kernels/fastmath.h"
 
+#include <math.h>
+
 static void split(const uint16_t *restrict row, size_t n, const float black[2],
                   const float scale[2], float *restrict even, float *restrict odd)
 {
@@ -64,8 +66,9 @@ static void balance(const struct dw_develop *d, size_t n, float *restrict r, flo
 
 /* At the edge of light far beyond the range the three colours of a cell see different shares of it,
  * and one leaks where the others are dark: a lit pane in the night gets a rim of crimson, cyan and
- * black. There red and blue may differ from what the light about them has to its green by so much.
- */
+ * black. There red and blue may differ from what the light about them has to its green by so much,
+ * the surer the nearer that light has come to losing all three; and red and blue that reach far over
+ * a dark green at once. */
 #define MOST_OFF 1.3f
 
 static inline float at_least(float level, float told)
@@ -78,16 +81,32 @@ static inline float at_most(float level, float told)
     return dwk_min(level, dwk_max(told, 0.0f) * MOST_OFF);
 }
 
+/* Light that is lost wholly and ends at an edge, a lamp or a lit pane by night, is as a rule far
+ * beyond the range: shown as if it just reached it, it turns grey as the camera opens to the dark
+ * about it. So it is taken for so much stronger, the nearer all three colours come to saturation,
+ * from this share of it on. */
+#define FAR_BEYOND 4.0f
+#define FAR_FROM 0.3f
+
+static inline float nearly(float level, float start)
+{
+    return share_clipped(level, FAR_FROM * start, 1.0f / ((1.0f - FAR_FROM) * start));
+}
+
 /* Green saturates first in ordinary light, and red and blue go on rising for a stop or so: what is
  * lost is rebuilt from what is not, or a blown sky would turn magenta. The light is taken to have
  * the colour of what lies about it: `scale` is how strong that colour must be for the channels
  * that still measure, and at least as strong as each saturated one tells. So colour holds as long
  * as anything is measured, and beyond that a sunset's heart is of the sunset's colour. No channel
- * becomes lower than it was measured: a lamp of one pure colour keeps it. */
+ * becomes lower than it was measured: a lamp of one pure colour keeps it. Green comes last, and
+ * lies between red and blue, as they are then, where it does about it: were it told by the
+ * surroundings alone, a lamp's orange wall beside an evening sky would turn yellow-green as soon as
+ * red is lost, while so it keeps its hue and pales, as blue rises to meet red. */
 static void balance_clipped(const struct dw_develop *d, const float *restrict peak,
                             const float *restrict red_near, const float *restrict green_near,
-                            const float *restrict blue_near, const float *restrict edge, size_t n,
-                            float *restrict r, float *restrict g, float *restrict b)
+                            const float *restrict blue_near, const float *restrict ends,
+                            const float *restrict lost, size_t n, float *restrict r,
+                            float *restrict g, float *restrict b)
 {
     const struct dw_develop p = *d;
     for (size_t i = 0; i < n; i++) {
@@ -95,20 +114,36 @@ static void balance_clipped(const struct dw_develop *d, const float *restrict pe
         float u = red_near[i], v = green_near[i], w = blue_near[i];
         float green = share_clipped(peak[i], p.clip_start[1], p.clip_scale[1]);
         /* green that is saturated tells the least that red and blue are, not the most */
-        float most = edge[i] * (1.0f - green);
-        x += edge[i] * (at_least(x, y * u / v) - x);
-        z += edge[i] * (at_least(z, y * w / v) - z);
+        float dark = lost[i] > 0 ? ends[i] * (1.0f - nearly(peak[i], p.clip_start[1])) : 0.0f;
+        float most = dwk_max(lost[i], dark) * (1.0f - green);
+        x += lost[i] * (at_least(x, y * u / v) - x);
+        z += lost[i] * (at_least(z, y * w / v) - z);
         x += most * (at_most(x, y * u / v) - x);
         z += most * (at_most(z, y * w / v) - z);
         float red = share_clipped(x, p.clip_start[0], p.clip_scale[0]);
         float blue = share_clipped(z, p.clip_start[2], p.clip_scale[2]);
+        float any = ends[i] * dwk_max(green, dwk_max(red, blue));
+        /* a cell at such an edge that is saturated at all: its other samples lie beyond the edge */
+        float told = dwk_max(dwk_max(x / u, peak[i] * p.mul[1] / v), z / w);
+        float rim = any * dwk_max(2.0f * lost[i] - 1.0f, 0.0f);
+        x += rim * (at_least(x, told * u) - x);
+        y += rim * (at_least(y, told * v) - y);
+        z += rim * (at_least(z, told * w) - z);
+        red = share_clipped(x, p.clip_start[0], p.clip_scale[0]);
+        blue = share_clipped(z, p.clip_start[2], p.clip_scale[2]);
+        float far = nearly(x, p.clip_start[0]) * nearly(peak[i], p.clip_start[1]) *
+                    nearly(z, p.clip_start[2]);
         float known = (1.0f - red) * x + (1.0f - green) * y + (1.0f - blue) * z;
         float parts = (1.0f - red) * u + (1.0f - green) * v + (1.0f - blue) * w;
         float least = dwk_max(dwk_max(red * x / u, green * y / v), blue * z / w);
         float scale = dwk_max(known / dwk_max(parts, 1e-3f), least);
-        r[i] = x + red * dwk_max(scale * u - x, 0.0f);
-        g[i] = y + green * dwk_max(scale * v - y, 0.0f);
-        b[i] = z + blue * dwk_max(scale * w - z, 0.0f);
+        x += red * dwk_max(scale * u - x, 0.0f);
+        z += blue * dwk_max(scale * w - z, 0.0f);
+        y += green * dwk_max(sqrtf(dwk_max(x * z, 0.0f) / (u * w)) * v - y, 0.0f);
+        far *= any * (FAR_BEYOND - 1.0f);
+        r[i] = x + far * x;
+        g[i] = y + far * y;
+        b[i] = z + far * z;
     }
 }
 
@@ -127,24 +162,24 @@ static void to_wide(const struct dw_develop *d, size_t n, float *restrict r, flo
 #define BLOCK 512 /* pixels; most blocks of most pictures hold nothing saturated */
 
 static void develop(const struct dw_develop *d, const float *restrict peak,
-                    const float *const around[4], size_t n, float *restrict r, float *restrict g,
+                    const float *const around[5], size_t n, float *restrict r, float *restrict g,
                     float *restrict b)
 {
-    float neutral[BLOCK], no_edge[BLOCK];
+    float neutral[BLOCK], none[BLOCK];
     for (size_t i = 0; i < BLOCK && !around; i++) {
         neutral[i] = 1.0f;
-        no_edge[i] = 0.0f;
+        none[i] = 0.0f;
     }
     for (size_t i = 0; i < n; i += BLOCK) {
         size_t m = n - i < BLOCK ? n - i : BLOCK;
         if (!any_above(peak + i, m, d->clip_start[1]) &&
-            !(around && any_above(around[3] + i, m, 0)))
+            !(around && any_above(around[4] + i, m, 0)))
             balance(d, m, r + i, g + i, b + i);
         else if (around)
             balance_clipped(d, peak + i, around[0] + i, around[1] + i, around[2] + i, around[3] + i,
-                            m, r + i, g + i, b + i);
+                            around[4] + i, m, r + i, g + i, b + i);
         else
-            balance_clipped(d, peak + i, neutral, neutral, neutral, no_edge, m, r + i, g + i,
+            balance_clipped(d, peak + i, neutral, neutral, neutral, none, none, m, r + i, g + i,
                             b + i);
         to_wide(d, m, r + i, g + i, b + i);
     }

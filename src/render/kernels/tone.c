@@ -97,12 +97,14 @@ static void lift(const struct dw_lift *q, const float *restrict background, size
 {
     const struct dw_lift p = *q;
     for (size_t i = 0; i < n; i++) {
-        float sky = background[i], base = dwk_max(sky, p.floor), width = 3.0f * p.softness * base;
+        float sky = dwk_min(background[i], p.ceiling), base = dwk_max(sky, p.floor),
+              width = 3.0f * p.softness * base;
         float excess = norm[i] - p.threshold * base;
         float bend = dwk_min(dwk_max(excess + width, 0.0f), 2.0f * width);
         float over = dwk_max(excess - width, 0.0f);
         /* bend^2 / (4 width) + over as a share of what is above the sky, as one division */
-        float above = dwk_max(norm[i] - base, TINY);
+        /* not less than rounding errors on flat ground, such as a burnt-out wall */
+        float above = dwk_max(dwk_max(norm[i] - base, 1e-3f * base), TINY);
         float share = (bend * bend + 4.0f * width * over) / (4.0f * dwk_max(width, TINY) * above);
         share = dwk_min(share, 1.0f);
         float x = r[i] + share * p.raise[0] * (r[i] - p.sky[0] * sky);

@@ -1,0 +1,156 @@
+/* edged.c: see edged.h. Areas are joined run by run (union-find; Rosenfeld & Pfaltz 1966, J. ACM
+ * 13, 471, from memory). */
+#include "render/edged.h"
+
+#include <string.h>
+
+#define BESIDE 2 /* cells: the next one may be a mixture of both sides */
+/* A cell there darker than this may be another thing; by so much more, and it is for sure. */
+#define OTHER_BELOW 0.7f
+#define OTHER_SCALE (1 / 0.2f)
+/* An area of whose rim more than this is an edge ends there, and 1 / how much more makes sure of
+ * it. A glow behind a skyline is edged on one side. */
+#define EDGED_FROM 0.7f
+#define EDGED_SCALE (1 / 0.2f)
+
+struct run {
+    uint8_t level;
+    int y, first, last;
+    uint32_t area;   /* index of a run of the same area; of the one that stands for it its own */
+    float rim, edge; /* cells looked at beside it, how many of them are another thing */
+};
+
+static float ramp(float x, float from, float scale)
+{
+    float t = (x - from) * scale;
+    return t < 0 ? 0 : t > 1 ? 1 : t;
+}
+
+static uint32_t area_of(struct run *run, uint32_t i)
+{
+    while (run[i].area != i) {
+        run[i].area = run[run[i].area].area;
+        i = run[i].area;
+    }
+    return i;
+}
+
+static size_t count_runs(const uint8_t *row, int width)
+{
+    size_t n = 0;
+    for (int x = 0; x < width; x++)
+        n += row[x] >= DW_SOME_LOST && (x == 0 || row[x - 1] != row[x]);
+    return n;
+}
+
+static void look_at(struct run *r, uint8_t level)
+{
+    if (level >= r->level || level == DW_ALL_LOST)
+        return;
+    r->rim += 1;
+    r->edge +=
+        level == DW_SOME_LOST ? 0 : ramp(-(float)level / DW_LEVEL_STEPS, -OTHER_BELOW, OTHER_SCALE);
+}
+
+static void look_beside(struct run *r, const uint8_t *level, int width, int height)
+{
+    const uint8_t *row = level + (size_t)r->y * (size_t)width;
+    if (r->first >= BESIDE)
+        look_at(r, row[r->first - BESIDE]);
+    if (r->last + BESIDE < width)
+        look_at(r, row[r->last + BESIDE]);
+    for (int side = -1; side <= 1; side += 2) {
+        int far = r->y + side * BESIDE;
+        if (far < 0 || far >= height)
+            continue;
+        const uint8_t *next = row + side * (ptrdiff_t)width;
+        const uint8_t *at = row + side * BESIDE * (ptrdiff_t)width;
+        for (int x = r->first; x <= r->last; x++)
+            if (next[x] != r->level)
+                look_at(r, at[x]);
+    }
+}
+
+/* Appends the runs of row y; gives how many there are then. */
+static size_t add_row(struct run *run, size_t n, const uint8_t *level, int y, int width, int height)
+{
+    const uint8_t *row = level + (size_t)y * (size_t)width;
+    for (int x = 0; x < width; x++) {
+        if (row[x] < DW_SOME_LOST)
+            continue;
+        struct run r = {.level = row[x], .y = y, .first = x, .area = (uint32_t)n};
+        while (x + 1 < width && row[x + 1] == r.level)
+            x++;
+        r.last = x;
+        look_beside(&r, level, width, height);
+        run[n++] = r;
+    }
+    return n;
+}
+
+/* Joins the runs from..middle of a row with those of the next one, middle..end, that they touch. */
+static void join(struct run *run, size_t from, size_t middle, size_t end)
+{
+    for (size_t i = from, k = middle; i < middle && k < end;) {
+        if (run[i].level == run[k].level && run[i].first <= run[k].last + 1 &&
+            run[k].first <= run[i].last + 1)
+            run[area_of(run, (uint32_t)k)].area = area_of(run, (uint32_t)i);
+        if (run[i].last < run[k].last)
+            i++;
+        else
+            k++;
+    }
+}
+
+enum dw_status dw_edged_find(struct dw_edged *e, const uint8_t *level, const bool *marked,
+                             int width, int height, struct dw_error *err)
+{
+    size_t n = 0;
+    for (int y = 0; y < height; y++)
+        if (marked[y])
+            n += count_runs(level + (size_t)y * (size_t)width, width);
+    e->n = 0;
+    if (!dw_grow(&e->run, n * sizeof(struct run)))
+        return dw_fail(err, DW_ERR_MEMORY, "no memory for %zu runs of saturated light", n);
+    struct run *run = e->run.p;
+    size_t above = 0;
+    for (int y = 0; y < height; y++) {
+        size_t first = e->n;
+        if (marked[y])
+            e->n = add_row(run, e->n, level, y, width, height);
+        join(run, above, first, e->n);
+        above = first;
+    }
+    for (size_t i = 0; i < e->n; i++) {
+        uint32_t area = area_of(run, (uint32_t)i);
+        if (area == i)
+            continue;
+        run[area].rim += run[i].rim;
+        run[area].edge += run[i].edge;
+    }
+    return DW_OK;
+}
+
+void dw_edged_add(const struct dw_edged *e, int width, int height, struct dw_sums *map, int cols,
+                  int rows)
+{
+    struct run *run = e->run.p;
+    for (size_t i = 0; i < e->n; i++) {
+        const struct run *r = &run[i], *area = &run[area_of(run, (uint32_t)i)];
+        if (!(area->rim > 0))
+            continue;
+        float share = ramp(area->edge / area->rim, EDGED_FROM, EDGED_SCALE);
+        struct dw_sums *row = map + (size_t)((long)r->y * rows / height) * (size_t)cols;
+        for (int x = r->first; x <= r->last; x++) {
+            struct dw_sums *t = &row[(long)x * cols / width];
+            t->lost += 1;
+            t->edged += share;
+        }
+    }
+}
+
+void dw_edged_free(struct dw_edged *e)
+{
+    dw_grow_free(&e->run);
+    e->n = 0;
+}
