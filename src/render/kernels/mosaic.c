@@ -67,8 +67,8 @@ static void balance(const struct dw_develop *d, size_t n, float *restrict r, flo
 /* At the edge of light far beyond the range the three colours of a cell see different shares of it,
  * and one leaks where the others are dark: a lit pane in the night gets a rim of crimson, cyan and
  * black. There red and blue may differ from what the light about them has to its green by so much,
- * the surer the nearer that light has come to losing all three; and red and blue that reach far over
- * a dark green at once. */
+ * the surer the nearer that light has come to losing all three; and red and blue that reach far
+ * over a dark green at once. */
 #define MOST_OFF 1.3f
 
 static inline float at_least(float level, float told)
@@ -86,7 +86,7 @@ static inline float at_most(float level, float told)
  * about it. So it is taken for so much stronger, the nearer all three colours come to saturation,
  * from this share of it on. */
 #define FAR_BEYOND 4.0f
-#define FAR_FROM 0.3f
+#define FAR_FROM 0.6f
 
 static inline float nearly(float level, float start)
 {
