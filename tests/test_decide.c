@@ -458,8 +458,9 @@ END_TEST
 
 START_TEST(faults_have_their_documented_names)
 {
-    const char *want[DW_FAULT_COUNT] = {"unreadable", "no-exposure", "gap",  "bright", "dark",
-                                        "flash",      "soft",        "haze", "cloud",  "moved"};
+    const char *want[DW_FAULT_COUNT] = {"unreadable", "no-exposure", "gap",       "bright",
+                                        "dark",       "flash",       "soft",      "haze",
+                                        "cloud",      "moved",       "reflection"};
     for (int i = 0; i < DW_FAULT_COUNT; i++)
         ck_assert_str_eq(dw_fault_name(i), want[i]);
     ck_assert_ptr_null(dw_fault_name(DW_FAULT_COUNT));

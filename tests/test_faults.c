@@ -210,6 +210,37 @@ START_TEST(a_kicked_tripod_is_said)
 }
 END_TEST
 
+/* ---- in the pane ---- */
+
+/* Lamps mirrored in the pane from dusk on, and before dawn: over the sky the first shot or two of
+ * each may be told either way. */
+START_TEST(a_lamp_mirrored_in_the_pane_is_told)
+{
+    size_t planted;
+    size_t wrong = wrongly_judged("--scene pane --seed 9 --frames 196 --interval 480 --jobs 2 "
+                                  "--faults 'reflection@34-75*0.3 reflection@116-160*0.05'",
+                                  DW_REFLECTION, "reflection", &planted);
+    ck_assert_uint_ge(planted, 30);
+    ck_assert_uint_le(wrong, 2);
+}
+END_TEST
+
+/* A lit room about a window, its burnt-out frame, a lit house outside, and the glow of a town over
+ * the horizon: all really there. */
+START_TEST(lamps_and_glows_that_are_there_are_no_reflections)
+{
+    static const char *const shoots[] = {
+        "--scene window --seed 7 --frames 130 --interval 720 --jobs 2",
+        "--scene polar-night --seed 2 --frames 98 --interval 960 --jobs 2",
+        "--scene clear --seed 7 --frames 98 --interval 960 --town 0.02 --town-az 20 --jobs 2"};
+    for (size_t k = 0; k < sizeof shoots / sizeof *shoots; k++) {
+        size_t planted;
+        ck_assert_uint_eq(wrongly_judged(shoots[k], DW_REFLECTION, "reflection", &planted), 0);
+        ck_assert_uint_eq(planted, 0);
+    }
+}
+END_TEST
+
 /* ---- lights in the night ---- */
 
 static struct fake_shoot shoot(int frames)
@@ -375,6 +406,8 @@ int main(void)
     tcase_add_test(t, a_lamp_that_goes_out_is_no_fog);
     tcase_add_test(t, a_kicked_tripod_is_said);
     tcase_add_test(t, dew_by_night_is_told_from_cloud);
+    tcase_add_test(t, a_lamp_mirrored_in_the_pane_is_told);
+    tcase_add_test(t, lamps_and_glows_that_are_there_are_no_reflections);
     tcase_add_test(t, a_brief_light_is_found_and_its_place_bridged);
     tcase_add_test(t, a_lamp_that_stays_on_and_an_aircraft_are_no_flash);
     tcase_add_test(t, light_over_all_of_the_picture_is_told_from_exposure_by_the_settings);

@@ -8,9 +8,11 @@
 #include "exposure.h"
 #include "fault.h"
 #include "frame.h"
+#include "ghost.h"
 #include "lens.h"
 #include "light.h"
 #include "ljpeg.h"
+#include "optics.h"
 #include "params.h"
 #include "rng.h"
 #include "run.h"
@@ -605,10 +607,69 @@ START_TEST(faults_are_read_and_named)
     ck_assert(f[11].bump && !f[12].bump);
     dwi_faults_names(&f[10], 1, names, sizeof names);
     ck_assert_str_eq(names, "gap bright");
+    ck_assert_int_eq(dwi_faults_parse("moved@3*0.3 moved@9*2 reflection@5-6*2 drops@11-14", 20, f,
+                                      err, sizeof err),
+                     0);
+    ck_assert_double_eq_tol(f[5].moved_x, 0.3, 1e-12);
+    ck_assert_double_eq_tol(f[5].moved_y, -0.18, 1e-12);
+    ck_assert_double_eq_tol(f[19].moved_x, 2.3, 1e-12);
+    ck_assert_double_eq_tol(f[19].moved_y, -1.18, 1e-12); /* whole pixels both ways */
+    ck_assert(f[4].ghost == 2 && f[5].ghost == 2 && f[6].ghost == 0);
+    ck_assert(f[10].drops == 0.25 && f[13].drops == 1 && f[14].drops == 0);
     static const char *bad[] = {"sunspot@3", "flash@0", "flash@21",
                                 "flash@7-3", "flash3",  "flash@3*"};
     for (int i = 0; i < 6; i++)
         ck_assert_int_eq(dwi_faults_parse(bad[i], 20, f, err, sizeof err), -1);
+}
+END_TEST
+
+/* A Gaussian point, shifted by parts of a pixel: its middle goes there, its light stays. */
+START_TEST(a_blurred_picture_is_shifted_by_parts_of_a_pixel)
+{
+    enum { N = 41 };
+    static float light[N * N];
+    const double by[4][2] = {{0, 0}, {0.2, -0.12}, {-0.5, 0.5}, {0.37, 0.03}};
+    for (int k = 0; k < 4; k++) {
+        double sum = 0, x = 0, y = 0;
+        memset(light, 0, sizeof light);
+        light[20 * N + 20] = 1000;
+        ck_assert_int_eq(dwi_lens_blur(light, N, N, 0.7, by[k][0], by[k][1]), 0);
+        for (int i = 0; i < N * N; i++) {
+            sum += (double)light[i];
+            x += (double)light[i] * (i % N - 20);
+            y += (double)light[i] * (i / N - 20.0);
+        }
+        ck_assert_double_eq_tol(sum, 1000, 0.01);
+        ck_assert_double_eq_tol(x / sum, by[k][0], 1e-3);
+        ck_assert_double_eq_tol(y / sum, by[k][1], 1e-3);
+    }
+}
+END_TEST
+
+/* A ghost falls off from its middle to nearly nothing, without a step, and its share of the light
+ * behind it grows as dusk falls. */
+START_TEST(a_ghost_is_a_soft_patch)
+{
+    struct dwi_params p;
+    dwi_params_default(&p);
+    for (int id = 0; id < 5; id++) {
+        double most = 0, at = 0, step = 0, last = 0, rgb[3], edge = 0;
+        for (int y = 0; y < p.height; y += 3)
+            for (int x = 0; x < p.width; x++) {
+                dwi_ghost_light(&p, id, 2, x, y, rgb);
+                double v = 0.21263901 * rgb[0] + 0.71516868 * rgb[1] + 0.07219232 * rgb[2];
+                if (x > 0)
+                    step = fmax(step, fabs(v - last));
+                last = v;
+                at = v > most ? x : at;
+                most = fmax(most, v);
+                edge = x == 0 || x == p.width - 1 ? fmax(edge, v) : edge;
+            }
+        ck_assert_double_eq_tol(most, 2, 0.1);
+        ck_assert(at > 0.15 * p.width && at < 0.85 * p.width);
+        ck_assert_double_lt(step, 0.3);
+        ck_assert_double_lt(edge, 0.05);
+    }
 }
 END_TEST
 
@@ -682,6 +743,8 @@ int main(void)
     tcase_add_loop_test(t, truth_tables_agree_with_the_pixels, 0, 2);
     tcase_add_test(t, sky_gives_its_illuminance);
     tcase_add_test(t, faults_are_read_and_named);
+    tcase_add_test(t, a_blurred_picture_is_shifted_by_parts_of_a_pixel);
+    tcase_add_test(t, a_ghost_is_a_soft_patch);
     tcase_add_test(t, damaged_files_are_damaged);
     tcase_add_test(t, senseless_options_are_refused);
     suite_add_tcase(s, t);

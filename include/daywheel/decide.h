@@ -23,9 +23,10 @@ enum dw_fault {
     DW_SOFT = 1 << 6,
     DW_HAZE = 1 << 7,
     DW_CLOUD = 1 << 8,
-    DW_MOVED = 1 << 9
+    DW_MOVED = 1 << 9,
+    DW_REFLECTION = 1 << 10
 };
-#define DW_FAULT_COUNT 10
+#define DW_FAULT_COUNT 11
 /* The code of bit `1 << i` as written in documents, e.g. "no-exposure"; NULL beyond the last. */
 const char *dw_fault_name(int i);
 

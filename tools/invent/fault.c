@@ -13,9 +13,10 @@ static const struct {
     const char *name;
     double amount;
 } codes[] = {
-    {"truncated", 0},   {"empty", 0}, {"zeroed", 0},   {"wrong-magic", 0}, {"flipped", 0},
-    {"no-exposure", 0}, {"gap", 0},   {"bright", 3},   {"dark", 5},        {"flash", 6},
-    {"soft", 2.5},      {"haze", 3},  {"cloud", 0.97}, {"moved", 9},       {"shake", 5},
+    {"truncated", 0},    {"empty", 0}, {"zeroed", 0},   {"wrong-magic", 0}, {"flipped", 0},
+    {"no-exposure", 0},  {"gap", 0},   {"bright", 3},   {"dark", 5},        {"flash", 6},
+    {"soft", 2.5},       {"haze", 3},  {"cloud", 0.97}, {"moved", 9},       {"shake", 5},
+    {"reflection", 0.5}, {"drops", 1},
 };
 enum { CODES = sizeof codes / sizeof codes[0] };
 
@@ -30,7 +31,8 @@ static double swell(int i, int a, int b)
     return u * u * (3 - 2 * u);
 }
 
-static void apply(struct dwi_faults *f, int n, int code, int a, int b, double amount)
+/* nth: which one of the list it is */
+static void apply(struct dwi_faults *f, int n, int code, int a, int b, double amount, int nth)
 {
     for (int i = a; i <= b && i < n; i++) {
         double s = swell(i, a, b);
@@ -75,13 +77,22 @@ static void apply(struct dwi_faults *f, int n, int code, int a, int b, double am
             f[i].moved_x += (i * 7 % 3 - 1) * (int)amount;
             f[i].moved_y += (i * 5 % 3 - 1) * (int)amount / 2 + 2;
             break;
+        case 15:
+            f[i].ghost = amount;
+            f[i].ghost_id = nth;
+            break;
+        case 16: /* they grow, and are wiped off after the last shot */
+            f[i].drops = (i - a + 1.0) / (b - a + 1.0);
+            f[i].drops_amount = amount;
+            break;
         }
     }
     if (code == 13) /* a bump: this and all later frames */
         for (int i = a; i < n; i++) {
             f[i].bump |= i == a;
-            f[i].moved_x += (int)lround(amount);
-            f[i].moved_y -= (int)lround(amount * 0.6);
+            f[i].moved_x += amount;
+            /* whole pixels stay whole, so that nothing need be resampled */
+            f[i].moved_y -= amount == round(amount) ? round(amount * 0.6) : amount * 0.6;
         }
 }
 
@@ -103,7 +114,7 @@ static int place(const char **s, int n, int *out)
 int dwi_faults_parse(const char *text, int n, struct dwi_faults *f, char *err, int err_size)
 {
     memset(f, 0, (size_t)n * sizeof *f);
-    while (*(text += strspn(text, " "))) {
+    for (int nth = 0; *(text += strspn(text, " ")); nth++) {
         const char *item = text;
         size_t len = strcspn(text, "@ ");
         int code = 0, a, b;
@@ -128,7 +139,7 @@ int dwi_faults_parse(const char *text, int n, struct dwi_faults *f, char *err, i
         }
         if (*text && *text != ' ')
             goto bad;
-        apply(f, n, code, a, b, amount);
+        apply(f, n, code, a, b, amount, nth);
         continue;
     bad:
         snprintf(err, (size_t)err_size,
@@ -151,10 +162,11 @@ void dwi_faults_names(const struct dwi_faults *f, int gap, char *out, int size)
         {f->off_stops > 0, "bright"},
         {f->off_stops < 0, "dark"},
         {f->flash > 0, "flash"},
-        {f->soft_px >= DWI_SOFT_PX, "soft"},
+        {f->soft_px >= DWI_SOFT_PX || f->drops_cover >= DWI_DROPS, "soft"},
         {f->haze >= DWI_HAZE, "haze"},
         {f->cloud >= DWI_CLOUD, "cloud"},
         {f->bump, "moved"},
+        {f->ghost_share >= DWI_REFLECTION, "reflection"},
     };
     int used = 0;
     out[0] = 0;

@@ -4,8 +4,10 @@
 #include "frame.h"
 
 #include "colour.h"
+#include "ghost.h"
 #include "grid.h"
 #include "movers.h"
+#include "optics.h"
 #include "rng.h"
 #include "sky.h"
 #include "trails.h"
@@ -216,7 +218,8 @@ static void compose(const struct dwi_stage *st, const struct dwi_shot *shot,
     }
 }
 
-int dwi_frame_light(const struct dwi_stage *st, const struct dwi_shot *shot, float *light)
+/* The light as a lens without any blur would give it, shifted by whole pixels. */
+static int sharp_light(const struct dwi_stage *st, const struct dwi_shot *shot, float *light)
 {
     struct dwi_sky sky;
     struct dwi_grid grid;
@@ -233,7 +236,31 @@ int dwi_frame_light(const struct dwi_stage *st, const struct dwi_shot *shot, flo
     compose(st, shot, &grid, &gl, row, light);
     dwi_draw_stars(st, shot, &grid, light);
     dwi_draw_movers(st, shot, &sky, &grid, light);
+    dwi_ghost_draw(st, shot, light);
     free(row);
     dwi_grid_free(&grid);
     return 0;
+}
+
+int dwi_frame_light(const struct dwi_stage *st, const struct dwi_shot *shot, float *light)
+{
+    const struct dwi_params *p = st->p;
+    if (!(st->lens_blur > 0))
+        return sharp_light(st, shot, light);
+    /* a pixel's neighbours must be of its own colour: the whole picture in each of the three */
+    float *one = malloc((size_t)p->width * (size_t)p->height * sizeof *one);
+    int bad = !one;
+    for (int c = 0; c < 3 && !bad; c++) {
+        struct dwi_stage of_one = *st;
+        memset(of_one.cfa, c, sizeof of_one.cfa);
+        bad = sharp_light(&of_one, shot, one) ||
+              dwi_lens_blur(one, p->width, p->height, st->lens_blur, shot->part_x, shot->part_y);
+        for (int y = 0; y < p->height && !bad; y++)
+            for (int x = 0; x < p->width; x++)
+                if (dwi_colour_at(st, x, y) == c)
+                    light[(size_t)y * (size_t)p->width + (size_t)x] =
+                        one[(size_t)y * (size_t)p->width + (size_t)x];
+    }
+    free(one);
+    return bad ? -1 : 0;
 }

@@ -18,7 +18,8 @@ struct dwi_stage {
     struct dwi_lens_map lens;
     struct dwi_world world;
     struct dwi_star_list stars;
-    uint8_t cfa[4]; /* colour (0 red, 1 green, 2 blue) at even/odd row, even/odd column */
+    double lens_blur; /* mosaic pixels rms; 0: none. Set before the first frame */
+    uint8_t cfa[4];   /* colour (0 red, 1 green, 2 blue) at even/odd row, even/odd column */
 };
 
 /** Colour of mosaic pixel (x, y). */

@@ -43,3 +43,40 @@ int dwi_blur(float *light, int width, int height, double sigma_px)
     free(tmp);
     return 0;
 }
+
+/* One dimension of dwi_lens_blur, n values lying stride apart, edges repeated. */
+static void smear(float *v, int n, long stride, const float *weight, int reach, float *tmp)
+{
+    for (int i = 0; i < n; i++)
+        tmp[i] = v[i * stride];
+    for (int i = 0; i < n; i++) {
+        float sum = 0;
+        for (int k = -reach; k <= reach; k++) {
+            int at = i - k;
+            sum += weight[k + reach] * tmp[at < 0 ? 0 : at >= n ? n - 1 : at];
+        }
+        v[i * stride] = sum;
+    }
+}
+
+int dwi_lens_blur(float *light, int width, int height, double sigma, double right, double down)
+{
+    enum { MOST = 32 };
+    float weight[2 * MOST + 1],
+        *tmp = malloc((size_t)(width > height ? width : height) * sizeof *tmp);
+    int reach = (int)fmin(MOST, ceil(5 * sigma) + 1);
+    if (!tmp)
+        return -1;
+    for (int axis = 0; axis < 2; axis++) {
+        double sum = 0, by = axis ? down : right;
+        for (int k = -reach; k <= reach; k++)
+            sum += exp(-(k - by) * (k - by) / (2 * sigma * sigma));
+        for (int k = -reach; k <= reach; k++)
+            weight[k + reach] = (float)(exp(-(k - by) * (k - by) / (2 * sigma * sigma)) / sum);
+        for (int i = 0; i < (axis ? width : height); i++)
+            smear(light + (axis ? i : (long)i * width), axis ? height : width, axis ? width : 1,
+                  weight, reach, tmp);
+    }
+    free(tmp);
+    return 0;
+}

@@ -45,6 +45,8 @@ static const struct option table[] = {
     {"k2", K_REAL, F(k2), -1, 1, NULL, "distortion"},
     {"vignetting", K_REAL, F(vignetting), 0, 5, NULL, "stops lost in the corner"},
     {"psf", K_REAL, F(psf_px), 0.5, 20, NULL, "star width (FWHM), mosaic pixels"},
+    {"lens-blur", K_REAL, F(lens_blur), 0, 5, NULL,
+     "of everything, mosaic pixels rms; at least 0.7 where a bump is not of whole pixels"},
     {"contacts", K_BOOL, F(contacts), 0, 1, NULL, "lens tells its aperture"},
     {"f-number", K_REAL, F(f_number), 0.7, 64, NULL, "marked aperture"},
     {"night", K_REAL, F(night_lx), 1e-5, 10, NULL, "lux of a moonless night"},

@@ -38,6 +38,7 @@ struct dwi_params {
     double k1, k2;     /* r = f g(theta) (1 + k1 theta^2 + k2 theta^4) */
     double vignetting; /* stops lost in the corner */
     double psf_px;     /* full width at half maximum of a star, mosaic pixels */
+    double lens_blur;  /* of everything, stars too, mosaic pixels rms */
     int contacts;      /* FNumber and FocalLength recorded */
     double f_number;
     /* the light */

@@ -68,7 +68,9 @@ enum dwi_stream {
     DWI_S_APJIT,
     DWI_S_DEAD,
     DWI_S_COLOUR,
-    DWI_S_COLJIT
+    DWI_S_COLJIT,
+    DWI_S_GHOST,
+    DWI_S_DROPS
 };
 
 #endif

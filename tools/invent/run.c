@@ -4,6 +4,7 @@
 #include "run.h"
 
 #include "dng.h"
+#include "drops.h"
 #include "frame.h"
 #include "light.h"
 #include "optics.h"
@@ -14,6 +15,7 @@
 #include "truth.h"
 
 #include <errno.h>
+#include <math.h>
 #include <pthread.h>
 #include <stdatomic.h>
 #include <stdio.h>
@@ -53,6 +55,8 @@ static void one(void *arg, int i)
         if (s->fault.soft_px > 0)
             bad = dwi_blur(light, p->width, p->height, s->fault.soft_px);
     }
+    if (!bad)
+        bad = dwi_drops_draw(p, s, light);
     if (!bad && !s->fault.missing) {
         char path[700];
         snprintf(path, sizeof path, "%s/%s", p->out, s->file);
@@ -84,6 +88,10 @@ static int make(struct shoot *r, char *err, int err_size)
     const struct dwi_params *p = r->p;
     if (dwi_plan(p, &r->stage.lens, r->shots, err, err_size) || folders(p, err, err_size))
         return -1;
+    r->stage.lens_blur = p->lens_blur;
+    for (int i = 0; i < p->frames; i++)
+        if (r->shots[i].part_x != 0 || r->shots[i].part_y != 0)
+            r->stage.lens_blur = fmax(p->lens_blur, 0.7);
     r->n_patches = dwi_patches_choose(&r->stage, r->patch);
     size_t n = (size_t)p->frames * (size_t)(r->n_patches ? r->n_patches : 1);
     if (!(r->truth = malloc(n * sizeof *r->truth)) || dwi_sensor_make(&r->sensor, p)) {

@@ -54,6 +54,10 @@ const struct dwi_scene dwi_scenes[] = {
     {"uneven-settings",
      "clear, but each shutter time and ISO has colours of its own; the lens closes by day",
      "setting-colour=0.01; colour-jitter=0.0002; stop-down=3; vignetting=1.5"},
+    {"pane",
+     "clear, through a pane that mirrors lamps of the room behind: of the evening, a faint one by "
+     "night for half an hour, of the morning",
+     "faults=reflection@130-290*0.3 reflection@330-345*0.004 reflection@470-640*0.05"},
     {"target", "a 24-patch colour target in daylight, camera by a whole day's light",
      "view=target; lamps=off; frames=24; interval=1200; start=2025-03-28T07:30:00Z; "
      "setting-error=0; "

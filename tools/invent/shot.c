@@ -3,7 +3,9 @@
  */
 #include "shot.h"
 
+#include "drops.h"
 #include "exposure.h"
+#include "ghost.h"
 #include "ground.h"
 #include "rng.h"
 #include "sky.h"
@@ -111,6 +113,9 @@ int dwi_plan(const struct dwi_params *p, const struct dwi_lens_map *m, struct dw
         }
         dwi_sky_at_time(&sky, p, &s->sky, axis_az);
         double light = meter(p, m, &sky);
+        if (f[i].ghost > 0)
+            s->fault.ghost_share = dwi_ghost_share(p, m, &sky, f[i].ghost_id, f[i].ghost);
+        s->fault.drops_cover = dwi_drops_cover(p, f[i].drops, f[i].drops_amount);
         double n2 = 2 * log2(dwi_aperture_true(p->f_number));
         /* t S / N^2 = K / L, in stops; K = 12.5 */
         double want = 3 * (log2(12.5 / 100) - light + n2 + p->bias +
@@ -148,8 +153,10 @@ int dwi_plan(const struct dwi_params *p, const struct dwi_lens_map *m, struct dw
         s->jitter = p->jitter * dwi_normal(dwi_key(p->seed, DWI_S_JITTER, k)) +
                     p->aperture_jitter * dwi_normal(dwi_key(p->seed, DWI_S_APJIT, k));
         s->black_shift = p->black_drift * black_level(p, s->start_utc - start, k);
-        s->shift_x = f[i].moved_x;
-        s->shift_y = f[i].moved_y;
+        s->shift_x = (int)lround(f[i].moved_x);
+        s->shift_y = (int)lround(f[i].moved_y);
+        s->part_x = f[i].moved_x - s->shift_x;
+        s->part_y = f[i].moved_y - s->shift_y;
         if (abs(s->shift_x) > DWI_MARGIN - 2 || abs(s->shift_y) > DWI_MARGIN - 2) {
             snprintf(err, (size_t)err_size, "option faults: moved by more than %d pixels",
                      DWI_MARGIN - 2);

@@ -29,7 +29,8 @@ struct dwi_shot {
     double red_error, blue_error; /* beside green, stops */
     double black_shift;           /* DN above the black level that the file states */
     struct dwi_faults fault;
-    int shift_x, shift_y; /* of the picture against the first pose, mosaic pixels */
+    int shift_x, shift_y;  /* of the picture against the first pose, whole mosaic pixels, */
+    double part_x, part_y; /* and parts of one */
 };
 
 /** Total exposure error of a shot, stops: what steadying ought to find. */

@@ -44,12 +44,14 @@ static int write_shots(const char *folder, const struct dwi_stage *st, const str
     FILE *f = table(folder, "shots.csv");
     if (!f)
         return -1;
-    fprintf(f, "index,file,start_utc,mid_utc,mid_unix,sun_alt_deg,sun_az_deg,moon_alt_deg,"
-               "moon_az_deg,shutter_k,marked_num,marked_den,true_s,iso_k,marked_iso,f_number,"
-               "true_f_number,ev100_true,error_stops,shutter_error,iso_error,aperture_error,"
-               "jitter,red_error,blue_error,vignetting,light_stops,sun_lux,moon_lux,gain_dn_per_e,"
-               "e_per_cdm2,read_dn,black_shift,"
-               "shift_x,shift_y,written,soft_px,haze,cloud,flash,off_stops,movers,faults\n");
+    fprintf(
+        f,
+        "index,file,start_utc,mid_utc,mid_unix,sun_alt_deg,sun_az_deg,moon_alt_deg,"
+        "moon_az_deg,shutter_k,marked_num,marked_den,true_s,iso_k,marked_iso,f_number,"
+        "true_f_number,ev100_true,error_stops,shutter_error,iso_error,aperture_error,"
+        "jitter,red_error,blue_error,vignetting,light_stops,sun_lux,moon_lux,gain_dn_per_e,"
+        "e_per_cdm2,read_dn,black_shift,"
+        "shift_x,shift_y,written,soft_px,haze,cloud,flash,off_stops,ghost,drops,movers,faults\n");
     for (int i = 0, gap = 0; i < p->frames; i++) {
         const struct dwi_shot *s = &shots[i];
         char start[32], mid[32], faults[128];
@@ -66,21 +68,20 @@ static int write_shots(const char *folder, const struct dwi_stage *st, const str
                 s->sky.moon_alt * 180 / M_PI, s->sky.moon_az * 180 / M_PI, s->shutter_k, num, den,
                 s->time_s, s->iso_k, dwi_iso_marked(s->iso_k),
                 p->contacts ? dwi_aperture_closed(p->f_number, s->closed_k) : 0, s->n_true, ev);
-        fprintf(f,
-                "%.6f,%.6f,%.6f,%.6f,%.6f,%.6f,%.6f,%.5f,%.5f,%.6g,%.6g,%.7g,%.7g,%.5f,%.4f,%d,%d,%"
-                "d,%.3f,%.3f,%."
-                "3f,%.2f,%.2f,%s%s,%s\n",
-                dwi_shot_error(s), s->shutter_error, s->iso_error, s->aperture_error, s->jitter,
-                s->red_error, s->blue_error, dwi_shot_vignetting(p, s), s->light_stops,
-                dwi_sun_lux(h),
-                p->moon ? dwi_moon_lux(s->sky.moon_alt * 180 / M_PI, s->sky.moon_elongation,
-                                       s->sky.moon_parallax)
-                        : 0,
-                dwi_sensor_gain(p, s), dwi_sensor_electrons(p, s), dwi_sensor_read_dn(p, s),
-                s->black_shift, s->shift_x, s->shift_y, !s->fault.missing, s->fault.soft_px,
-                s->fault.haze, s->fault.cloud, s->fault.flash, s->fault.off_stops,
-                dwi_has_aircraft(p, s) ? "aircraft " : "",
-                dwi_has_headlights(p, s) ? "headlights" : "", faults);
+        fprintf(
+            f,
+            "%.6f,%.6f,%.6f,%.6f,%.6f,%.6f,%.6f,%.5f,%.5f,%.6g,%.6g,%.7g,%.7g,%.5f,%.4f,%.9g,"
+            "%.9g,%d,%.3f,%.3f,%.3f,%.2f,%.2f,%.4g,%.4f,%s%s,%s\n",
+            dwi_shot_error(s), s->shutter_error, s->iso_error, s->aperture_error, s->jitter,
+            s->red_error, s->blue_error, dwi_shot_vignetting(p, s), s->light_stops, dwi_sun_lux(h),
+            p->moon ? dwi_moon_lux(s->sky.moon_alt * 180 / M_PI, s->sky.moon_elongation,
+                                   s->sky.moon_parallax)
+                    : 0,
+            dwi_sensor_gain(p, s), dwi_sensor_electrons(p, s), dwi_sensor_read_dn(p, s),
+            s->black_shift, s->shift_x + s->part_x, s->shift_y + s->part_y, !s->fault.missing,
+            s->fault.soft_px, s->fault.haze, s->fault.cloud, s->fault.flash, s->fault.off_stops,
+            s->fault.ghost_share, s->fault.drops_cover, dwi_has_aircraft(p, s) ? "aircraft " : "",
+            dwi_has_headlights(p, s) ? "headlights" : "", faults);
     }
     return done(f);
 }
@@ -172,8 +173,7 @@ static int write_room(const char *folder, const struct dwi_stage *st)
             long room = 0, all = 0;
             for (int y = r * st->p->height / ROWS; y < (r + 1) * st->p->height / ROWS; y++)
                 for (int x = c * st->p->width / COLS; x < (c + 1) * st->p->width / COLS; x++) {
-                    size_t at =
-                        (size_t)(y + DWI_MARGIN) * (size_t)w->w + (size_t)(x + DWI_MARGIN);
+                    size_t at = (size_t)(y + DWI_MARGIN) * (size_t)w->w + (size_t)(x + DWI_MARGIN);
                     room += w->material[at] == DWI_ROOM;
                     all++;
                 }

@@ -11,7 +11,8 @@ static const char *const codes[] = {"unreadable", "no-exposure", "gap",       "b
 #define CODES (sizeof codes / sizeof *codes)
 /* Codes that creep on: a run's first frame is compared as well. */
 #define CREEPS(code)                                                                               \
-    (strcmp(code, "soft") == 0 || strcmp(code, "haze") == 0 || strcmp(code, "cloud") == 0)
+    (strcmp(code, "soft") == 0 || strcmp(code, "haze") == 0 || strcmp(code, "cloud") == 0 ||       \
+     strcmp(code, "reflection") == 0)
 
 /* True if `code` stands in a list of codes separated by blanks. */
 static bool has(const char *list, const char *code)

@@ -50,15 +50,16 @@ static bool read_shots(const char *dir, struct score_truth *t)
         ev = dw_csv_column(&c, "ev100_true"), iso = dw_csv_column(&c, "iso_k"),
         time = dw_csv_column(&c, "true_s"), faults = dw_csv_column(&c, "faults"),
         movers = dw_csv_column(&c, "movers");
-    const int creeping[3] = {dw_csv_column(&c, "soft_px"), dw_csv_column(&c, "haze"),
-                             dw_csv_column(&c, "cloud")};
+    const int creeping[5] = {dw_csv_column(&c, "soft_px"), dw_csv_column(&c, "haze"),
+                             dw_csv_column(&c, "cloud"), dw_csv_column(&c, "ghost"),
+                             dw_csv_column(&c, "drops")};
     for (size_t i = 0; i < t->n_shots; i++) {
         struct score_shot *s = &t->shot[i];
         /* the ledger names files, not the cards they came on */
         snprintf(s->name, sizeof s->name, "%s", dw_text_basename(dw_csv_field(&c, i, file)));
         snprintf(s->faults, sizeof s->faults, "%s", dw_csv_field(&c, i, faults));
-        for (int k = 0; k < 3; k++)
-            s->slight |= number(&c, i, creeping[k]) > 0;
+        for (int k = 0; k < 5; k++)
+            s->slight |= creeping[k] >= 0 && number(&c, i, creeping[k]) > 0;
         s->alt_deg = number(&c, i, alt);
         s->mid_unix = number(&c, i, dw_csv_column(&c, "mid_unix"));
         s->error_stops = number(&c, i, error);

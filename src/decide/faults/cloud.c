@@ -114,7 +114,7 @@ enum dw_status dw_judge_cloud(struct dw_work *w, struct dw_ledger_row *ledger, s
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the stars of %zu shots", w->n);
     for (size_t i = 0; i < w->n; i++)
         c.ratio[i] = c.usual[i] = (double)NAN;
-    enum dw_status status =
-        dw_same_light(w, ledger, DW_SPOILED | DW_HAZE | DW_SOFT, false, judge_class, &c, err);
+    enum dw_status status = dw_same_light(w, ledger, DW_SPOILED | DW_HAZE | DW_SOFT | DW_REFLECTION,
+                                          false, judge_class, &c, err);
     return status < 0 ? status : judge_ratios(&c, err);
 }

@@ -14,12 +14,13 @@ static judge *const before[] = {dw_judge_record, dw_judge_flash, dw_judge_level,
 /* After it: w->error is known, so that key - error is the scene's own light. One fault explains
  * others: shots with a code of DW_SPOILED are not judged again.
  * Poses are known by then: soft and haze compare a shot with others of the same pose. */
-static judge *const after[] = {dw_judge_soft, dw_judge_soft_stars, dw_judge_haze, dw_judge_cloud};
+static judge *const after[] = {dw_judge_soft, dw_judge_soft_stars, dw_judge_reflection,
+                               dw_judge_haze, dw_judge_cloud};
 
 /* Names in the order of the bits of enum dw_fault. */
 static const char *const fault_names[DW_FAULT_COUNT] = {
-    "unreadable", "no-exposure", "gap",  "bright", "dark",
-    "flash",      "soft",        "haze", "cloud",  "moved"};
+    "unreadable", "no-exposure", "gap",   "bright", "dark",      "flash",
+    "soft",       "haze",        "cloud", "moved",  "reflection"};
 
 const char *dw_fault_name(int i)
 {

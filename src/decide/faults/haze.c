@@ -173,7 +173,7 @@ enum dw_status dw_judge_haze(struct dw_work *w, struct dw_ledger_row *ledger, st
     }
     dw_find_ground(w, h.contrast, h.ground, h.work);
     enum dw_status status =
-        dw_same_light(w, ledger, DW_SPOILED | DW_SOFT, true, judge_class, &h, err);
+        dw_same_light(w, ledger, DW_SPOILED | DW_SOFT | DW_REFLECTION, true, judge_class, &h, err);
     if (status >= 0)
         judge_stretches(&h);
     return status;

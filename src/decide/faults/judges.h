@@ -34,6 +34,9 @@ enum dw_status dw_judge_flash(struct dw_work *w, struct dw_ledger_row *ledger,
 /* soft_stars.c: soft, by night. */
 enum dw_status dw_judge_soft_stars(struct dw_work *w, struct dw_ledger_row *ledger,
                                    struct dw_error *err);
+/* reflection.c: reflection. */
+enum dw_status dw_judge_reflection(struct dw_work *w, struct dw_ledger_row *ledger,
+                                   struct dw_error *err);
 /* soft.c: soft. haze.c: haze. cloud.c: cloud. After the steadying, in this order: soft explains
  * haze, both explain cloud. */
 enum dw_status dw_judge_soft(struct dw_work *w, struct dw_ledger_row *ledger, struct dw_error *err);
