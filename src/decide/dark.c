@@ -4,55 +4,81 @@
  * does; that is seen, and nothing else in a picture does it. Left alone, dark ground flickers with
  * every error of exposure that is put right in the sky.
  *
- * Of each three neighbours in one class, second differences (which lose light and the tiles' own
- * drifts) obey
+ * A shot's light less a parabola through it and its eight nearest neighbours of one class (in which
+ * light and the tiles' own drifts are lost, and how these bend as well) obeys
  *
- *   y_k(i) - (y_k(i-1) + y_k(i+1))/2 = E_i - ln2 * offset * lever_k * X_i + noise
+ *   y_k(i) - parabola = E_i - ln2 * offset * lever_k * X_i + noise
  *
  * with E_i common to all tiles, X_i the same difference of the raw level in stops (E_i less that of
- * the record), lever_k the tile's change of light per count. One weighted regression a class. */
+ * the record), lever_k the tile's change of light per count. One weighted regression a class.
+ * Second differences of three would do without so many neighbours, but by dusk ground bends
+ * otherwise than sky, and the bend is in X_i too: that passed for an offset of a tenth of a count.
+ */
 #include "decide/steps.h"
 #include "base/robust.h"
 
 #include <math.h>
 
 #define LN_2 0.6931471805599453
-#define USUAL_DN 0.3     /* rms of either part that is expected of a camera */
-#define DARK_UNIT 256.0  /* s: dark current counts in DN at half a minute and ISO 800 */
-#define TWICE 2.0        /* neighbouring triples share shots, so their noise counts twice */
+#define USUAL_DN 0.3    /* rms of either part that is expected of a camera */
+#define DARK_UNIT 256.0 /* s: dark current counts in DN at half a minute and ISO 800 */
+#define REACH 4         /* neighbours to either side */
+#define SHARED                                                                                     \
+    1.54                 /* spells overlap: their noise counts so much more (sum of squares of the \
+                          * autocorrelation of the weights below) */
 #define MOST_DN 2.0      /* more is no dark current: the lens' shading moves, or the scene */
 #define STILL 4.0        /* times its noise: a tile that departed more has moved */
 #define FLOOR_STOPS 4e-4 /* no tile is better known than this */
 #define LEAST_TILES 20
+#define UNEVEN 0.1      /* of an interval that a neighbour may be off */
 #define MOST_ERROR 0.12 /* stops: an exposure error; what is more is light */
 #define ROUNDS 4
 
-/* What three neighbours tell: the change of black (DN) that would explain their dark tiles, its
+/* What a spell tells: the change of black (DN) that would explain their dark tiles, its
  * variance from noise, and what an offset of one count would make of it. */
 struct told {
     double black, var, per_dn, part[2];
 };
 
-struct triple {
-    const struct dw_work *w;
-    const float *light[3], *noise[3], *lever[3];
+/* A parabola by least squares through nine points has at the middle one -21 14 39 54 59 54 39 14
+ * -21 over 231 (Savitzky & Golay 1964); with the middle one's own share taken out, the others have:
+ */
+static const double beside[REACH + 1] = {0, 54 / 172.0, 39 / 172.0, 14 / 172.0, -21 / 172.0};
+
+/* A shot and its neighbours: the middle one, then one before and one after, and so on outwards. */
+enum { SPELL = 2 * REACH + 1 };
+struct spell {
+    const float *light[SPELL], *noise[SPELL], *lever[SPELL];
 };
 
-/* Second difference of tile k; NAN where one of the three is unknown. */
-static double bend(const struct triple *t, size_t k)
+static double share(int j)
 {
-    return (double)t->light[1][k] - 0.5 * ((double)t->light[0][k] + (double)t->light[2][k]);
+    return beside[(j + 1) / 2];
 }
 
-static double variance(const struct triple *t, size_t k)
+/* What tile k departs from its parabola by; NAN where one of its shots is unknown. */
+static double departure(const struct spell *s, size_t k)
 {
-    return (double)t->noise[1][k] + 0.25 * ((double)t->noise[0][k] + (double)t->noise[2][k]) +
-           FLOOR_STOPS * FLOOR_STOPS;
+    double sum = (double)s->light[0][k];
+    for (int j = 1; j < SPELL; j++)
+        sum -= share(j) * (double)s->light[j][k];
+    return sum;
 }
 
-static double lever(const struct triple *t, size_t k)
+static double variance(const struct spell *s, size_t k)
 {
-    return ((double)t->lever[0][k] + (double)t->lever[1][k] + (double)t->lever[2][k]) / 3;
+    double sum = (double)s->noise[0][k];
+    for (int j = 1; j < SPELL; j++)
+        sum += share(j) * share(j) * (double)s->noise[j][k];
+    return sum + FLOOR_STOPS * FLOOR_STOPS;
+}
+
+static double lever(const struct spell *s, size_t k)
+{
+    double sum = 0;
+    for (int j = 0; j < SPELL; j++)
+        sum += (double)s->lever[j][k];
+    return sum / SPELL;
 }
 
 /* How much of each part a class has. */
@@ -62,33 +88,36 @@ static void parts(const struct dw_levels *level, double part[2])
     part[1] = level->iso > 0 ? level->shutter_s * level->iso / 100 / DARK_UNIT : 0;
 }
 
-/* What the shots a, i, b of one class tell; work: a value a tile. False: nothing. */
-static bool ask(const struct dw_work *w, const struct dw_levels *class, size_t a, size_t i,
-                size_t b, double *work, struct told *told)
+/* What the shots of one spell tell; work: a value a tile. False: nothing. */
+static bool ask(const struct dw_work *w, const struct dw_levels *class, const size_t shot[SPELL],
+                double *work, struct told *told)
 {
     size_t tiles = (size_t)w->tiles, n = 0;
-    struct triple t = {.w = w};
-    const size_t shot[3] = {a, i, b};
-    for (int k = 0; k < 3; k++) {
-        t.light[k] = w->light + shot[k] * tiles;
-        t.noise[k] = w->noise + shot[k] * tiles;
-        t.lever[k] = w->lever + shot[k] * tiles;
+    struct spell s;
+    double ev = w->ev[shot[0]];
+    for (int j = 0; j < SPELL; j++) {
+        s.light[j] = w->light + shot[j] * tiles;
+        s.noise[j] = w->noise + shot[j] * tiles;
+        s.lever[j] = w->lever + shot[j] * tiles;
+        ev -= share(j) * w->ev[shot[j]];
     }
-    for (size_t k = 0; k < tiles; k++)
-        if (isfinite(bend(&t, k)))
-            work[n++] = bend(&t, k);
+    for (size_t k = 0; k < tiles; k++) {
+        double d = departure(&s, k);
+        if (isfinite(d))
+            work[n++] = d;
+    }
     if (n < LEAST_TILES)
         return false;
     double common = dw_median(work, n);
     if (fabs(common) > MOST_ERROR) /* a passing car adds light, which is not what is looked for */
         return false;
-    double level = common - (w->ev[i] - 0.5 * (w->ev[a] + w->ev[b]));
+    double level = common - ev;
     double one = 0, x1 = 0, y1 = 0, xx = 0, xy = 0;
     for (size_t k = 0; k < tiles; k++) {
-        double y = bend(&t, k) - common, var = variance(&t, k);
+        double y = departure(&s, k) - common, var = variance(&s, k);
         if (!(fabs(y) < STILL * sqrt(var)))
             continue;
-        double x = lever(&t, k), weight = 1 / var;
+        double x = lever(&s, k), weight = 1 / var;
         one += weight;
         x1 += weight * x;
         y1 += weight * y;
@@ -104,7 +133,7 @@ static bool ask(const struct dw_work *w, const struct dw_levels *class, size_t a
 }
 
 /* The two parts of the offset. A black level that wanders from shot to shot moves the dark tiles as
- * well; how much it does is learnt from all triples that can tell, and counts as noise. */
+ * well; how much it does is learnt from all spells that can tell, and counts as noise. */
 static void fit(const struct told *told, size_t n, double *work, double found[2])
 {
     size_t sure = 0;
@@ -121,7 +150,7 @@ static void fit(const struct told *told, size_t n, double *work, double found[2]
             const struct told *t = &told[i];
             double x[2] = {t->per_dn * t->part[0], t->per_dn * t->part[1]}, var = t->var + wander;
             double rest = t->black - x[0] * found[0] - x[1] * found[1];
-            double weight = dw_tukey_weight(rest, 4.685 * sqrt(var)) / (TWICE * var);
+            double weight = dw_tukey_weight(rest, 4.685 * sqrt(var)) / (SHARED * var);
             for (int p = 0; p < 2; p++) {
                 for (int q = 0; q < 2; q++)
                     a[p][q] += weight * x[p] * x[q];
@@ -132,6 +161,24 @@ static void fit(const struct told *told, size_t n, double *work, double found[2]
         found[0] = (b[0] * a[1][1] - b[1] * a[0][1]) / det;
         found[1] = (b[1] * a[0][0] - b[0] * a[1][0]) / det;
     }
+}
+
+/* The spell about *middle, in a list of shots in which it has REACH neighbours to either side; its
+ * class, or NULL where neighbours are of others or stand unevenly. */
+static const struct dw_levels *find_spell(const struct dw_work *w, const struct dw_facts *facts,
+                                          const size_t *middle, size_t spell[SPELL])
+{
+    const struct dw_levels *class = dw_facts_levels(facts, &w->shots->shot[*middle]);
+    double unit = (w->utc[middle[REACH]] - w->utc[*(middle - REACH)]) / (2 * REACH);
+    for (int j = 0; j < SPELL; j++) {
+        int step = j % 2 ? -(j + 1) / 2 : j / 2;
+        spell[j] = middle[step];
+        double off = w->utc[spell[j]] - w->utc[*middle] - step * unit;
+        if (!(fabs(off) < UNEVEN * unit) ||
+            dw_facts_levels(facts, &w->shots->shot[spell[j]]) != class)
+            return NULL;
+    }
+    return class;
 }
 
 enum dw_status dw_dark(struct dw_work *w, struct dw_facts *facts, struct dw_error *err)
@@ -145,14 +192,11 @@ enum dw_status dw_dark(struct dw_work *w, struct dw_facts *facts, struct dw_erro
     for (size_t i = 0; i < w->n; i++)
         if (w->usable[i] && w->recorded[i])
             shot[shots++] = i;
-    for (size_t j = 1; j + 1 < shots; j++) {
-        size_t a = shot[j - 1], i = shot[j], b = shot[j + 1];
-        const struct dw_levels *class = dw_facts_levels(facts, &w->shots->shot[i]);
-        double before = w->utc[i] - w->utc[a], after = w->utc[b] - w->utc[i];
-        if (fabs(before - after) < 0.1 * after &&
-            dw_facts_levels(facts, &w->shots->shot[a]) == class &&
-            dw_facts_levels(facts, &w->shots->shot[b]) == class)
-            n += ask(w, class, a, i, b, work, &told[n]);
+    for (size_t j = REACH; j + REACH < shots; j++) {
+        size_t spell[SPELL];
+        const struct dw_levels *class = find_spell(w, facts, shot + j, spell);
+        if (class)
+            n += ask(w, class, spell, work, &told[n]);
     }
     fit(told, n, work, found);
     dw_arena_free_to(&w->arena, mark);
