@@ -261,6 +261,67 @@ START_TEST(an_even_sky_leaves_the_balance_where_it_was)
 }
 END_TEST
 
+/* An invented law of twilight's green. */
+static double law_of_green(double alt, double x)
+{
+    return 0.03 + 0.004 * alt + (0.02 - 0.01 * alt) * x - 0.08 * x * x;
+}
+
+/* Gives every tile a colour: red beside blue from x = -0.8 to 0.5 stop along its row, green by that
+ * law, and less light on the blue side; in the red third the light is lost, but for one shot in
+ * eight. In `strange` of the tiles grass or a lamp stands. */
+static void colour_by_law(struct fake_shoot *f, const float white_mul[3], double strange)
+{
+    for (size_t i = 0; i < f->shots.n; i++) {
+        struct dw_measure *m = &f->survey.measure[i];
+        int cols = f->survey.cols, tiles = cols * f->survey.rows;
+        for (int k = 0; k < tiles; k++) {
+            double part = (double)(k % cols) / (cols - 1), x = -0.8 + 1.3 * part;
+            double y = law_of_green(f->alt[i], x);
+            if (k % 97 < strange * 97)
+                y += 0.5;
+            double level = 1500 * exp2(2 * part), half = exp2(x / 2), green = exp2(y);
+            const double v[3] = {half, green, 1 / half};
+            for (int c = 0; c < 3; c++)
+                m->tile[k].mean[c] = m->black[c] + (float)(level * v[c] / v[1]) / white_mul[c] *
+                                                       (i % 8 ? 1.0f : 0.5f);
+            m->tile[k].clipped = part > 0.67 && i % 8 ? 0.5f : 0;
+        }
+    }
+}
+
+/* Every shot is told how green stands in its light, also where its own tiles have lost it, and
+ * other things in the picture do not mislead it; by day, and in the deep of night, nothing. */
+START_TEST(twilights_green_is_learnt_from_the_whole_shoot)
+{
+    struct fake_params p = fake_defaults(8);
+    struct fake_shoot f = fake_make(&p);
+    struct dw_decision d = fake_decide(&f);
+    float white_mul[3];
+    memcpy(white_mul, d.facts.white_mul, sizeof white_mul);
+    dw_decision_free(&d);
+    colour_by_law(&f, white_mul, 0.1);
+    d = fake_decide(&f);
+    int seen = 0;
+    for (size_t i = 0; i < d.n_frames; i++) {
+        const double *g = d.frame[i].source[0].green, h = d.frame[i].sun_alt_deg;
+        if (h < -18 || h > 8)
+            ck_assert(g[0] == 0 && g[1] == 0 && g[2] == 0 && g[3] == 0);
+        if (!(h > -15 && h < 0))
+            continue;
+        ck_assert_double_eq_tol(g[0], 1, 1e-12);
+        for (double x = -0.1; x < 0.51; x += 0.1)
+            ck_assert_msg(fabs(g[1] + x * (g[2] + x * g[3]) - law_of_green(h, x)) < 0.01,
+                          "%g degrees, %g: %g for %g", h, x, g[1] + x * (g[2] + x * g[3]),
+                          law_of_green(h, x));
+        seen++;
+    }
+    ck_assert_int_gt(seen, 50);
+    dw_decision_free(&d);
+    fake_free(&f);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("colour_facts");
@@ -273,6 +334,7 @@ int main(void)
     tcase_add_test(t, twilight_does_not_colour_the_night);
     tcase_add_test(t, the_nights_balance_comes_as_the_sky_changes);
     tcase_add_test(t, an_even_sky_leaves_the_balance_where_it_was);
+    tcase_add_test(t, twilights_green_is_learnt_from_the_whole_shoot);
     tcase_add_test(t, lights_that_a_camera_cannot_see_are_refused);
     suite_add_tcase(s, t);
     return dw_check_main(s);

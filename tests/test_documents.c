@@ -127,6 +127,8 @@ static void put_right_frames(void)
             p->shift_y = 1.0 / 3;
             p->roll_deg = 1e-3;
         }
+        for (int c = 0; c < 4; c++)
+            p->green[c] = i % 2 ? (c + 1) / 7.0 - 0.3 : 0;
         p->black_dn = i == 3 ? -1.0 / 3 : i == 4 ? 1e-7 : 0;
         if (i != 2) {
             p->shade[0] = 0.1 + 1.0 / 3;
@@ -159,6 +161,8 @@ static void check_frames_round_trip(void)
             ck_assert(same(p->shift_x, q->shift_x) && same(p->shift_y, q->shift_y) &&
                       same(p->roll_deg, q->roll_deg));
             ck_assert(same(p->black_dn, q->black_dn));
+            for (int c = 0; c < 4; c++)
+                ck_assert(same(p->green[c], q->green[c]));
             ck_assert(same(p->shade[0], q->shade[0]) && same(p->shade[1], q->shade[1]));
             ck_assert_mem_eq(&p->weight, &q->weight, sizeof p->weight);
             ck_assert_mem_eq(p->chroma, q->chroma, sizeof p->chroma);
@@ -249,8 +253,8 @@ START_TEST(facts_hold_what_facts_json_knows)
     ck_assert_uint_eq(sizeof(struct dw_levels), 40);
     ck_assert_uint_eq(sizeof(struct dw_law), 32);
     ck_assert_uint_eq(sizeof(struct dw_facts), 296);
-    ck_assert_uint_eq(sizeof(struct dw_source), 88);
-    ck_assert_uint_eq(sizeof(struct dw_frame), 416);
+    ck_assert_uint_eq(sizeof(struct dw_source), 120);
+    ck_assert_uint_eq(sizeof(struct dw_frame), 544);
 }
 END_TEST
 

@@ -347,6 +347,17 @@ START_TEST(lost_green_follows_the_measured_light)
             log2((double)dw_green_line_tell(&line, (float)exp2(x / 2), (float)exp2(-x / 2))),
             0.1 - 0.2 * x, 0.01);
     ck_assert_double_eq_tol((double)dw_green_line_tell(&line, 32, 1.0f / 32), exp2(-0.5), 1e-4);
+    /* what the shoot knows, a bend among it, is held where the frame measured other colours */
+    struct dw_green_line known = {.known = {1, 0.05, -0.1, -0.2}};
+    for (int i = 0; i < 3000; i++) {
+        double x = -0.6 + 0.3 * (i % 31) / 30, y = 0.05 - 0.1 * x - 0.2 * x * x + 0.02;
+        const float v[3] = {(float)exp2(x / 2), (float)exp2(y), (float)exp2(-x / 2)};
+        dw_green_line_add(&known, 1, v);
+    }
+    for (double x = -0.8; x < 0.9; x += 0.2)
+        ck_assert_double_eq_tol(
+            log2((double)dw_green_line_tell(&known, (float)exp2(x / 2), (float)exp2(-x / 2))),
+            0.07 - 0.1 * x - 0.2 * x * x, 0.003);
 }
 END_TEST
 

@@ -99,6 +99,8 @@ static enum dw_status take_steps(struct dw_work *w, struct dw_decision *out, str
     if (status >= 0)
         status = dw_dusk(w, &out->facts, err);
     if (status >= 0)
+        status = dw_green(w, &out->facts, err);
+    if (status >= 0)
         status = dw_hot_pixels(w, &out->facts, err);
     if (status >= 0)
         status = dw_frames(w, out, err);

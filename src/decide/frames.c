@@ -33,6 +33,7 @@ static struct dw_source source_of(const struct dw_work *w, size_t shot, double w
         .shift_x = w->back[shot].x,
         .shift_y = w->back[shot].y,
         .roll_deg = w->back[shot].roll_deg};
+    dw_green_at(w, w->alt[shot], s.green);
     return s;
 }
 

@@ -52,6 +52,10 @@ enum dw_status dw_colour(struct dw_work *w, struct dw_facts *facts, struct dw_er
 enum dw_status dw_night(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
 /* dusk.c: between which sun altitudes the night's balance comes; after dw_night. */
 enum dw_status dw_dusk(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
+/* green.c: what green is in twilight's light; after dw_colour. */
+enum dw_status dw_green(struct dw_work *w, const struct dw_facts *facts, struct dw_error *err);
+/* That at a sun altitude, as in struct dw_source. */
+void dw_green_at(const struct dw_work *w, double alt, double out[4]);
 enum dw_status dw_hot_pixels(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
 /* frames.c: the frame list; fills frame numbers in the ledger. */
 enum dw_status dw_frames(struct dw_work *w, struct dw_decision *out, struct dw_error *err);

@@ -96,6 +96,11 @@ struct dw_work {
     /* calm.c */
     double *calm; /* real fast light that is taken out, stops */
 
+    /* green.c: coefficients of at, slope and bend, one spline after the other */
+    bool green_known;
+    struct dw_spline green;
+    double *green_coef;
+
     /* line.c */
     double *line; /* K~: smooth key light */
     struct dw_spline law, drift;

@@ -216,7 +216,8 @@ static void keep_colours(struct dw_clipped *c)
 }
 
 enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
-                                const struct dw_develop *d, struct dw_error *err)
+                                const struct dw_develop *d, const double green[4],
+                                struct dw_error *err)
 {
     c->height = cells->height;
     if (!dw_grow(&c->marked, (size_t)c->height * sizeof(bool)))
@@ -238,7 +239,7 @@ enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
         }
     int tile = c->height / c->rows, step = tile > SAMPLES_ALONG ? tile / SAMPLES_ALONG : 1,
         last = -1;
-    struct dw_green_line line = {0};
+    struct dw_green_line line = {.known = {green[0], green[1], green[2], green[3]}};
     for (int y = 0; y < c->height; y++) { /* no farther than a tile from what is saturated */
         for (int v = last < y ? y : last + 1; v <= y + tile && v < c->height; v++)
             last = marked[v] ? v : last;

@@ -26,9 +26,10 @@ struct dw_clipped {
 };
 
 /* Looks for saturated samples and, if there are any, learns the colours about them; d: as for the
- * cells. Errors: DW_ERR_MEMORY. */
+ * cells; green: as in struct dw_source. Errors: DW_ERR_MEMORY. */
 enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
-                                const struct dw_develop *d, struct dw_error *err);
+                                const struct dw_develop *d, const double green[4],
+                                struct dw_error *err);
 /* True if row y of a picture of this height, of any size of the same shape, may hold anything
  * saturated. */
 bool dw_clipped_in_row(const struct dw_clipped *c, int y, int height);

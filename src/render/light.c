@@ -167,7 +167,7 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
         l->develop_pixels.clip_start[1] *= l->develop_cells.mul[1]; /* green's peak comes so too */
         l->develop_pixels.clip_scale[1] /= l->develop_cells.mul[1];
     }
-    if ((s = dw_clipped_learn(&l->clipped, &l->cells, &l->develop_cells, err)) < 0 ||
+    if ((s = dw_clipped_learn(&l->clipped, &l->cells, &l->develop_cells, source->green, err)) < 0 ||
         (s = open_places(l, facts, source, err)) < 0)
         return s;
     return make_room(l, err);
