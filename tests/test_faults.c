@@ -210,6 +210,47 @@ START_TEST(a_kicked_tripod_is_said)
 }
 END_TEST
 
+/* Fog of a single morning has no like of its light; all daylight is its measure. */
+START_TEST(fog_is_found_in_light_that_was_there_but_once)
+{
+    size_t planted;
+    size_t wrong = wrongly_judged("--scene clear --seed 12 --frames 140 --interval 600 --jobs 2 "
+                                  "--faults 'haze@107-122*2.5'",
+                                  DW_HAZE, "haze", &planted);
+    ck_assert_uint_ge(planted, 10);
+    ck_assert_uint_le(wrong, 2);
+}
+END_TEST
+
+/* Displacements from a fifth of a pixel on, each shot's as rendering takes it back, against the
+ * truth of the shoot. */
+START_TEST(bumps_are_measured_to_a_twentieth_of_a_pixel)
+{
+    struct invented v;
+    invented_make(&v, "--scene clear --seed 5 --frames 64 --interval 300 --jobs 2 --faults "
+                      "'moved@12*0.2 moved@22*0.35 moved@32*0.83 moved@42*2.61 moved@52*9.4'");
+    struct dw_csv t = invented_table(&v, "truth/shots.csv");
+    int right = dw_csv_column(&t, "shift_x"), down = dw_csv_column(&t, "shift_y");
+    int faults = dw_csv_column(&t, "faults"), bumps = 0;
+    const struct dw_source *first = &v.decision.frame[0].source[0];
+    ck_assert_uint_eq(v.decision.n_frames, 64);
+    for (size_t i = 0; i < 64; i++) {
+        const struct dw_source *s = &v.decision.frame[i].source[0];
+        bool bump = has(dw_csv_field(&t, i, faults), "moved");
+        bumps += bump;
+        ck_assert_msg((v.decision.ledger[i].faults == DW_MOVED) == bump, "shot %zu: %s", i + 1,
+                      v.decision.ledger[i].reason);
+        ck_assert_double_eq_tol(s->shift_x - first->shift_x,
+                                strtod(dw_csv_field(&t, i, right), NULL), 0.05);
+        ck_assert_double_eq_tol(s->shift_y - first->shift_y,
+                                strtod(dw_csv_field(&t, i, down), NULL), 0.05);
+    }
+    ck_assert_int_eq(bumps, 5);
+    dw_csv_free(&t);
+    invented_free(&v);
+}
+END_TEST
+
 /* ---- in the pane ---- */
 
 /* Lamps mirrored in the pane from dusk on, and before dawn: over the sky the first shot or two of
@@ -318,6 +359,24 @@ START_TEST(light_over_all_of_the_picture_is_told_from_exposure_by_the_settings)
 }
 END_TEST
 
+/* The same at dusk, where the camera follows the light from shot to shot. */
+START_TEST(light_at_dusk_is_told_from_exposure_while_settings_change)
+{
+    for (int wrong = 0; wrong < 2; wrong++) {
+        struct fake_shoot f = shoot(60);
+        for (size_t i = 0; i < 60; i++) /* a third of a stop a shot, exposed as it falls */
+            f.shots.shot[i].ev100 += (30 - (double)i) / 3;
+        light(&f, 30, 0, 599, 2.5);
+        if (wrong)
+            f.shots.shot[30].ev100 -= 2.5;
+        struct dw_decision d = decide(&f);
+        ck_assert_uint_eq(d.ledger[30].faults, wrong ? DW_BRIGHT : DW_FLASH);
+        dw_decision_free(&d);
+        fake_free(&f);
+    }
+}
+END_TEST
+
 /* ---- the same light ---- */
 
 struct seen {
@@ -406,11 +465,14 @@ int main(void)
     tcase_add_test(t, a_lamp_that_goes_out_is_no_fog);
     tcase_add_test(t, a_kicked_tripod_is_said);
     tcase_add_test(t, dew_by_night_is_told_from_cloud);
+    tcase_add_test(t, fog_is_found_in_light_that_was_there_but_once);
+    tcase_add_test(t, bumps_are_measured_to_a_twentieth_of_a_pixel);
     tcase_add_test(t, a_lamp_mirrored_in_the_pane_is_told);
     tcase_add_test(t, lamps_and_glows_that_are_there_are_no_reflections);
     tcase_add_test(t, a_brief_light_is_found_and_its_place_bridged);
     tcase_add_test(t, a_lamp_that_stays_on_and_an_aircraft_are_no_flash);
     tcase_add_test(t, light_over_all_of_the_picture_is_told_from_exposure_by_the_settings);
+    tcase_add_test(t, light_at_dusk_is_told_from_exposure_while_settings_change);
     tcase_add_test(t, shots_are_compared_with_the_same_light);
     tcase_add_test(t, the_reference_is_a_quantile_of_those_that_know);
     suite_add_tcase(s, t);

@@ -25,14 +25,19 @@ static const struct dw_haze_params {
     double dark_deg, moon_lit; /* which is seen below this altitude of the sun, from so large a lit
                                   part of the disc on */
     size_t calm; /* shots on either side whose median is taken: headlights are brief */
-} params = {6, 0.75, 0.3, 1e-3, 2, 12, 0.3, 0.7, -0.45, -0.9, -1, 6, -0.75, -0.95, -9, 0.25, 2};
+    /* By day also against all light of the place with the sun above this: where nearly all is lost
+     * by so much, no shadow did it. */
+    double day_deg, day_all;
+} params = {6,  0.75, 0.3,   1e-3,  2,  12,   0.3, 0.7, -0.45, -0.9,
+            -1, 6,    -0.75, -0.95, -9, 0.25, 2,   4,   -0.5};
 
 struct haze {
     struct dw_work *w;
     struct dw_ledger_row *ledger;
     float *contrast; /* log2 of detail over light, n*tiles; NAN in noise */
-    bool *ground, *moon;
+    bool *ground, *moon, *by_place;
     double *reference, *far, *all, *usual_far, *usual_all, *work;
+    size_t *day; /* shots */
 };
 
 /* Contrast lost by the distant part of the ground, and by nearly all of it; false where too few
@@ -79,6 +84,30 @@ static void judge_class(void *ctx, const struct dw_light_class *c)
             continue;
         h->far[i] -= far;
         h->all[i] -= all;
+    }
+}
+
+/* The same against all daylight of the place: a fog that fills all shots of its light, as that of a
+ * single morning, has no like. The sun's height changes the contrast of some places, and of the
+ * distant ones as much as fog does, but hardly of nearly all at once. */
+static void judge_place(void *ctx, const struct dw_light_class *c)
+{
+    struct haze *h = ctx;
+    struct dw_light_class day = {c->mine, h->day, c->n_mine, 0};
+    for (size_t j = 0; j < c->n_like; j++)
+        if (h->w->alt[c->like[j]] > params.day_deg)
+            h->day[day.n_like++] = c->like[j];
+    dw_same_light_quantile(&day, h->contrast, h->w->tiles, 0.5, params.share, h->reference,
+                           h->work);
+    for (size_t j = 0; j < c->n_mine; j++) {
+        size_t i = c->mine[j];
+        double far, all;
+        if (!(h->w->alt[i] > params.day_deg) || !loss_of(h, i, &far, &all) ||
+            !(all < params.day_all) || far > h->far[i])
+            continue;
+        h->far[i] = far;
+        h->all[i] = all;
+        h->by_place[i] = true;
     }
 }
 
@@ -144,8 +173,8 @@ static void judge_stretches(struct haze *h)
             if (far[i] < limit[i] && isfinite(h->far[i]))
                 dw_blame(&h->ledger[i], DW_HAZE, 0.3 + (limit[i] - far[i]) / 3,
                          "contrast is lost, by fog or haze: distant detail keeps %.0f %% of its "
-                         "contrast in the same light",
-                         100 * exp2(far[i]));
+                         "contrast in %s light",
+                         100 * exp2(far[i]), h->by_place[i] ? "clear" : "the same");
     }
 }
 
@@ -157,23 +186,29 @@ enum dw_status dw_judge_haze(struct dw_work *w, struct dw_ledger_row *ledger, st
                      DW_TAKE(&w->arena, w->n * tiles, float),
                      DW_TAKE(&w->arena, tiles, bool),
                      DW_TAKE(&w->arena, w->n, bool),
+                     DW_TAKE(&w->arena, w->n, bool),
                      DW_TAKE(&w->arena, tiles, double),
                      DW_TAKE(&w->arena, w->n, double),
                      DW_TAKE(&w->arena, w->n, double),
                      DW_TAKE(&w->arena, w->n, double),
                      DW_TAKE(&w->arena, w->n, double),
-                     DW_TAKE(&w->arena, most, double)};
-    if (!h.contrast || !h.ground || !h.moon || !h.reference || !h.far || !h.all || !h.usual_far ||
-        !h.usual_all || !h.work)
+                     DW_TAKE(&w->arena, most, double),
+                     DW_TAKE(&w->arena, w->n, size_t)};
+    if (!h.contrast || !h.ground || !h.moon || !h.by_place || !h.day || !h.reference || !h.far ||
+        !h.all || !h.usual_far || !h.usual_all || !h.work)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the contrast of %zu shots", w->n);
     for (size_t i = 0; i < w->n; i++) {
         h.far[i] = h.all[i] = (double)NAN;
+        h.by_place[i] = false;
         for (size_t k = 0; k < tiles; k++)
             h.contrast[i * tiles + k] = dw_contrast(w, i, (int)k);
     }
     dw_find_ground(w, h.contrast, h.ground, h.work);
     enum dw_status status =
         dw_same_light(w, ledger, DW_SPOILED | DW_SOFT | DW_REFLECTION, true, judge_class, &h, err);
+    if (status >= 0)
+        status =
+            dw_same_place(w, ledger, DW_SPOILED | DW_SOFT | DW_REFLECTION, judge_place, &h, err);
     if (status >= 0)
         judge_stretches(&h);
     return status;

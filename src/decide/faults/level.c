@@ -13,7 +13,10 @@
 #define JUMP_STOPS 0.6      /* a lone shot off by this, and by so many times what neighbouring */
 #define JUMP_USUAL 1.7      /* levels differ by (their 90th percentile), stands out as well */
 #define DARK_DEG (-3)       /* below it a light can be brighter than what the sky gives */
-#define LOST_CLIPPED 0.9    /* nothing is left to see, whatever the neighbours are like */
+#define SETTING_STEP                                                                               \
+    0.4 /* shares of that: settings that a brief light changes by more are to blame */
+#define SETTING_OFF 0.15 /* or that are so far from the mean of their neighbours' */
+#define LOST_CLIPPED 0.9 /* nothing is left to see, whatever the neighbours are like */
 
 /* Level in the file of the shot's key, stops below white; and share of clipped tiles. */
 static double raw_level(const struct dw_work *w, size_t i)
@@ -135,17 +138,19 @@ static double jumps(const struct dw_work *w, size_t i, double *work)
     return fabs(off) > fmax(JUMP_STOPS, JUMP_USUAL * dw_quantile(work, n, 0.9)) ? off : 0;
 }
 
-/* In the dark, a shot that stands out from both neighbours with the same settings as they: not the
- * exposure was wrong, light came and went. By day nothing outshines the sun: a stuck aperture. */
+/* In the dark, a shot that stands out from both neighbours with settings between theirs, as they
+ * follow the dusk: not the exposure was wrong, light came and went. By day nothing outshines the
+ * sun: a stuck aperture. */
 static bool brief_light(const struct dw_work *w, size_t i, double off)
 {
     if (i == 0 || i + 1 >= w->n || !w->recorded[i] || w->alt[i] > DARK_DEG)
         return false;
     for (size_t j = i - 1; j <= i + 1; j += 2)
-        if (!isfinite(w->key[j]) || !w->recorded[j] || fabs(w->ev[j] - w->ev[i]) > 0.1 * off ||
+        if (!isfinite(w->key[j]) || !w->recorded[j] ||
+            fabs(w->ev[j] - w->ev[i]) > SETTING_STEP * off ||
             raw_level(w, i) - raw_level(w, j) < 0.5 * off)
             return false;
-    return true;
+    return fabs(w->ev[i] - 0.5 * (w->ev[i - 1] + w->ev[i + 1])) < SETTING_OFF * off;
 }
 
 /* The larger median share of clipped tiles on either side: a lit room clips all evening. */
@@ -184,7 +189,8 @@ enum dw_status dw_judge_level(struct dw_work *w, struct dw_ledger_row *ledger, s
             off = fmax(off, jump);
             if (brief_light(w, i, off)) {
                 dw_blame(&ledger[i], DW_FLASH, 0.3 + 0.2 * off,
-                         "a brief light over the whole picture, %.1f stops at unchanged settings",
+                         "a brief light over the whole picture, %.1f stops that its settings do "
+                         "not explain",
                          off);
                 continue;
             }

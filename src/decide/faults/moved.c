@@ -5,6 +5,7 @@
 #include <stdio.h>
 
 #define ROUGH 0.3 /* mosaic pixels: known no better, tenths are not said */
+#define FINE 2    /* mosaic pixels: of less, hundredths are said */
 #define MUCH 0.02 /* of the width: the gravest displacement */
 
 /* A person's words for a displacement in mosaic pixels: what is less than half a tenth is not said.
@@ -43,7 +44,11 @@ enum dw_status dw_judge_moved(struct dw_work *w, struct dw_ledger_row *ledger, s
         char by[150];
         upright(w->shots->shot[i].turn_deg, &x, &y);
         bool rough = 2 * b->by.sigma > ROUGH;
-        in_words(x, y, b->by.turn * 180 / M_PI, rough ? 0 : 1, by, sizeof by);
+        in_words(x, y, b->by.turn * 180 / M_PI,
+                 rough                ? 0
+                 : hypot(x, y) < FINE ? 2
+                                      : 1,
+                 by, sizeof by);
         bool left = w->back[i].too_far || w->back[b->since].too_far;
         dw_blame(&ledger[i], DW_MOVED, 0.1 + 0.9 * share / MUCH, "displaced by %s%s %s; %s",
                  rough ? "about " : "", by,

@@ -35,7 +35,7 @@ static void blame(struct dw_work *w, struct dw_ledger_row *row, size_t i, const 
     bool burnt = m->tile[g->tile].clipped > 0.02f;
     char by[40];
     if (share < 1)
-        snprintf(by, sizeof by, "%.0f %%", 100 * share);
+        snprintf(by, sizeof by, "%.0f %% of", 100 * share);
     else
         snprintf(by, sizeof by, "%.*f times", share < 10 ? 1 : 0, share);
     dw_blame(

@@ -5,8 +5,8 @@
 
 #include "decide/poses/ground.h"
 
-/* Cells of 2x2 mosaic pixels: nobody sees less in a finished picture. */
-#define DW_LEAST_STEP 0.25
+/* Cells of 2x2 mosaic pixels: less than a fifth of a pixel is no more than air and wind do. */
+#define DW_LEAST_STEP 0.09
 
 struct dw_neighbours {
     struct dw_work *w;
