@@ -3,7 +3,9 @@
  * error exactly alike. So the picture's contrasts (each region beside the common change) tell when
  * light bent, whatever the exposure did. Where a good part of the picture stood still, its still
  * tiles tell the exposure (heap.c) and nothing need be said; where even the stillest fifth of it
- * bent, the common light has bent as well, and by more. */
+ * bent, the common light has bent as well, and by more. A bend that all regions share is none of
+ * contrasts, but of where the common change is drawn between them; and contrasts that go on and on
+ * bend a little as they go, as when a town's glow takes over from twilight, and are no event. */
 #include "decide/compare.h"
 #include "decide/steady.h"
 #include "base/robust.h"
@@ -16,6 +18,7 @@
 #define MOST_RATIO 3.0   /* the middle region is not believed to bend by more times that */
 #define USUAL 15         /* bends on either side that tell what is usual: half an hour at 120 s */
 #define USUAL_SHARE 0.65 /* of them rest, or to bend is usual */
+#define SMOOTH 0.1       /* of a contrast's change in a step may bend, and it still goes smoothly */
 #define MEDIAN_VARIANCE 1.5707963267948966 /* of a median, in variances of a mean: pi/2 */
 
 /* Middle change of each region beside the common one in step j (NAN unknown), and the variance that
@@ -42,10 +45,70 @@ static void find_middles(const struct dw_compare *c, size_t j, double *change, d
     }
 }
 
-/* rms bend that is left when noise is taken off, at quantile q of the regions. */
+/* Square root of quantile q of what is left of squares when noise is taken off. */
 static double bend_at(double *square, size_t n, double q)
 {
     return sqrt(fmax(0, dw_quantile(square, n, q)));
+}
+
+/* Bends of the regions over shots i .. i+3, third differences per unit_s cubed. */
+struct bent {
+    double *middle;   /* rms of the middle region */
+    double *stillest; /* and of the stillest ones */
+};
+
+/* Squares of `bend` beside `common` without noise, as the rms of two quantiles. */
+static void summarize(struct bent *bent, size_t i, const double *bend, const double *noise,
+                      size_t n, double common, double *work)
+{
+    for (size_t r = 0; r < n; r++)
+        work[r] = (bend[r] - common) * (bend[r] - common) - noise[r];
+    bent->middle[i] = bend_at(work, n, 0.5);
+    bent->stillest[i] = bend_at(work, n, STILLEST);
+}
+
+/* whole: as they are; apart: beside the bend that the regions share. Both stay 0 where too few
+ * regions are known. */
+static void find_bends(const struct dw_compare *c, size_t i, double unit_s, const double *change,
+                       const double *var, struct bent *whole, struct bent *apart, double *work)
+{
+    double w[4], bend[DW_COMPARE_REGIONS], noise[DW_COMPARE_REGIONS];
+    size_t regions = (size_t)c->regions, n = 0;
+    dw_third_difference(c->g->time + i, unit_s, w);
+    double squares = w[0] * w[0] + w[1] * w[1] + w[2] * w[2] + w[3] * w[3];
+    for (size_t r = i * regions; r < (i + 1) * regions; r++) {
+        /* a third difference of levels, told in the changes between them */
+        double b = (w[1] + w[2] + w[3]) * change[r] + (w[2] + w[3]) * change[r + regions] +
+                   w[3] * change[r + 2 * regions];
+        if (!isfinite(b))
+            continue;
+        bend[n] = work[n] = b;
+        noise[n++] = squares * (var[r] + var[r + regions] + var[r + 2 * regions]) / 3;
+    }
+    if (n < LEAST_REGIONS)
+        return;
+    double common = dw_median(work, n);
+    summarize(whole, i, bend, noise, n, 0, work);
+    summarize(apart, i, bend, noise, n, common, work);
+}
+
+/* By how much contrasts go on and on over steps i .. i+2, stops per unit_s: of the middle region,
+ * the least of its three steps. */
+static double progress(const struct dw_compare *c, size_t i, double unit_s, const double *change,
+                       const double *var, double *work)
+{
+    size_t regions = (size_t)c->regions, n = 0;
+    for (size_t r = 0; r < regions; r++) {
+        double least = INFINITY;
+        for (size_t j = i; j < i + 3; j++) {
+            double rate = unit_s / c->seconds[j], step = change[j * regions + r];
+            least = fmin(least, (step * step - 2 * var[j * regions + r]) * rate * rate);
+        }
+        if (isfinite(change[i * regions + r] + change[(i + 1) * regions + r] +
+                     change[(i + 2) * regions + r]))
+            work[n++] = least;
+    }
+    return n ? bend_at(work, n, 0.5) : 0;
 }
 
 void dw_unusual_unrest(const double *own, size_t n, double *unrest)
@@ -60,6 +123,17 @@ void dw_unusual_unrest(const double *own, size_t n, double *unrest)
     }
 }
 
+/* What of the middle region's bends is believed. */
+static void believe(const struct bent *bent, size_t bends, double *own)
+{
+    for (size_t i = 0; i < bends; i++) {
+        /* a bend that passes through zero is no rest: its neighbours speak for it */
+        double around = fmax(bent->stillest[i], i ? bent->stillest[i - 1] : 0);
+        around = fmax(around, i + 1 < bends ? bent->stillest[i + 1] : 0);
+        own[i] = fmin(bent->middle[i], MOST_RATIO * around);
+    }
+}
+
 bool dw_own_unrest(const struct dw_compare *c, double unit_s, struct dw_arena *arena,
                    double *unrest)
 {
@@ -67,38 +141,28 @@ bool dw_own_unrest(const struct dw_compare *c, double unit_s, struct dw_arena *a
     double *change = DW_TAKE(arena, c->steps * regions, double);
     double *var = DW_TAKE(arena, c->steps * regions, double);
     double *work = DW_TAKE(arena, regions * DW_COMPARE_REGION * DW_COMPARE_REGION, double);
-    double *stillest = DW_TAKE(arena, bends, double), *own = DW_TAKE(arena, bends, double);
+    double *own = DW_TAKE(arena, bends, double), *unusual = DW_TAKE(arena, bends, double);
+    struct bent whole = {DW_TAKE(arena, bends, double), DW_TAKE(arena, bends, double)};
+    struct bent apart = {DW_TAKE(arena, bends, double), DW_TAKE(arena, bends, double)};
     for (size_t i = 0; i < c->g->n; i++)
         unrest[i] = 0;
-    if (!change || !var || !work || !stillest || !own)
+    if (!change || !var || !work || !own || !unusual || !whole.middle || !whole.stillest ||
+        !apart.middle || !apart.stillest)
         return false;
     for (size_t j = 0; j < c->steps; j++)
         find_middles(c, j, change + j * regions, var + j * regions, work);
-    for (size_t i = 0; i < bends; i++) {
-        double w[4];
-        size_t n = 0;
-        dw_third_difference(c->g->time + i, unit_s, w);
-        double squares = w[0] * w[0] + w[1] * w[1] + w[2] * w[2] + w[3] * w[3];
-        for (size_t r = i * regions; r < (i + 1) * regions; r++) {
-            /* a third difference of levels, told in the changes between them */
-            double bend = (w[1] + w[2] + w[3]) * change[r] + (w[2] + w[3]) * change[r + regions] +
-                          w[3] * change[r + 2 * regions];
-            double noise = (var[r] + var[r + regions] + var[r + 2 * regions]) / 3;
-            if (isfinite(bend))
-                work[n++] = bend * bend - squares * noise;
-        }
-        if (n < LEAST_REGIONS)
-            continue;
-        unrest[i] = bend_at(work, n, 0.5);
-        stillest[i] = bend_at(work, n, STILLEST);
-    }
-    for (size_t i = 0; i < bends; i++) {
-        /* a bend that passes through zero is no rest: its neighbours speak for it */
-        double around = fmax(stillest[i], i ? stillest[i - 1] : 0);
-        around = fmax(around, i + 1 < bends ? stillest[i + 1] : 0);
-        own[i] = fmin(unrest[i], MOST_RATIO * around);
-    }
+    for (size_t i = 0; i < bends; i++)
+        find_bends(c, i, unit_s, change, var, &whole, &apart, work);
+    believe(&whole, bends, own);
     dw_unusual_unrest(own, bends, unrest);
+    believe(&apart, bends, own);
+    for (size_t i = 0; i < bends; i++) {
+        double smooth = SMOOTH * progress(c, i, unit_s, change, var, work);
+        own[i] = sqrt(fmax(0, own[i] * own[i] - smooth * smooth));
+    }
+    dw_unusual_unrest(own, bends, unusual);
+    for (size_t i = 0; i < bends; i++)
+        unrest[i] = fmin(unrest[i], unusual[i]);
     dw_arena_free_to(arena, mark);
     return true;
 }

@@ -1,0 +1,114 @@
+/* test_unrest.c: when the picture's contrasts are taken to say that light itself bent. The grids
+ * are invented. */
+#include "check_main.h"
+
+#include "decide/compare.h"
+#include "decide/pairs.h"
+
+#include <math.h>
+
+static double random_value(unsigned *seed)
+{
+    *seed = *seed * 1664525u + 1013904223u;
+    return (double)(*seed >> 8) / 16777216 - 0.5;
+}
+
+/* Unrest of two hours is weather and no event, four bends are one, and stand as they are where all
+ * about is rest. By hand: sqrt(2^2 - 1^2). */
+START_TEST(only_unusual_unrest_counts)
+{
+    double own[100], unrest[100];
+    for (int usual = 0; usual <= 1; usual++) {
+        for (int i = 0; i < 100; i++)
+            own[i] = i >= 50 && i < 54 ? 2 : usual;
+        dw_unusual_unrest(own, 100, unrest);
+        for (int i = 0; i < 100; i++)
+            ck_assert_double_eq_tol(unrest[i], i >= 50 && i < 54 ? sqrt(usual ? 3 : 4) : 0, 1e-12);
+    }
+    dw_unusual_unrest(own, 1, unrest);
+    ck_assert_double_eq(unrest[0], 0); /* one alone is usual */
+}
+END_TEST
+
+enum { SHOTS = 80, COLS = 30, ROWS = 20, TILES = COLS * ROWS };
+
+/* Unrest of grids whose tile k of shot i shows light(i, k), stops, under errors of the exposure. */
+static void compare_grids(double (*light)(int shot, int tile), double unrest[SHOTS])
+{
+    static float grid[SHOTS * TILES], noise[SHOTS * TILES], lever[SHOTS * TILES];
+    static float shift[SHOTS][2];
+    static double time[SHOTS], black[SHOTS], black_var[SHOTS];
+    static bool loose[SHOTS];
+    unsigned seed = 1;
+    for (int i = 0; i < SHOTS; i++) {
+        double error = 0.06 * random_value(&seed);
+        time[i] = 120.0 * i;
+        for (int k = 0; k < TILES; k++) {
+            double own = 0.002 * random_value(&seed);
+            grid[i * TILES + k] = (float)(light(i, k) + error + own);
+            noise[i * TILES + k] = (float)(0.002 * 0.002 / 12);
+            lever[i * TILES + k] = 1e-3f;
+        }
+    }
+    struct dw_grids grids = {
+        SHOTS, COLS, ROWS, grid, noise, lever, time, loose, (const float(*)[2])shift};
+    struct dw_pair_params params = DW_PAIR_DEFAULTS;
+    struct dw_arena arena = {0};
+    struct dw_beside beside = {
+        .unit_s = 120, .unrest = unrest, .black = black, .black_var = black_var};
+    struct dw_pair *pair;
+    struct dw_error err = {0};
+    size_t n;
+    ck_assert_int_eq(dw_pairs_compare(&grids, &params, &arena, &pair, &n, &beside, &err), DW_OK);
+    dw_arena_free_to(&arena, 0);
+}
+
+/* Twilight falls by up to a stop a frame, as at a low latitude between frames that lie far apart,
+ * into a town's glow: which lights the sky near the town more than the ground. */
+static double town(int shot, int tile)
+{
+    double away = (tile % COLS - 10) / 6.0, up = (tile / COLS) / 8.0;
+    double glow = tile / COLS < ROWS / 2 ? 0.03 * exp(-away * away + up) : 0.002;
+    double twilight = exp2(12 / (1 + exp2(0.5 * (shot - 30))) - 12);
+    return log2(twilight + glow);
+}
+
+/* Fog that lies thick and differently on all places is gone within two shots. */
+static double fog(int shot, int tile)
+{
+    double thick = shot < 40 ? 1 : shot == 40 ? 0.4 : 0;
+    return -0.02 * shot - thick * (0.6 + 0.3 * sin(0.7 * (tile % COLS)) * cos(0.5 * (tile / COLS)));
+}
+
+START_TEST(a_town_that_takes_over_from_twilight_is_no_event)
+{
+    double unrest[SHOTS];
+    compare_grids(town, unrest);
+    for (int i = 0; i < SHOTS; i++)
+        ck_assert_msg(unrest[i] < 0.002, "shot %d: %.5f", i, unrest[i]);
+}
+END_TEST
+
+START_TEST(fog_that_goes_is_an_event)
+{
+    double unrest[SHOTS], least = INFINITY;
+    compare_grids(fog, unrest);
+    for (int i = 37; i <= 39; i++) /* bends over shots i .. i+3, fog's edge in the middle */
+        least = fmin(least, unrest[i]);
+    ck_assert_double_gt(least, 0.005);
+    for (int i = 0; i < SHOTS; i++)
+        if (i < 36 || i > 41)
+            ck_assert_msg(unrest[i] < 0.002, "shot %d: %.5f", i, unrest[i]);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *s = suite_create("unrest");
+    TCase *t = tcase_create("contrasts");
+    tcase_add_test(t, only_unusual_unrest_counts);
+    tcase_add_test(t, a_town_that_takes_over_from_twilight_is_no_event);
+    tcase_add_test(t, fog_that_goes_is_an_event);
+    suite_add_tcase(s, t);
+    return dw_check_main(s);
+}
