@@ -60,7 +60,8 @@ struct score_shot *score_find_shot(const struct score_truth *t, const char *name
 double score_lift(const struct score_shot *s, double r2);
 double score_patch_r2(const struct score_truth *t, const struct score_patch *p);
 
-/* In the truth without fault, in use, and not lit by passing cars, which no still patch survives. */
+/* In the truth without fault, in use, and not lit by passing cars, which no still patch survives.
+ */
 bool score_clean(const struct score_shot *s);
 
 /* Part of the day: 0 day (sun above 0), 1 twilight, 2 night (below -15 degrees). */
@@ -78,8 +79,8 @@ bool score_pictures(const struct score_truth *t, const char *out);
 /* Renders once more with the truth in place of what was found, to OUT/exact. */
 bool score_exact(const struct score_truth *t, const char *shoot, const char *out);
 
-/* Stars of the darkest frame, if it is a night's. */
-void score_stars(const struct score_truth *t, const char *shoot, const char *out);
+/* Stars of the darkest frame, if it is a night's; list: a line for each. */
+void score_stars(const struct score_truth *t, const char *shoot, const char *out, bool list);
 
 /* A finished frame of sRGB pixels, rgb to be freed. */
 struct score_picture {

@@ -3,6 +3,8 @@
  * that nothing of the program itself judges it. */
 #include "score.h"
 
+#include "colour.h"
+
 #include "base/atomic_file.h"
 #include "base/csv.h"
 
@@ -56,17 +58,19 @@ static double dot(const double a[3], const double b[3])
     return a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
 }
 
-/* log2 of blue over red of a star's light, but for a constant. Temperature from B-V: Ballesteros
- * 2012 (Europhysics Letters 97, 34008), and Planck's law by Wien at 460 and 600 nm; the air takes
- * 0.28 and 0.11 magnitudes per air mass (the inventor's README; common practice, no source), air
- * mass by Kasten & Young 1989. A low star is reddened, so that not even a perfect picture keeps the
- * catalogue's order. */
+/* log2 of blue over red of a star's light, as the invented camera's pixels take it in. Their
+ * colours overlap, so that they tell stars' temperatures apart less than two narrow bands would,
+ * while the air takes its 0.28 and 0.11 magnitudes per air mass (the inventor's README; common
+ * practice, no source) from them whole. So a low star is reddened, and not even a perfect picture
+ * keeps the catalogue's order. Temperature from B-V: Ballesteros 2012 (Europhysics Letters 97,
+ * 34008); air mass by Kasten & Young 1989. */
 static double arriving(double bv, double alt_deg)
 {
-    double kelvin = 4600 * (1 / (0.92 * bv + 1.7) + 1 / (0.92 * bv + 0.62));
     double air = 1 / (sin(alt_deg * ERFA_DD2R) + 0.50572 * pow(alt_deg + 6.07995, -1.6364));
-    return 1.438777e7 / kelvin * (1 / 600.0 - 1 / 460.0) / log(2) -
-           0.4 * (0.28 - 0.11) * air / log10(2);
+    double rgb[3], cam[3];
+    dwi_rgb_of_kelvin(dwi_kelvin_of_bv(bv), rgb);
+    dwi_camera_rgb(rgb, cam);
+    return log2(cam[2] / cam[0]) - 0.4 * (0.28 - 0.11) * air / log10(2);
 }
 
 /* Mosaic place of a star at a time; false if below the horizon or behind the camera. */
@@ -178,6 +182,15 @@ static bool before_room(const struct score_truth *t, const struct score_picture 
            t->room[y * SCORE_COLS + x];
 }
 
+/* How much more light the next 8-bit code means. */
+static double code_step(double light)
+{
+    int code = 0;
+    while (code < 254 && score_linear((unsigned char)(code + 1)) <= light)
+        code++;
+    return score_linear((unsigned char)(code + 1)) - score_linear((unsigned char)code);
+}
+
 /* How far the star's highest pixel stands above its surroundings, and its colour. */
 static void look_at(const struct score_picture *p, struct star *s)
 {
@@ -202,7 +215,9 @@ static void look_at(const struct score_picture *p, struct star *s)
     double middle = median(l, n);
     for (size_t i = 0; i < n; i++)
         l[i] = fabs(l[i] - middle);
-    s->over = (luminance(p, px, py) - middle) / fmax(1.4826 * median(l, n), 1e-5);
+    /* Noise below a code is rounded away, and then nothing less than a code can be seen. */
+    double sigma = fmax(1.4826 * median(l, n), code_step(middle) / 3);
+    s->over = (luminance(p, px, py) - middle) / sigma;
     double sum[3] = {0};
     for (int y = py - 2; y <= py + 2; y++)
         for (int x = px - 2; x <= px + 2; x++)
@@ -230,6 +245,49 @@ static double arrives(const struct star *s)
 static double catalogue(const struct star *s)
 {
     return -s->bv;
+}
+
+/* Points of the sky that stand out though no star is there. */
+enum { NEAR = 3 }; /* pixels about a star that are its own */
+
+static bool highest_of_nine(const struct score_picture *p, int x, int y)
+{
+    double own = luminance(p, x, y);
+    for (int v = y - 1; v <= y + 1; v++)
+        for (int u = x - 1; u <= x + 1; u++)
+            if (luminance(p, u, v) > own)
+                return false;
+    return true;
+}
+
+/* own: a byte for each pixel, 1 beside a star. */
+static void count_false(const struct score_truth *t, const struct score_picture *p,
+                        const struct score_picture *dusk, double limit, const unsigned char *own,
+                        size_t false_at[2], size_t *pixels)
+{
+    false_at[0] = false_at[1] = *pixels = 0;
+    for (int y = OUTER; y < p->height - OUTER; y++)
+        for (int x = OUTER; x < p->width - OUTER; x++) {
+            struct star s = {.x = x, .y = y};
+            if (own[(size_t)y * (size_t)p->width + (size_t)x] || luminance(dusk, x, y) < limit ||
+                !clear_of_ground(dusk, limit, &s) || before_room(t, p, &s))
+                continue;
+            ++*pixels;
+            if (!highest_of_nine(p, x, y))
+                continue;
+            look_at(p, &s);
+            false_at[0] += s.over > 4;
+            false_at[1] += s.over > 6;
+        }
+}
+
+static void mark(const struct score_picture *p, const struct star *s, unsigned char *own)
+{
+    int x0 = (int)lround(s->x), y0 = (int)lround(s->y);
+    for (int y = y0 - NEAR; y <= y0 + NEAR; y++)
+        for (int x = x0 - NEAR; x <= x0 + NEAR; x++)
+            if (x >= 0 && y >= 0 && x < p->width && y < p->height)
+                own[(size_t)y * (size_t)p->width + (size_t)x] = 1;
 }
 
 /* Spearman's rank correlation; ties are too few to matter. */
@@ -286,36 +344,73 @@ static const struct score_shot *shot_at(const struct score_truth *t, double alt,
     return best;
 }
 
-void score_stars(const struct score_truth *t, const char *shoot, const char *out)
+/* Places all stars in the picture. Those that are in it come first, by brightness; gives how many.
+ */
+static size_t place_all(const struct camera *c, const struct score_truth *t, double unix_s,
+                        const struct score_picture *p, struct star *s, size_t n)
+{
+    size_t k = 0;
+    qsort(s, n, sizeof *s, by_magnitude);
+    for (size_t i = 0; i < n; i++)
+        if (place(c, unix_s, &s[i])) {
+            s[k] = s[i];
+            to_picture(t, p, &s[k++]);
+        }
+    return k;
+}
+
+static void tell_false(const struct score_truth *t, const struct score_picture *p,
+                       const struct score_picture *dusk, double limit, const struct star *s,
+                       size_t n)
+{
+    size_t found[2], pixels;
+    unsigned char *own = calloc((size_t)p->width * (size_t)p->height, 1);
+    if (!own)
+        return;
+    for (size_t i = 0; i < n; i++)
+        mark(p, &s[i], own);
+    count_false(t, p, dusk, limit, own, found, &pixels);
+    printf("  points that are no stars: %zu stand 4 sigma above the sky, %zu stand 6, in %zu "
+           "pixels of sky without stars\n",
+           found[0], found[1], pixels);
+    free(own);
+}
+
+void score_stars(const struct score_truth *t, const char *shoot, const char *out, bool list)
 {
     struct camera camera;
     const struct score_shot *night = shot_at(t, 0, true), *dusk = shot_at(t, -6, false);
     struct score_picture p = {0}, d = {0};
+    struct star bright[BRIGHTEST];
     size_t n = 0, k = 0, seen = 0;
     struct star *s = read_stars(shoot, &n);
     if (s && night && night->alt_deg < -15 && dusk && fabs(dusk->alt_deg + 6) < 2 &&
         read_camera(shoot, &camera) && score_read_frame(out, night->frame, &p) &&
         score_read_frame(out, dusk->frame, &d) && p.width == d.width && p.height == d.height) {
         double limit = sky_from(&d);
-        qsort(s, n, sizeof *s, by_magnitude);
+        n = place_all(&camera, t, night->mid_unix, &p, s, n);
         for (size_t i = 0; i < n && k < BRIGHTEST; i++) {
-            if (!place(&camera, night->mid_unix, &s[i]))
-                continue;
-            to_picture(t, &p, &s[i]);
             if (!clear_of_ground(&d, limit, &s[i]) || before_room(t, &p, &s[i]))
                 continue;
             look_at(&p, &s[i]);
+            if (list)
+                printf("star %.2f %.2f mag %.2f B-V %.2f sigma %.2f index %.3f arrives %.3f\n",
+                       s[i].x, s[i].y, s[i].mag, s[i].bv, s[i].over, s[i].index, s[i].arrives);
             if (s[i].over > 3)
-                s[seen++] = s[i];
+                bright[seen++] = s[i];
             k++;
         }
         printf(
             "  stars in frame %ld: of the %zu brightest above the ground %zu stand 3 sigma above "
-            "the sky; rank correlation of their colour with B-V %.2f (of their light as it comes "
-            "through the air: %.2f), with that light %.2f\n",
-            night->frame, k, seen, rank_correlation(s, seen, shown, catalogue),
-            rank_correlation(s, seen, arrives, catalogue),
-            rank_correlation(s, seen, shown, arrives));
+            "the sky; rank correlation of their colour with B-V %.2f (of their light as this "
+            "camera takes "
+            "it in: %.2f), with that light %.2f\n",
+            night->frame, k, seen, rank_correlation(bright, seen, shown, catalogue),
+            rank_correlation(bright, seen, arrives, catalogue),
+            rank_correlation(bright, seen, shown, arrives));
+        tell_false(t, &p, &d, limit, s, n);
+        if (list)
+            printf("frames %ld %ld %s\n", night->frame, dusk->frame, night->name);
     }
     free(p.rgb);
     free(d.rgb);
