@@ -282,6 +282,33 @@ START_TEST(stars_are_lifted_and_the_sky_is_not)
 }
 END_TEST
 
+/* A burnt-out wall that fills its tiles is all that is about it, but no sky: it comes out neutral,
+ * and not in the night's balance. A wall no brighter than a sky can be keeps that. */
+START_TEST(walls_are_no_sky)
+{
+    struct dw_facts f = plain_facts(256, 160);
+    const float cool[3] = {0.85f, 1.0f, 1.6f};
+    memcpy(f.night_mul, cool, sizeof cool);
+    for (int k = 0; k < 2; k++) {
+        struct dw_linear l = new_light(128, 80);
+        for (int i = 0; i < 128 * 80; i++) {
+            double v = i % 128 < 64 ? 1.6 : k == 0 ? 12 : 400;
+            set_pixel(&l, i, v, v, v);
+        }
+        struct dw_frame frame = frame_at(0.02, 0, 1);
+        struct dw_image image = {.bits = 16};
+        ck_assert_int_eq(dw_look(&l, &frame, &f, &plain_look, &image, NULL), DW_OK);
+        const uint16_t *wall = &image.px16[3 * (40 * 128 + 100)];
+        if (k == 0)
+            ck_assert_msg(wall[2] > 1.1 * wall[0], "%u %u %u", wall[0], wall[1], wall[2]);
+        else
+            ck_assert_msg(wall[2] < 1.03 * wall[0], "%u %u %u", wall[0], wall[1], wall[2]);
+        dw_image_free(&image);
+        dw_linear_free(&l);
+    }
+}
+END_TEST
+
 /* The night's balance is for the sky: far above it, white light is shown white again. */
 START_TEST(stars_keep_the_balance_of_daylight)
 {
@@ -431,6 +458,7 @@ int main(void)
     tcase_add_test(c, the_ends_of_the_crossover_are_pure);
     tcase_add_test(c, rubbish_does_not_reach_the_picture);
     tcase_add_test(c, stars_are_lifted_and_the_sky_is_not);
+    tcase_add_test(c, walls_are_no_sky);
     tcase_add_test(c, stars_keep_the_balance_of_daylight);
     tcase_add_test(c, vivid_colours_keep_their_order);
     tcase_add_test(c, senseless_parameters_are_named);

@@ -14,9 +14,9 @@
 #include <string.h>
 
 #define NORM_LUMA 0.65f /* the rest is the largest channel: coloured lights are not overrated */
-#define LIFT_ABOVE 3.0f /* sigmas of the sky's noise above its background where the lift begins */
-#define NO_SKY                                                                                     \
-    24.0f /* times the night sky: brighter surfaces are lamps, not what stars stand before */
+#define TOGETHER 2.2f   /* 1 / grain of 3x3 pixels weighted 1-2-1; 2.67 were each by itself */
+#define NEVER 1e20f     /* sigmas */
+#define MOST_SIDE 1.3f  /* skies, as in dw_background_end */
 #define PIECE 1024      /* pixels; five rows of these stay in the first cache between kernels */
 #define TOE_KEY 0.2f    /* key at which the toe is what the parameters say: a low sun's */
 #define GAMUT_KNEE 0.9f /* saturation up to which colours stay exactly as they are */
@@ -49,7 +49,8 @@ static enum dw_status check(const struct dw_frame *f, const struct dw_look_param
                  {"toe rise", p->toe_rise, 0.0f, 2.0f},
                  {"night chroma", p->night_chroma, 0.0f, 1.0f},
                  {"star lift", p->star_lift, 0.0f, 20.0f},
-                 {"star softness", p->star_sigma, 0.001f, 1.0f}};
+                 {"star start", p->star_start, 0.0f, 100.0f},
+                 {"star softness", p->star_half, 0.01f, 100.0f}};
     for (size_t i = 0; i < sizeof range / sizeof *range; i++)
         if (!(range[i].value >= range[i].low && range[i].value <= range[i].high))
             return dw_fail(err, DW_ERR_USAGE, "%s %g: expected %g to %g", range[i].name,
@@ -81,31 +82,32 @@ static void prepare_matrix(const struct dw_frame *f, const struct dw_look_params
 }
 
 /* What is above the night sky is raised, and keeps daylight's balance: the night's is for the sky.
- */
+ * Levels are luminance alone: a largest channel is the higher the more noise there is. */
 static void plan_lift(const struct dw_frame *f, const struct dw_facts *facts,
                       const struct dw_look_params *p, const float mul[3], struct dw_look_plan *out)
 {
     struct dw_lift *l = &out->lift;
-    const struct dw_prepare *q = &out->prepare;
-    float stars = (float)f->stars, sky[3], largest = 0, y = 0;
+    struct dw_prepare *q = &out->prepare;
+    float stars = (float)f->stars;
+    out->smooth = stars * p->night_chroma;
     out->lifts = stars * p->star_lift > 0.0f;
-    l->softness = p->star_sigma;
+    out->near = out->lifts || out->smooth > 0.0f;
+    l->start = out->lifts ? p->star_start : NEVER;
+    l->half = p->star_half;
+    l->together = 1.0f + out->smooth * (TOGETHER - 1.0f);
     l->floor = facts->night_sky_keys > 0.0f ? facts->night_sky_keys : 0.0f;
-    l->ceiling = NO_SKY * dwk_max(l->floor, 1.0f);
-    l->threshold = 1.0f + LIFT_ABOVE * p->star_sigma;
+    l->most_side = MOST_SIDE;
     memcpy(l->luma, q->luma, sizeof l->luma);
     l->norm_y = q->norm_y;
-    l->norm_max = q->norm_max;
     for (int c = 0; c < 3; c++) {
-        l->raise[c] = stars * ((1.0f + p->star_lift) / mul[c] - 1.0f);
-        sky[c] = 0;
+        l->raise[c] = 1.0f + stars * ((1.0f + p->star_lift) / mul[c] - 1.0f);
+        q->own[c] = 0;
         for (int k = 0; k < 3; k++)
-            sky[c] += q->matrix[3 * c + k] * dwk_max(facts->night_sky[k], 1e-3f);
-        largest = dwk_max(largest, sky[c]);
-        y += q->luma[c] * sky[c];
+            q->own[c] += q->luma[k] * q->matrix[3 * k + c];
     }
-    for (int c = 0; c < 3; c++)
-        l->sky[c] = sky[c] / (q->norm_y * y + q->norm_max * largest);
+    out->level = *q;
+    out->level.norm_y = 1;
+    out->level.norm_max = 0;
 }
 
 /* The darker a picture is to be, the farther its shadows are opened: at dusk the ground lies five
@@ -132,7 +134,6 @@ enum dw_status dw_look_plan_make(const struct dw_frame *frame, const struct dw_f
     p.prepare.norm_max = 1.0f - NORM_LUMA;
 
     plan_lift(frame, facts, params, mul, &p);
-    p.smooth = (float)frame->stars * params->night_chroma;
 
     double toe = toe_at(frame->key, params);
     p.day =
@@ -157,13 +158,18 @@ void dw_look_prepare(const struct dw_look_plan *p, int n, float *const rgb[3], f
     p->k->tone->prepare(&p->prepare, (size_t)n, rgb[0], rgb[1], rgb[2], norm);
 }
 
-static void finish_piece(const struct dw_look_plan *p, size_t n, const float *background, float *r,
-                         float *g, float *b, float *norm)
+void dw_look_level(const struct dw_look_plan *p, int n, float *const rgb[3], float *level)
+{
+    p->k->tone->prepare(&p->level, (size_t)n, rgb[0], rgb[1], rgb[2], level);
+}
+
+static void finish_piece(const struct dw_look_plan *p, size_t n, const struct dw_lift_rows *lift,
+                         float *norm, float *r, float *g, float *b)
 {
     const struct dw_tone_kernels *tone = p->k->tone;
     float add[PIECE];
-    if (p->lifts)
-        tone->lift(&p->lift, background, n, r, g, b, norm);
+    if (p->near)
+        tone->lift(&p->lift, lift, n, r, g, b, norm);
     if (p->day_weight >= 1.0f)
         tone->curve(&p->day, n, norm, add);
     else if (p->day_weight <= 0.0f)
@@ -173,13 +179,19 @@ static void finish_piece(const struct dw_look_plan *p, size_t n, const float *ba
     tone->finish(&p->gamut, norm, add, n, r, g, b);
 }
 
-void dw_look_finish(const struct dw_look_plan *p, int n, const float *background,
+void dw_look_finish(const struct dw_look_plan *p, int n, const struct dw_lift_rows *lift,
                     float *const rgb[3], float *norm)
 {
     for (int x = 0; x < n; x += PIECE) {
         int m = n - x < PIECE ? n - x : PIECE;
-        finish_piece(p, (size_t)m, p->lifts ? background + x : NULL, rgb[0] + x, rgb[1] + x,
-                     rgb[2] + x, norm + x);
+        struct dw_lift_rows at = {0};
+        if (p->near)
+            at = (struct dw_lift_rows){lift->level + x,
+                                       lift->base + x,
+                                       lift->grain + x,
+                                       {lift->sky[0] + x, lift->sky[1] + x, lift->sky[2] + x},
+                                       {lift->spot[0] + x, lift->spot[1] + x, lift->spot[2] + x}};
+        finish_piece(p, (size_t)m, &at, norm + x, rgb[0] + x, rgb[1] + x, rgb[2] + x);
     }
 }
 
@@ -245,7 +257,9 @@ static void tame(const struct dw_look_plan *p, int n, float *const rgb[3])
         p->k->tone->tame((size_t)n, rgb[c]);
 }
 
-/* The background of a whole picture. rows: work space of four rows. */
+enum { ROWS = 4 }; /* of work space */
+
+/* The background of a whole picture. rows: work space. */
 static enum dw_status learn_background(const struct dw_linear *light, const struct dw_look_plan *p,
                                        float *rows, struct dw_background *b, struct dw_error *err)
 {
@@ -259,11 +273,11 @@ static enum dw_status learn_background(const struct dw_linear *light, const stru
         for (int c = 0; c < 3; c++)
             memcpy(rows + (size_t)c * w, light->plane[c] + (size_t)y * w, w * sizeof *rows);
         tame(p, light->width, (float *const[3]){rows, rows + w, rows + 2 * w});
-        dw_look_prepare(p, light->width, (float *const[3]){rows, rows + w, rows + 2 * w},
-                        rows + 3 * w);
-        dw_background_add(b, y, rows + 3 * w);
+        dw_look_level(p, light->width, (float *const[3]){rows, rows + w, rows + 2 * w},
+                      rows + 3 * w);
+        dw_background_add(b, y, (float *const[3]){rows, rows + w, rows + 2 * w}, rows + 3 * w);
     }
-    dw_background_end(b);
+    dw_background_end(b, &(struct dw_sky_wanted){p->lift.floor, 1, 0});
     return DW_OK;
 }
 
@@ -291,30 +305,30 @@ enum dw_status dw_look(struct dw_linear *light, const struct dw_frame *frame,
     size_t w = (size_t)light->width;
     struct dw_background b = {0};
     struct dw_near_rows near = {0};
-    float *rows = malloc(5 * w * sizeof *rows);
+    struct dw_near_spots spots = {0};
+    float *rows = malloc(ROWS * w * sizeof *rows), *norm = rows;
     if (!rows) {
         s = dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %d pixels", light->width);
         goto end;
     }
     if (p.lifts && (s = learn_background(light, &p, rows, &b, err)) < 0)
         goto end;
-    if (p.smooth > 0 && (s = dw_near_rows_open(&near, light->width, light->height, err)) < 0)
+    if (p.near && ((s = dw_near_rows_open(&near, light->width, light->height, err)) < 0 ||
+                   (s = dw_near_spots_open(&spots, light->width, err)) < 0))
         goto end;
-    float *norm = rows + 3 * w, *level = p.lifts ? rows + 4 * w : NULL;
     for (int y = 0; y < light->height; y++) {
         size_t at = (size_t)y * w;
         float *const rgb[3] = {light->plane[0] + at, light->plane[1] + at, light->plane[2] + at};
-        if (p.smooth > 0) {
+        struct dw_lift_rows lift = {0};
+        if (p.near) {
             for (int v = y > 0 ? y + 1 : 0; v <= y + 1 && v < light->height; v++)
                 keep_row(light, &p, &near, v);
-            dw_near_rows_take(&near, &p, y, rgb);
+            dw_near_rows_take(&near, &p, p.lifts ? &b : NULL, &spots, y, rgb, norm, &lift);
         } else {
             tame(&p, light->width, rgb);
+            dw_look_prepare(&p, light->width, rgb, norm);
         }
-        dw_look_prepare(&p, light->width, rgb, norm);
-        if (level)
-            dw_background_row(&b, y, light->width, light->height, level);
-        dw_look_finish(&p, light->width, level, rgb, norm);
+        dw_look_finish(&p, light->width, &lift, rgb, norm);
         dw_look_pack(&p, light->width, y, out->bits, rgb,
                      out->bits == 8 ? (void *)(out->px8 + 3 * at) : (void *)(out->px16 + 3 * at));
     }
@@ -322,5 +336,6 @@ end:
     free(rows);
     dw_background_free(&b);
     dw_near_rows_free(&near);
+    dw_near_spots_free(&spots);
     return s;
 }

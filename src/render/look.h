@@ -11,13 +11,14 @@
 /* Everything that is the same for all pixels of a frame. */
 struct dw_look_plan {
     const struct dw_kernels *k;
-    struct dw_prepare prepare;
+    struct dw_prepare prepare, level; /* level: its norm is the level that stars stand out from */
     struct dw_lift lift;
     struct dw_tone day, night;
     struct dw_gamut gamut;
     float day_weight; /* 0 and 1 mean: one curve alone */
     float smooth;     /* share of the colour's smoothing over 3x3 pixels; 0: none */
     bool lifts;       /* stars are lifted, so a background is needed */
+    bool near;        /* a pixel's neighbours are needed */
     uint32_t seed;    /* of the dither */
 };
 
@@ -28,11 +29,14 @@ enum dw_status dw_look_plan_make(const struct dw_frame *frame, const struct dw_f
 
 /* Balance, saturation and norm of one row, in place. */
 void dw_look_prepare(const struct dw_look_plan *p, int n, float *const rgb[3], float *norm);
-/* The rest, after dw_look_prepare: rgb become light in the output's primaries, 0..1. background: n
- * levels, NULL unless p->lifts. */
-void dw_look_finish(const struct dw_look_plan *p, int n, const float *background,
+/* In place: the colours of a row for dw_background_add, and its level. */
+void dw_look_level(const struct dw_look_plan *p, int n, float *const rgb[3], float *level);
+/* The rest, after dw_look_prepare, or if p->near after dw_near_rows_take, which fills lift: rgb
+ * become light in the output's primaries, 0..1. norm is work space from then on. */
+void dw_look_finish(const struct dw_look_plan *p, int n, const struct dw_lift_rows *lift,
                     float *const rgb[3], float *norm);
-/* To interleaved 8- or 16-bit pixels by the sRGB curve; y only seeds the dither. rgb: work space. */
+/* To interleaved 8- or 16-bit pixels by the sRGB curve; y only seeds the dither. rgb: work space.
+ */
 void dw_look_pack(const struct dw_look_plan *p, int n, int y, int bits, float *const rgb[3],
                   void *out);
 

@@ -17,14 +17,15 @@ struct dw_frame dw_frame_as(const struct dw_frame *frame, enum dw_rendering rend
 
 /* The rows that pictures are made in. */
 struct rows {
-    float *light[3], *work[3], *other[3], *norm, *level;
+    float *light[3], *work[3], *other[3], *norm;
+    struct dw_lift_rows lift;
 };
 
 static enum dw_status make_rows(struct dw_pictures *p, const struct dw_geometry *g, struct rows *r,
                                 struct dw_error *err)
 {
     size_t wide = (size_t)(g->out_w > g->cells_w ? g->out_w : g->cells_w);
-    if (!dw_grow(&p->rows, 11 * wide * sizeof(float)))
+    if (!dw_grow(&p->rows, 10 * wide * sizeof(float)))
         return dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %zu pixels", wide);
     float *at = p->rows.p;
     for (size_t c = 0; c < 3; c++) {
@@ -33,7 +34,6 @@ static enum dw_status make_rows(struct dw_pictures *p, const struct dw_geometry 
         r->other[c] = at + (6 + c) * wide;
     }
     r->norm = at + 9 * wide;
-    r->level = at + 10 * wide;
     return DW_OK;
 }
 
@@ -49,7 +49,7 @@ static enum dw_status open_picture(struct dw_picture *p, const struct dw_geometr
     bool swap = dw_turn_swaps(facts->turn_deg);
     enum dw_status s = DW_OK;
     p->plan.lifts = false;
-    p->plan.smooth = 0;
+    p->plan.near = false;
     if (!p->image.light)
         s = dw_look_plan_make(&p->row, facts, look, p->image.space, &p->plan, err);
     if (s >= 0)
@@ -58,6 +58,8 @@ static enum dw_status open_picture(struct dw_picture *p, const struct dw_geometr
         s = dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %d pixels", g->out_w);
     if (s >= 0 && p->plan.lifts)
         s = dw_background_begin(&p->background, g->cells_w, g->cells_h, err);
+    if (s >= 0 && p->plan.near)
+        s = dw_near_spots_open(&p->spots, g->out_w, err);
     return s;
 }
 
@@ -95,9 +97,17 @@ static int choose(struct dw_pictures *p, int n, struct dw_picture *own[DW_RENDER
     return k;
 }
 
+/* How much more grain a picture has than the cells: each pixel of the full size rests on fewer
+ * samples, each of a smaller one on more. */
+#define GRAIN_OF_FULL 1.6
+static float noisier(const struct dw_geometry *g)
+{
+    return (float)((g->full ? GRAIN_OF_FULL : 1) * g->out_w / g->src_w);
+}
+
 /* From the cells, whatever the output's size: they are at hand in any order. */
 static void learn_backgrounds(struct dw_picture *const own[], int n, struct dw_sources *sources,
-                              const struct dw_geometry *g, const struct rows *r)
+                              const struct dw_geometry *g, int turn_deg, const struct rows *r)
 {
     struct dw_picture *lifted[DW_RENDERINGS];
     int k = 0;
@@ -110,27 +120,26 @@ static void learn_backgrounds(struct dw_picture *const own[], int n, struct dw_s
         dw_sources_cell_row(sources, y, r->light, r->other);
         for (int i = 0; i < k; i++) {
             float *const *rgb = light_for(r, i == k - 1, g->cells_w);
-            dw_look_prepare(&lifted[i]->plan, g->cells_w, rgb, r->norm);
-            dw_background_add(&lifted[i]->background, y, r->norm);
+            dw_look_level(&lifted[i]->plan, g->cells_w, rgb, r->norm);
+            dw_background_add(&lifted[i]->background, y, rgb, r->norm);
         }
     }
     for (int i = 0; i < k; i++)
-        dw_background_end(&lifted[i]->background);
+        dw_background_end(
+            &lifted[i]->background,
+            &(struct dw_sky_wanted){lifted[i]->plan.lift.floor, noisier(g), turn_deg});
 }
 
-/* One row of light, which is overwritten, by its look into finished pixels. */
+/* One row of prepared light, which is overwritten, by its look into finished pixels. */
 static void look_at_row(struct dw_picture *p, const struct dw_geometry *g, int y,
                         float *const rgb[3], const struct rows *r, void *out)
 {
     const struct dw_look_plan *plan = &p->plan;
-    dw_look_prepare(plan, g->out_w, rgb, r->norm);
-    if (plan->lifts)
-        dw_background_row(&p->background, y, g->out_w, g->out_h, r->level);
-    dw_look_finish(plan, g->out_w, plan->lifts ? r->level : NULL, rgb, r->norm);
+    dw_look_finish(plan, g->out_w, &r->lift, rgb, r->norm);
     dw_look_pack(plan, g->out_w, y, p->image.bits, rgb, out);
 }
 
-/* The same without any look. */
+/* Light without any look. */
 static void keep_row(const struct dw_geometry *g, float *const rgb[3], void *out)
 {
     const struct dw_kernels *k = dw_kernels_best();
@@ -167,18 +176,22 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
         s = open_picture(own[i], g, facts, look, err);
     if (s < 0)
         return s;
-    learn_backgrounds(own, k, sources, g, &r);
-    bool smooths = false;
+    learn_backgrounds(own, k, sources, g, facts->turn_deg, &r);
+    bool near = false;
     for (int i = 0; i < k; i++)
-        smooths = smooths || own[i]->plan.smooth > 0;
-    if (smooths && (s = dw_near_rows_open(&p->near, g->out_w, g->out_h, err)) < 0)
+        near = near || own[i]->plan.near;
+    if (near && (s = dw_near_rows_open(&p->near, g->out_w, g->out_h, err)) < 0)
         return s;
-    for (int y = 0; y < g->out_h && !smooths; y++) {
+    for (int y = 0; y < g->out_h && !near; y++) {
         dw_sources_row(sources, y, r.light, r.other);
-        for (int i = 0; i < k; i++)
-            finish_row(own[i], g, facts->turn_deg, y, light_for(&r, i == k - 1, g->out_w), &r);
+        for (int i = 0; i < k; i++) {
+            float *const *rgb = light_for(&r, i == k - 1, g->out_w);
+            if (!own[i]->image.light)
+                dw_look_prepare(&own[i]->plan, g->out_w, rgb, r.norm);
+            finish_row(own[i], g, facts->turn_deg, y, rgb, &r);
+        }
     }
-    for (int y = 0; y <= g->out_h && smooths; y++) { /* one row behind */
+    for (int y = 0; y <= g->out_h && near; y++) { /* one row behind */
         if (y < g->out_h) {
             float *place[3];
             dw_near_rows_place(&p->near, y, place);
@@ -186,7 +199,9 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
             dw_near_rows_written(&p->near, y);
         }
         for (int i = 0; i < k && y > 0; i++) {
-            dw_near_rows_take(&p->near, &own[i]->plan, y - 1, r.work);
+            dw_near_rows_take(&p->near, &own[i]->plan,
+                              own[i]->plan.lifts ? &own[i]->background : NULL, &own[i]->spots,
+                              y - 1, r.work, r.norm, &r.lift);
             finish_row(own[i], g, facts->turn_deg, y - 1, r.work, &r);
         }
     }
@@ -197,6 +212,7 @@ void dw_pictures_free(struct dw_pictures *p)
 {
     for (int i = 0; i < DW_RENDERINGS; i++) {
         dw_background_free(&p->picture[i].background);
+        dw_near_spots_free(&p->picture[i].spots);
         dw_grow_free(&p->picture[i].block);
         dw_image_free(&p->picture[i].image);
     }

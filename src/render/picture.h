@@ -12,6 +12,7 @@ struct dw_picture {
     struct dw_frame row; /* of the frame list, as this rendering sees it */
     struct dw_look_plan plan;
     struct dw_background background;
+    struct dw_near_spots spots;
     struct dw_space_kept block;      /* finished rows that wait to be turned */
     struct dw_image image;           /* .bits and .space say what is wanted */
     const struct dw_image *finished; /* the result: `image`, or that of a picture with equal row */

@@ -45,36 +45,36 @@ static void fill(float *rgb[3], int y)
 
 /* One picture; returns its time without that of making light. */
 static double picture(const struct dw_look_plan *p, float *const rows[8], struct dw_near_rows *near,
-                      uint8_t *out)
+                      struct dw_near_spots *spots, uint8_t *out)
 {
     double took = 0, clock = clock_cost();
     struct dw_background b = {0};
     float *light[3] = {rows[0], rows[1], rows[2]};
+    struct dw_lift_rows lift = {0};
     if (p->lifts && dw_background_begin(&b, WIDTH, HEIGHT, NULL) == DW_OK) {
         for (int y = 0; y < HEIGHT; y++) {
             if (!dw_background_wants(&b, y))
                 continue;
             fill(light, y);
             double start = now_ms();
-            dw_look_prepare(p, WIDTH, rows, rows[6]);
-            dw_background_add(&b, y, rows[6]);
+            dw_look_level(p, WIDTH, rows, rows[6]);
+            dw_background_add(&b, y, rows, rows[6]);
             took += now_ms() - start - clock;
         }
-        dw_background_end(&b);
+        dw_background_end(&b, &(struct dw_sky_wanted){p->lift.floor, 1, 0});
     }
     for (int y = 0; y < HEIGHT; y++) {
         float *place[3];
         dw_near_rows_place(near, y, place);
-        fill(p->smooth > 0 ? place : light, y);
+        fill(p->near ? place : light, y);
         double start = now_ms();
-        if (p->smooth > 0) {
+        if (p->near) {
             dw_near_rows_written(near, y);
-            dw_near_rows_take(near, p, y, rows);
+            dw_near_rows_take(near, p, p->lifts ? &b : NULL, spots, y, rows, rows[6], &lift);
+        } else {
+            dw_look_prepare(p, WIDTH, rows, rows[6]);
         }
-        dw_look_prepare(p, WIDTH, rows, rows[6]);
-        if (p->lifts)
-            dw_background_row(&b, y, WIDTH, HEIGHT, rows[7]);
-        dw_look_finish(p, WIDTH, p->lifts ? rows[7] : NULL, rows, rows[6]);
+        dw_look_finish(p, WIDTH, &lift, rows, rows[6]);
         dw_look_pack(p, WIDTH, y, 8, rows, out + (size_t)y * WIDTH * 3);
         took += now_ms() - start - clock;
     }
@@ -97,7 +97,9 @@ int main(int argc, char **argv)
     float *room = malloc(8 * WIDTH * sizeof *room), *rows[8];
     uint8_t *out = malloc((size_t)WIDTH * HEIGHT * 3);
     struct dw_near_rows near = {0};
-    if (!room || !out || dw_near_rows_open(&near, WIDTH, HEIGHT, NULL) < 0)
+    struct dw_near_spots spots = {0};
+    if (!room || !out || dw_near_rows_open(&near, WIDTH, HEIGHT, NULL) < 0 ||
+        dw_near_spots_open(&spots, WIDTH, NULL) < 0)
         return 1;
     for (size_t i = 0; i < 8; i++)
         rows[i] = room + i * WIDTH;
@@ -120,7 +122,7 @@ int main(int argc, char **argv)
             plan.k = dw_kernels_number(kind);
             double best = 1e9;
             for (int k = 0; k < passes; k++) {
-                double took = picture(&plan, rows, &near, out);
+                double took = picture(&plan, rows, &near, &spots, out);
                 best = took < best ? took : best;
             }
             printf("%8.1f", best);
@@ -128,6 +130,7 @@ int main(int argc, char **argv)
         printf("\n");
     }
     dw_near_rows_free(&near);
+    dw_near_spots_free(&spots);
     free(room);
     free(out);
     return 0;

@@ -25,6 +25,7 @@ struct camera {
 struct star {
     double ra, dec, mag, bv, x, y; /* radians; pixels of the upright picture */
     double over, index;            /* sigmas above the surroundings; log2 of blue over red */
+    double codes;                  /* 8-bit codes above the surroundings */
     double arrives;                /* that of its light as it comes through the air */
 };
 
@@ -216,7 +217,8 @@ static void look_at(const struct score_picture *p, struct star *s)
     for (size_t i = 0; i < n; i++)
         l[i] = fabs(l[i] - middle);
     /* Noise below a code is rounded away, and then nothing less than a code can be seen. */
-    double sigma = fmax(1.4826 * median(l, n), code_step(middle) / 3);
+    double code = code_step(middle), sigma = fmax(1.4826 * median(l, n), code / 3);
+    s->codes = (luminance(p, px, py) - middle) / code;
     s->over = (luminance(p, px, py) - middle) / sigma;
     double sum[3] = {0};
     for (int y = py - 2; y <= py + 2; y++)
@@ -248,7 +250,10 @@ static double catalogue(const struct star *s)
 }
 
 /* Points of the sky that stand out though no star is there. */
-enum { NEAR = 3 }; /* pixels about a star that are its own */
+/* Pixels about a star that are its own; one that stands out ripples as far as a block of JPEG goes.
+ */
+enum { NEAR = 3, RIPPLES = 8, STANDS_OUT = 20 };
+enum { SEEN = 4 }; /* codes; flat sky of JPEG steps by one or two */
 
 static bool highest_of_nine(const struct score_picture *p, int x, int y)
 {
@@ -263,7 +268,7 @@ static bool highest_of_nine(const struct score_picture *p, int x, int y)
 /* own: a byte for each pixel, 1 beside a star. */
 static void count_false(const struct score_truth *t, const struct score_picture *p,
                         const struct score_picture *dusk, double limit, const unsigned char *own,
-                        size_t false_at[2], size_t *pixels)
+                        bool list, size_t false_at[2], size_t *pixels)
 {
     false_at[0] = false_at[1] = *pixels = 0;
     for (int y = OUTER; y < p->height - OUTER; y++)
@@ -276,16 +281,30 @@ static void count_false(const struct score_truth *t, const struct score_picture 
             if (!highest_of_nine(p, x, y))
                 continue;
             look_at(p, &s);
+            if (s.codes < SEEN)
+                continue;
+            if (list && s.over > 6)
+                printf("no star %d %d sigma %.2f\n", x, y, s.over);
             false_at[0] += s.over > 4;
             false_at[1] += s.over > 6;
         }
 }
 
-static void mark(const struct score_picture *p, const struct star *s, unsigned char *own)
+static bool inside(const struct score_picture *p, const struct star *s)
 {
-    int x0 = (int)lround(s->x), y0 = (int)lround(s->y);
-    for (int y = y0 - NEAR; y <= y0 + NEAR; y++)
-        for (int x = x0 - NEAR; x <= x0 + NEAR; x++)
+    return s->x >= OUTER && s->y >= OUTER && s->x < p->width - OUTER - 1 &&
+           s->y < p->height - OUTER - 1;
+}
+
+static void mark(const struct score_picture *p, struct star s, unsigned char *own)
+{
+    int x0 = (int)lround(s.x), y0 = (int)lround(s.y), far = NEAR;
+    if (inside(p, &s)) {
+        look_at(p, &s);
+        far = s.over > STANDS_OUT ? RIPPLES : NEAR;
+    }
+    for (int y = y0 - far; y <= y0 + far; y++)
+        for (int x = x0 - far; x <= x0 + far; x++)
             if (x >= 0 && y >= 0 && x < p->width && y < p->height)
                 own[(size_t)y * (size_t)p->width + (size_t)x] = 1;
 }
@@ -361,15 +380,15 @@ static size_t place_all(const struct camera *c, const struct score_truth *t, dou
 
 static void tell_false(const struct score_truth *t, const struct score_picture *p,
                        const struct score_picture *dusk, double limit, const struct star *s,
-                       size_t n)
+                       size_t n, bool list)
 {
     size_t found[2], pixels;
     unsigned char *own = calloc((size_t)p->width * (size_t)p->height, 1);
     if (!own)
         return;
     for (size_t i = 0; i < n; i++)
-        mark(p, &s[i], own);
-    count_false(t, p, dusk, limit, own, found, &pixels);
+        mark(p, s[i], own);
+    count_false(t, p, dusk, limit, own, list, found, &pixels);
     printf("  points that are no stars: %zu stand 4 sigma above the sky, %zu stand 6, in %zu "
            "pixels of sky without stars\n",
            found[0], found[1], pixels);
@@ -408,7 +427,7 @@ void score_stars(const struct score_truth *t, const char *shoot, const char *out
             night->frame, k, seen, rank_correlation(bright, seen, shown, catalogue),
             rank_correlation(bright, seen, arrives, catalogue),
             rank_correlation(bright, seen, shown, arrives));
-        tell_false(t, &p, &d, limit, s, n);
+        tell_false(t, &p, &d, limit, s, n, list);
         if (list)
             printf("frames %ld %ld %s\n", night->frame, dusk->frame, night->name);
     }

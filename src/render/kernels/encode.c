@@ -83,17 +83,17 @@ static void pack8(const float *restrict r, const float *restrict g, const float 
 {
     uint32_t word[WORDS];
     while (n > 0) {
-        size_t m = n < WORDS ? n : WORDS;
-        for (size_t i = 0; i < m; i++) {
+        int32_t m = n < WORDS ? (int32_t)n : WORDS; /* a longer index would cost a tenth */
+        for (int32_t i = 0; i < m; i++) {
             uint32_t h = scramble(seed + (uint32_t)i);
             word[i] = dithered(r[i], h & 1023u) | dithered(g[i], h >> 10 & 1023u) << 8 |
                       dithered(b[i], h >> 22) << 16;
         }
-        pack_words(word, m, out);
+        pack_words(word, (size_t)m, out);
         r += m;
         g += m;
         b += m;
-        n -= m;
+        n -= (size_t)m;
         seed += (uint32_t)m;
         out += 3 * m;
     }

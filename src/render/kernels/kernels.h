@@ -34,16 +34,29 @@ struct dw_prepare {
     float matrix[9];
     float luma[3];          /* luminance of the wide-gamut primaries */
     float norm_y, norm_max; /* shares of luminance and of the largest channel in the norm */
+    float own[3]; /* luminance after the matrix, of light before it */
 };
 
+/* Pixels to either side where a star's light has ended, and where another has that stood there. */
+#define DW_SPOT_SIDE 3
+#define DW_SPOT_FAR 5
 struct dw_lift {
-    float floor;     /* for the threshold no background is lower */
-    float threshold; /* in backgrounds */
-    float softness;  /* in backgrounds */
-    float raise[3];  /* times so much of what is above the sky is added to it */
-    float sky[3];    /* the sky's colour where the background's norm is 1 */
-    float luma[3], norm_y, norm_max; /* as in dw_prepare */
-    float ceiling; /* what is brighter is no sky: the background is taken for no more */
+    /* What is as bright beside itself as well is no star, up to this level and to so many times that
+     * of the sky. */
+    float floor, most_side;
+    float start;       /* sigmas of the grain above the sky from which on anything is raised */
+    float half;        /* sigmas beyond that at which half of it is; > 0 */
+    float together;    /* how many times less grain the mean of 3x3 pixels has */
+    float raise[3];    /* times so much is what is above the sky */
+    float luma[3], norm_y; /* as in dw_prepare; norm_max is the rest to 1 */
+};
+/* Rows beside the pixels that are lifted. */
+struct dw_lift_rows {
+    /* Luminance of the sky (> 0), what stars stand out from, one sigma of its grain (> 0), its colour */
+    const float *level, *base, *grain, *sky[3];
+    /* dw_tone_kernels' near of this row, of which DW_SPOT_FAR numbers before and after may be read,
+     * and of those DW_SPOT_SIDE and DW_SPOT_FAR above. */
+    const float *spot[3];
 };
 
 /* One tone curve: z = x * ((x + toe) / (1 + toe))^power, y = z / (z + pin). */
@@ -96,15 +109,16 @@ struct dw_tone_kernels {
                     float *norm);
     /* The value of rank k (from 0) of n; none of them may be less than 0. */
     float (*rank)(const float *v, size_t n, size_t k);
-    /* A row of pixels whose colour is, for the share `smooth`, that of 3x3 pixels weighted 1-2-1
-     * both ways, and whose luminance is its own. up, mid, down: three planes each, of which n + 2
-     * pixels from the one before the first may be read; out: three planes. */
-    void (*chroma)(const struct dw_prepare *p, float smooth, const float *const up[3],
-                   const float *const mid[3], const float *const down[3], size_t n,
-                   float *const out[3]);
-    /* In place, colours and norm: spots above their background are lifted. */
-    void (*lift)(const struct dw_lift *l, const float *background, size_t n, float *r, float *g,
-                 float *b, float *norm);
+    /* The mean of 3x3 pixels about each of a row, balanced and saturated, its luminance (spot) and
+     * that of the pixel itself (own). Weights both ways: smooth 1: 1-2-1, 0: the pixel alone. up, mid,
+     * down: three planes each, of which n + 2 pixels from the one before the first may be read. */
+    void (*near)(const struct dw_prepare *p, float smooth, const float *const up[3],
+                 const float *const mid[3], const float *const down[3], size_t n,
+                 float *const mean[3], float *own, float *spot);
+    /* In place: from means and own luminance to colours and norm, with what stands out of the sky
+     * raised. */
+    void (*lift)(const struct dw_lift *l, const struct dw_lift_rows *rows, size_t n, float *r,
+                 float *g, float *b, float *norm);
     /* One curve: every channel of a pixel of this norm is to become add + mul * channel; mul takes
      * the norm's place. */
     void (*curve)(const struct dw_tone *t, size_t n, float *norm, float *add);

@@ -34,89 +34,180 @@ static void prepare(const struct dw_prepare *q, size_t n, float *restrict r, flo
     }
 }
 
-/* Bit by bit from the highest: whole numbers are in the order of the floats that they are read as,
- * as long as none is negative. Slower by the number of operations than a selection that moves
- * values about, but none of its branches depends on them. */
+/* Bit by bit from the highest in which any two differ to the lowest: whole numbers are in the order
+ * of the floats that they are read as, as long as none is negative. Slower by the number of
+ * operations than a selection that moves values about, but none of its branches depends on them. */
 static float rank(const float *restrict v, size_t n, size_t k)
 {
-    int32_t found = 0;
-    for (int bit = 30; bit >= 0; bit--) {
+    int32_t any = 0, all = -1;
+    for (size_t i = 0; i < n; i++) {
+        any |= dwk_bits(v[i]);
+        all &= dwk_bits(v[i]);
+    }
+    int bit = 30;
+    while (bit >= 0 && !((any ^ all) >> bit & 1))
+        bit--;
+    if (bit < 0)
+        return v[0];
+    int32_t found = all & ~(int32_t)((UINT32_C(2) << bit) - 1), last = 0;
+    while (!((any ^ all) >> last & 1))
+        last++;
+    for (; bit >= last; bit--) {
         int32_t tried = found | (int32_t)1 << bit, below = 0;
         for (size_t i = 0; i < n; i++)
             below += dwk_bits(v[i]) < tried;
         found = (size_t)below <= k ? tried : found;
     }
-    return dwk_float(found);
+    return dwk_float(found | (all & (((int32_t)1 << last) - 1)));
 }
 
-#define DARK 0.02f /* keys; about and below it colours are no longer compared by their ratios */
+#define NEAR_PIECE 512 /* pixels whose column sums stay in the first cache */
 
-static void chroma_row(const float luma[3], float smooth, const float *restrict up_r,
-                       const float *restrict up_g, const float *restrict up_b,
+static void down_columns(float side, const float *restrict up, const float *restrict mid,
+                         const float *restrict down, size_t n, float *restrict sum)
+{
+    for (size_t i = 0; i < n; i++)
+        sum[i] = mid[i] + side * (up[i] + down[i]);
+}
+
+/* Columns begin one pixel before the row. */
+static void near_piece(const struct dw_prepare *q, float side, const float *restrict col_r,
+                       const float *restrict col_g, const float *restrict col_b,
                        const float *restrict mid_r, const float *restrict mid_g,
-                       const float *restrict mid_b, const float *restrict down_r,
-                       const float *restrict down_g, const float *restrict down_b, size_t n,
-                       float *restrict r, float *restrict g, float *restrict b)
+                       const float *restrict mid_b, size_t n, float *restrict r, float *restrict g,
+                       float *restrict b, float *restrict own, float *restrict spot)
 {
-    const float lr = luma[0], lg = luma[1], lb = luma[2];
-#define NINE(u, m, d, i)                                                                           \
-    (0.0625f * (((u)[(i)-1] + (u)[(i) + 1]) + ((d)[(i)-1] + (d)[(i) + 1])) +                       \
-     0.125f * (((u)[i] + (d)[i]) + ((m)[(i)-1] + (m)[(i) + 1])) + 0.25f * (m)[i])
-    for (ptrdiff_t i = 0; i < (ptrdiff_t)n; i++) {
-        float x = NINE(up_r, mid_r, down_r, i);
-        float y = NINE(up_g, mid_g, down_g, i);
-        float z = NINE(up_b, mid_b, down_b, i);
-        float own = lr * mid_r[i] + lg * mid_g[i] + lb * mid_b[i];
-        float mean = lr * x + lg * y + lb * z;
-        float k = (dwk_max(own, 0.0f) + DARK) / (dwk_max(mean, 0.0f) + DARK);
-        k = dwk_min(k, 16.0f); /* a pixel alone in the dark has no more than 4 times their mean */
-        float rest = own - k * mean; /* nothing in light: luminance stays in the dark too */
-        r[i] = mid_r[i] + smooth * (k * x + rest - mid_r[i]);
-        g[i] = mid_g[i] + smooth * (k * y + rest - mid_g[i]);
-        b[i] = mid_b[i] + smooth * (k * z + rest - mid_b[i]);
+    const struct dw_prepare p = *q;
+    for (size_t i = 0; i < n; i++) {
+        float x = col_r[i + 1] + side * (col_r[i] + col_r[i + 2]);
+        float y = col_g[i + 1] + side * (col_g[i] + col_g[i + 2]);
+        float z = col_b[i + 1] + side * (col_b[i] + col_b[i + 2]);
+        float u = p.matrix[0] * x + p.matrix[1] * y + p.matrix[2] * z;
+        float v = p.matrix[3] * x + p.matrix[4] * y + p.matrix[5] * z;
+        float w = p.matrix[6] * x + p.matrix[7] * y + p.matrix[8] * z;
+        r[i] = u;
+        g[i] = v;
+        b[i] = w;
+        own[i] = p.own[0] * mid_r[i] + p.own[1] * mid_g[i] + p.own[2] * mid_b[i];
+        spot[i] = p.luma[0] * u + p.luma[1] * v + p.luma[2] * w;
     }
-#undef NINE
 }
 
-static void chroma(const struct dw_prepare *p, float smooth, const float *const up[3],
-                   const float *const mid[3], const float *const down[3], size_t n,
-                   float *const out[3])
+static void near(const struct dw_prepare *p, float smooth, const float *const up[3],
+                 const float *const mid[3], const float *const down[3], size_t n,
+                 float *const mean[3], float *own, float *spot)
 {
-    chroma_row(p->luma, smooth, up[0], up[1], up[2], mid[0], mid[1], mid[2], down[0], down[1],
-               down[2], n, out[0], out[1], out[2]);
+    /* weights beside the middle's, which the matrix holds */
+    float centre = 1.0f - 0.5f * smooth, side = 0.25f * smooth / centre;
+    struct dw_prepare scaled = *p;
+    for (int i = 0; i < 9; i++)
+        scaled.matrix[i] *= centre * centre;
+    float col[3][NEAR_PIECE + 2];
+    for (size_t from = 0; from < n; from += NEAR_PIECE) {
+        size_t m = n - from < NEAR_PIECE ? n - from : NEAR_PIECE;
+        for (int c = 0; c < 3; c++)
+            down_columns(side, up[c] + from - 1, mid[c] + from - 1, down[c] + from - 1, m + 2,
+                         col[c]);
+        near_piece(&scaled, side, col[0], col[1], col[2], mid[0] + from, mid[1] + from,
+                   mid[2] + from, m, mean[0] + from, mean[1] + from, mean[2] + from, own + from,
+                   spot + from);
+    }
 }
 
-/* Raises what stands above the sky, and gives it its own balance. A bright pixel is sky and star:
- * the part that is not sky, weighted by how far it reaches beyond the threshold, is raised, so that
- * a star's colour depends neither on how bright it is nor on how bright the sky is behind it. The
- * bend about the threshold is a parabola over three softnesses on either side, so the sky below is
- * not touched at all. A star's norm is its largest channel: a vivid one rather stays darker than it
- * burns out to white. */
-static void lift(const struct dw_lift *q, const float *restrict background, size_t n,
-                 float *restrict r, float *restrict g, float *restrict b, float *restrict norm)
+#define DARK 0.02f    /* keys; about and below it colours are no longer compared by their ratios */
+#define NOTHING 1e-3f /* keeps divisions finite */
+#define LONE 0.16f    /* what a point alone adds to the mean of the 3x3 about it is 0.25 of it */
+
+/* A pixel takes the colour of the 3x3 about it and keeps its luminance, and what stands above the
+ * sky is raised and gets a balance of its own. A bright pixel is sky and star: so the sky is taken
+ * off both its luminance and its neighbours' light, and their colour is then the star's, whatever
+ * its brightness and that of the sky.
+ *
+ * The share that is raised is that of Wiener's filter, signal^2 / (signal^2 + noise^2), of what
+ * stands more than `start` sigmas of the sky's grain above it: by itself, or with its neighbours,
+ * whose mean has less grain and tells a star from a grain of it (N. Wiener, Extrapolation,
+ * Interpolation, and Smoothing of Stationary Time Series, 1949; from memory). What is as bright
+ * farther along the row or above is no point, and stands above that at most. A star's norm is its
+ * largest channel: a vivid one rather stays darker than it burns out to white. */
+struct lifted {
+    float keep[NEAR_PIECE], raised[NEAR_PIECE], less[NEAR_PIECE], grey[NEAR_PIECE];
+};
+
+/* How much of the mean, of what of it is above the sky, and of grey light a pixel is to have. */
+static void weigh(const struct dw_lift *q, const struct dw_lift_rows *rows, size_t n,
+                  const float *restrict pixel, struct lifted *restrict out)
 {
     const struct dw_lift p = *q;
+    const float *restrict level = rows->level, *restrict ground = rows->base;
+    const float *restrict grain = rows->grain, *restrict spot = rows->spot[0],
+                          *restrict up = rows->spot[1];
+    const float *restrict far_up = rows->spot[2];
+    const float *left = spot - DW_SPOT_SIDE, *right = spot + DW_SPOT_SIDE;
+    const float *far_left = spot - DW_SPOT_FAR, *far_right = spot + DW_SPOT_FAR;
     for (size_t i = 0; i < n; i++) {
-        float sky = dwk_min(background[i], p.ceiling), base = dwk_max(sky, p.floor),
-              width = 3.0f * p.softness * base;
-        float excess = norm[i] - p.threshold * base;
-        float bend = dwk_min(dwk_max(excess + width, 0.0f), 2.0f * width);
-        float over = dwk_max(excess - width, 0.0f);
-        /* bend^2 / (4 width) + over as a share of what is above the sky, as one division */
-        /* not less than rounding errors on flat ground, such as a burnt-out wall */
-        float above = dwk_max(dwk_max(norm[i] - base, 1e-3f * base), TINY);
-        float share = (bend * bend + 4.0f * width * over) / (4.0f * dwk_max(width, TINY) * above);
-        share = dwk_min(share, 1.0f);
-        float x = r[i] + share * p.raise[0] * (r[i] - p.sky[0] * sky);
-        float y = g[i] + share * p.raise[1] * (g[i] - p.sky[1] * sky);
-        float z = b[i] + share * p.raise[2] * (b[i] - p.sky[2] * sky);
+        float sky = level[i], own = pixel[i], mean = spot[i];
+        float side = dwk_max(dwk_min(left[i], far_left[i]), dwk_min(right[i], far_right[i]));
+        side = dwk_max(side, dwk_min(up[i], far_up[i]));
+        side = dwk_min(side, dwk_max(p.most_side * sky, p.floor));
+        float base = dwk_max(ground[i], side), half = p.half * grain[i];
+        float above = dwk_max(own - base, p.together * (mean - base));
+        float over = dwk_max(above - p.start * grain[i], 0.0f), over2 = over * over;
+        float star = dwk_max(own - sky, 0.0f);
+
+        /* share = over2 / of, part = star / about, k = (own + DARK) / (mean + DARK), as one
+         * division */
+        float of = over2 + half * half, about = dwk_max(mean - sky, LONE * star + NOTHING);
+        float lit = dwk_max(mean, 0.0f) + DARK, all = about * lit;
+        float inverse = 1.0f / (of * all), of_inverse = of * inverse;
+        float share = over2 * (all * inverse), part = star * (lit * of_inverse);
+        float k = (dwk_max(own, 0.0f) + DARK) * (about * of_inverse);
+        k = dwk_min(k, 16.0f); /* a pixel alone in the dark has no more than 4 times their mean */
+        out->less[i] = 1.0f - share;
+        out->raised[i] = share * part;
+        out->keep[i] = k;
+        out->grey[i] = own - k * mean; /* nothing in light: luminance stays in the dark too */
+    }
+}
+
+static void lift_piece(const struct dw_lift *q, const struct dw_lift_rows *rows, size_t n,
+                       const struct lifted *restrict by, float *restrict r, float *restrict g,
+                       float *restrict b, float *restrict norm)
+{
+    const struct dw_lift p = *q;
+    const float *restrict sky_r = rows->sky[0], *restrict sky_g = rows->sky[1];
+    const float *restrict sky_b = rows->sky[2];
+    for (size_t i = 0; i < n; i++) {
+        float less = by->less[i], raised = by->raised[i];
+        float keep = less * by->keep[i], grey = less * by->grey[i], under = keep + (1.0f - less);
+        float sr = sky_r[i], sg = sky_g[i], sb = sky_b[i];
+        float x = (r[i] - sr) * (keep + p.raise[0] * raised) + (under * sr + grey);
+        float y = (g[i] - sg) * (keep + p.raise[1] * raised) + (under * sg + grey);
+        float z = (b[i] - sb) * (keep + p.raise[2] * raised) + (under * sb + grey);
         float largest = dwk_max(dwk_max(x, y), z);
         float luma = p.luma[0] * x + p.luma[1] * y + p.luma[2] * z;
-        float plain = p.norm_y * luma + p.norm_max * largest;
         r[i] = x;
         g[i] = y;
         b[i] = z;
-        norm[i] = dwk_max(plain + share * (largest - plain), 0.0f);
+        norm[i] = dwk_max(largest + less * p.norm_y * (luma - largest), 0.0f);
+    }
+}
+
+/* In two loops: all in one would be a chain of operations too long for a processor to see enough
+ * pixels at a time to stay busy. */
+static void lift(const struct dw_lift *p, const struct dw_lift_rows *rows, size_t n, float *r,
+                 float *g, float *b, float *norm)
+{
+    struct lifted by;
+    for (size_t from = 0; from < n; from += NEAR_PIECE) {
+        size_t m = n - from < NEAR_PIECE ? n - from : NEAR_PIECE;
+        const struct dw_lift_rows at = {
+            rows->level + from,
+            rows->base + from,
+            rows->grain + from,
+            {rows->sky[0] + from, rows->sky[1] + from, rows->sky[2] + from},
+            {rows->spot[0] + from, rows->spot[1] + from, rows->spot[2] + from}};
+        weigh(p, &at, m, norm + from, &by);
+        lift_piece(p, &at, m, &by, r + from, g + from, b + from, norm + from);
     }
 }
 
@@ -203,24 +294,31 @@ static void mix(const struct dw_tone *day_tone, const struct dw_tone *night_tone
 
 #define NO_ROOM 1e-7f /* keeps divisions finite where black or white leaves colour no room */
 
-/* A curve, the output's primaries and their gamut as one step. The output's matrix keeps luminance,
- * so colour can be told as differences from it, all of which the curve and the gamut multiply by
- * the same. Colour reaches downwards to 0 or upwards to 1: of d, how far it reaches in parts of how
- * far it may, the larger counts. Up to the knee all colour is kept; beyond it d becomes
- * knee + room * o / (room + o) with room = 1 - knee, o = d - knee, which never passes 1 and has no
- * kink: of d that keeps (d - knee^2) / ((d + 1 - 2 knee) d), which with d = reach / bound is one
- * division, and 1 at the knee. */
+/* A curve, the output's primaries and their gamut as one step. The output's matrix keeps luminance
+ * and white, so colour can be told as differences from it, all of which the curve and the gamut
+ * multiply by the same. Colour reaches downwards to 0 or upwards to 1: of d, how far it reaches in
+ * parts of how far it may, the larger counts. Up to the knee all colour is kept; beyond it d
+ * becomes knee + room * o / (room + o) with room = 1 - knee, o = d - knee, which never passes 1 and
+ * has no kink: of d that keeps (d - knee^2) / ((d + 1 - 2 knee) d), which with d = reach / bound is
+ * one division, and 1 at the knee. */
 static void finish(const struct dw_gamut *q, const float *restrict mul, const float *restrict add,
                    size_t n, float *restrict r, float *restrict g, float *restrict b)
 {
     const struct dw_gamut p = *q;
     const float knee2 = p.knee * p.knee, shift = 1.0f - 2.0f * p.knee;
+    float of_red[3], of_blue[3];
+    for (int c = 0; c < 3; c++) { /* green's difference from luminance follows from the other two */
+        of_red[c] = p.matrix[3 * c] - p.matrix[3 * c + 1] * (p.luma[0] / p.luma[1]);
+        of_blue[c] = p.matrix[3 * c + 2] - p.matrix[3 * c + 1] * (p.luma[2] / p.luma[1]);
+    }
     for (size_t i = 0; i < n; i++) {
-        float red = r[i], green = g[i], blue = b[i];
-        float luma = p.luma[0] * red + p.luma[1] * green + p.luma[2] * blue;
-        float x = p.matrix[0] * red + p.matrix[1] * green + p.matrix[2] * blue - luma;
-        float y = p.matrix[3] * red + p.matrix[4] * green + p.matrix[5] * blue - luma;
-        float z = p.matrix[6] * red + p.matrix[7] * green + p.matrix[8] * blue - luma;
+        float red = r[i], blue = b[i];
+        float luma = p.luma[0] * red + p.luma[1] * g[i] + p.luma[2] * blue;
+        red -= luma;
+        blue -= luma;
+        float x = of_red[0] * red + of_blue[0] * blue;
+        float y = of_red[1] * red + of_blue[1] * blue;
+        float z = of_red[2] * red + of_blue[2] * blue;
         float low = dwk_min(dwk_min(x, y), z), high = dwk_max(dwk_max(x, y), z);
         float l = dwk_min(dwk_max(add[i] + mul[i] * luma, 0.0f), 1.0f), up = 1.0f - l;
         float bound = dwk_max(l * up, NO_ROOM), reach = mul[i] * dwk_max(-low * up, high * l);
@@ -233,5 +331,5 @@ static void finish(const struct dw_gamut *q, const float *restrict mul, const fl
     }
 }
 
-const struct dw_tone_kernels DW_KERNEL(tone) = {tame, prepare, rank, chroma,
+const struct dw_tone_kernels DW_KERNEL(tone) = {tame, prepare, rank, near,
                                                 lift, curve,   mix,  finish};

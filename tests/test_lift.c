@@ -1,0 +1,364 @@
+/* test_lift.c: what stands out of the night sky: how the sky is found that is behind it, and what
+ * is made of a pixel, its neighbours and that sky. All light here is invented. */
+#include "check_main.h"
+
+#include "render/background.h"
+#include "render/kernels/kernels.h"
+
+#include <math.h>
+#include <string.h>
+
+enum { N = 41, MIDDLE = 20 };
+
+static const float luma[3] = {0.2627f, 0.678f, 0.0593f}; /* ITU-R BT.2020 */
+
+static float luminance(const float rgb[3])
+{
+    return luma[0] * rgb[0] + luma[1] * rgb[1] + luma[2] * rgb[2];
+}
+
+/* Three rows of light with the place before the first and after the last. */
+struct light {
+    float v[3][3][N + 2];
+};
+
+static void set(struct light *l, int y, int x, const float rgb[3])
+{
+    for (int c = 0; c < 3; c++)
+        l->v[y][c][x + 1] = rgb[c];
+}
+
+static void fill(struct light *l, const float rgb[3])
+{
+    for (int y = 0; y < 3; y++)
+        for (int x = -1; x <= N; x++)
+            set(l, y, x, rgb);
+}
+
+struct seen {
+    float rgb[3][N], norm[N], own[N], spot[3][N + 2 * DW_SPOT_FAR];
+};
+
+static void near(const struct dw_prepare *q, float smooth, const struct light *l, struct seen *s)
+{
+    const float *row[3][3];
+    for (int y = 0; y < 3; y++)
+        for (int c = 0; c < 3; c++)
+            row[y][c] = l->v[y][c] + 1;
+    float *const mean[3] = {s->rgb[0], s->rgb[1], s->rgb[2]}, *spot = s->spot[0] + DW_SPOT_FAR;
+    dw_kernels_plain()->tone->near(q, smooth, row[0], row[1], row[2], N, mean, s->norm, spot);
+    memcpy(s->own, s->norm, sizeof s->own);
+    for (int i = 1; i <= DW_SPOT_FAR; i++) {
+        spot[-i] = spot[0];
+        spot[N - 1 + i] = spot[N - 1];
+    }
+}
+
+static const struct dw_lift plain_lift = {.floor = 0,
+                                          .most_side = 1.3f,
+                                          .start = 2.5f,
+                                          .half = 2,
+                                          .together = 2.2f,
+                                          .raise = {3.5f, 3.5f, 3.5f},
+                                          .luma = {0.2627f, 0.678f, 0.0593f},
+                                          .norm_y = 0.65f};
+static const struct dw_prepare as_it_is = {.matrix = {1, 0, 0, 0, 1, 0, 0, 0, 1},
+                                           .luma = {0.2627f, 0.678f, 0.0593f},
+                                           .norm_y = 0.65f,
+                                           .norm_max = 0.35f,
+                                           .own = {0.2627f, 0.678f, 0.0593f}};
+
+/* Light above which is nothing but sky of this colour, lifted. above: luminance of the rows above.
+ */
+static void lift(const struct dw_lift *q, const struct light *l, const float sky[3], float sigma,
+                 float above, struct seen *s)
+{
+    float level[N], grain[N], colour[3][N];
+    near(&as_it_is, 1, l, s);
+    for (int i = 0; i < N; i++) {
+        level[i] = luminance(sky);
+        grain[i] = sigma;
+        for (int c = 0; c < 3; c++)
+            colour[c][i] = sky[c];
+        s->spot[1][i] = s->spot[2][i] = above;
+    }
+    const struct dw_lift_rows rows = {level,
+                                      level,
+                                      grain,
+                                      {colour[0], colour[1], colour[2]},
+                                      {s->spot[0] + DW_SPOT_FAR, s->spot[1], s->spot[2]}};
+    dw_kernels_plain()->tone->lift(q, &rows, N, s->rgb[0], s->rgb[1], s->rgb[2], s->norm);
+}
+
+START_TEST(means_are_of_the_nine_and_luminance_is_its_own)
+{
+    struct dw_prepare q = as_it_is;
+    const float m[9] = {1.2f, -0.1f, -0.1f, 0.05f, 0.9f, 0.05f, -0.2f, 0.1f, 1.4f};
+    memcpy(q.matrix, m, sizeof m);
+    for (int c = 0; c < 3; c++)
+        q.own[c] = luma[0] * m[c] + luma[1] * m[3 + c] + luma[2] * m[6 + c];
+    struct light l;
+    uint32_t h = 5;
+    for (int y = 0; y < 3; y++)
+        for (int x = -1; x <= N; x++)
+            for (int c = 0; c < 3; c++) {
+                h = h * 1664525u + 1013904223u;
+                l.v[y][c][x + 1] = (float)(h >> 8) * 0x1p-22f;
+            }
+    for (int k = 0; k <= 2; k++) {
+        double smooth = 0.5 * k;
+        struct seen s;
+        near(&q, (float)smooth, &l, &s);
+        for (int x = 0; x < N; x++) {
+            double mean[3] = {0}, own[3], spot = 0, of_own = 0;
+            for (int v = -1; v <= 1; v++)
+                for (int u = -1; u <= 1; u++)
+                    for (int c = 0; c < 3; c++)
+                        mean[c] += (u ? 0.25 * smooth : 1 - 0.5 * smooth) *
+                                   (v ? 0.25 * smooth : 1 - 0.5 * smooth) *
+                                   (double)l.v[v + 1][c][x + u + 1];
+            for (int c = 0; c < 3; c++) {
+                double want = 0;
+                own[c] = 0;
+                for (int i = 0; i < 3; i++) {
+                    want += (double)m[3 * c + i] * mean[i];
+                    own[c] += (double)m[3 * c + i] * (double)l.v[1][i][x + 1];
+                }
+                ck_assert_double_eq_tol((double)s.rgb[c][x], want, 1e-5);
+                spot += (double)luma[c] * want;
+                of_own += (double)luma[c] * own[c];
+            }
+            ck_assert_double_eq_tol((double)s.spot[0][x + DW_SPOT_FAR], spot, 1e-5);
+            ck_assert_double_eq_tol((double)s.norm[x], of_own, 1e-5);
+        }
+    }
+}
+END_TEST
+
+/* Nothing happens to sky and its grain, and without a lift a pixel of false colour takes that of
+ * its neighbours and keeps its luminance. */
+START_TEST(sky_and_its_grain_are_not_lifted)
+{
+    const float sky[3] = {1.1f, 1.0f, 1.5f}, more[3] = {1.3f, 1.15f, 1.6f};
+    struct light l;
+    struct seen s;
+    fill(&l, sky);
+    set(&l, 1, MIDDLE, more);
+    float sigma = (luminance(more) - luminance(sky)) / 2; /* two sigmas of it */
+    lift(&plain_lift, &l, sky, sigma, luminance(sky), &s);
+    for (int x = 0; x < N; x++) {
+        const float rgb[3] = {s.rgb[0][x], s.rgb[1][x], s.rgb[2][x]};
+        ck_assert_double_eq_tol((double)luminance(rgb), (double)s.own[x], 1e-6);
+        if (x < MIDDLE - 1 || x > MIDDLE + 1)
+            for (int c = 0; c < 3; c++)
+                ck_assert_double_eq_tol((double)rgb[c], (double)sky[c], 1e-6);
+        double largest = fmax((double)rgb[0], fmax((double)rgb[1], (double)rgb[2]));
+        ck_assert_double_eq_tol((double)s.norm[x], 0.65 * (double)s.own[x] + 0.35 * largest, 1e-5);
+    }
+    /* grain of colour: half as far from the sky's as it was */
+    const float odd[3] = {1.8f, 0.75f, 1.1f};
+    fill(&l, sky);
+    set(&l, 1, MIDDLE, odd);
+    lift(&plain_lift, &l, sky, 1, luminance(sky), &s);
+    double was = (double)odd[0] / (double)odd[1] - 1.1,
+           is = (double)(s.rgb[0][MIDDLE] / s.rgb[1][MIDDLE]) - 1.1;
+    ck_assert_msg(is < 0.4 * was, "%g of %g", is, was);
+    ck_assert_double_eq_tol((double)s.own[MIDDLE], (double)luminance(odd), 1e-6);
+}
+END_TEST
+
+/* What a star adds to the sky is raised wholly once it stands well above the grain, by a share
+ * where it does little, and has one colour in all its pixels, whatever its brightness and that of
+ * the sky.
+ */
+START_TEST(stars_are_raised_in_their_own_colour)
+{
+    const float sky[3] = {0.7f, 0.8f, 1.4f}, star[3] = {1.0f, 0.8f, 0.5f};
+    double last = 0;
+    for (float bright = 0.5f; bright < 300; bright *= 1.7f) {
+        struct light l;
+        struct seen s;
+        fill(&l, sky);
+        for (int y = 0; y < 3;
+             y++) /* a spot of 1-2-1 both ways, its colour spoilt as by a sensor */
+            for (int x = -1; x <= 1; x++) {
+                float rgb[3], part = bright * (x ? 0.25f : 0.5f) * (y != 1 ? 0.5f : 1);
+                for (int c = 0; c < 3; c++)
+                    rgb[c] = sky[c] + part * star[c] * ((x + y) % 2 ? 1 : c == 0 ? 1.2f : 0.9f);
+                set(&l, y, MIDDLE + x, rgb);
+            }
+        const float sigma = 0.02f;
+        lift(&plain_lift, &l, sky, sigma, luminance(sky), &s);
+        double red = (double)(s.rgb[0][MIDDLE] - sky[0]),
+               blue = (double)(s.rgb[2][MIDDLE] - sky[2]);
+        ck_assert_msg(fabs(log2(red / blue) - 1) < 0.35, "%g: red over blue %g", (double)bright,
+                      red / blue);
+        const float rgb[3] = {s.rgb[0][MIDDLE], s.rgb[1][MIDDLE], s.rgb[2][MIDDLE]};
+        double gain =
+            (double)((luminance(rgb) - luminance(sky)) / (s.own[MIDDLE] - luminance(sky)));
+        ck_assert_msg(gain > last - 1e-3 && gain < 3.5 + 1e-3, "%g: raised by %g after %g",
+                      (double)bright, gain, last);
+        /* beside the middle it has the same colour */
+        double side = (double)((s.rgb[0][MIDDLE + 1] - sky[0]) / (s.rgb[2][MIDDLE + 1] - sky[2]));
+        if (bright > 3)
+            ck_assert_msg(fabs(log2(side) - 1) < 0.35, "%g: %g", (double)bright, side);
+        last = gain;
+    }
+    ck_assert_double_gt(last, 3.45);
+    /* alone among darker grain, its neighbours tell nothing: no more comes of it than it has */
+    const float less[3] = {0.66f, 0.75f, 1.3f};
+    struct light l;
+    struct seen s;
+    fill(&l, less);
+    const float point[3] = {0.9f, 1.0f, 1.6f};
+    set(&l, 1, MIDDLE, point);
+    lift(&plain_lift, &l, sky, 0.01f, luminance(sky), &s);
+    for (int c = 0; c < 3; c++) {
+        double most = 0.02 + (double)(sky[c] + 3.5f * 1.5f * (point[c] - sky[c]));
+        ck_assert_msg((double)s.rgb[c][MIDDLE] < most, "%g beyond %g", (double)s.rgb[c][MIDDLE],
+                      most);
+    }
+}
+END_TEST
+
+/* Light that is as bright farther along the row, or above, is no point: path, wall, cloud. What is
+ * beyond the limit is lifted all the same (a trail is no point either). */
+START_TEST(what_goes_on_is_no_star)
+{
+    const float sky[3] = {1, 1, 1}, wall[3] = {1.25f, 1.25f, 1.25f}, trail[3] = {6, 6, 6};
+    struct light l;
+    struct seen s;
+    for (int x = 0; x < 3; x++) { /* to the left, to the right, from above */
+        fill(&l, sky);
+        for (int y = 0; y < 3; y++)
+            for (int i = 0; i < N; i++)
+                if (x == 0 ? i <= MIDDLE : x == 1 ? i >= MIDDLE : i == MIDDLE)
+                    set(&l, y, i, wall);
+        lift(&plain_lift, &l, sky, 0.02f, x == 2 ? 1.25f : 1, &s);
+        const float rgb[3] = {s.rgb[0][MIDDLE], s.rgb[1][MIDDLE], s.rgb[2][MIDDLE]};
+        ck_assert_double_eq_tol((double)luminance(rgb), 1.25, 0.02);
+    }
+    fill(&l, sky);
+    set(&l, 1, MIDDLE, wall);
+    lift(&plain_lift, &l, sky, 0.02f, 1, &s);
+    ck_assert_double_gt((double)s.rgb[1][MIDDLE], 1.7); /* the same light as a point */
+    fill(&l, sky);
+    for (int y = 0; y < 3; y++)
+        for (int i = 0; i < N; i++)
+            set(&l, y, i, trail);
+    lift(&plain_lift, &l, sky, 0.02f, 6, &s);
+    ck_assert_double_gt((double)s.rgb[1][MIDDLE], 15);
+    struct dw_lift high = plain_lift; /* below the floor everything that goes on is ground */
+    high.floor = 7;
+    lift(&high, &l, sky, 0.02f, 6, &s);
+    ck_assert_double_eq_tol((double)s.rgb[1][MIDDLE], 6, 1e-3);
+}
+END_TEST
+
+static float noise(uint32_t *h)
+{
+    float sum = 0; /* nearly normal, deviation 1 */
+    for (int i = 0; i < 12; i++) {
+        *h = *h * 1664525u + 1013904223u;
+        sum += (float)(*h >> 8) * 0x1p-24f;
+    }
+    return sum - 6;
+}
+
+/* A sky that brightens and warms downwards, with grain and stars, above black ground: its level,
+ * its colour and its grain are found, up to the skyline. */
+START_TEST(the_sky_behind_is_found)
+{
+    enum { W = 480, H = 320, SKYLINE = 250 };
+    struct dw_background b = {0};
+    ck_assert_int_eq(dw_background_begin(&b, W, H, NULL), DW_OK);
+    uint32_t h = 3;
+    static float rgb[3][W], level[W];
+    for (int y = 0; y < H; y++) {
+        for (int x = 0; x < W; x++) {
+            float at = (float)y / SKYLINE, v = y < SKYLINE ? 1 + 3 * at * at : 0.1f;
+            float grain = 1 + 0.05f * noise(&h), star = (x * 7 + y * 13) % 97 == 0 ? 5 : 0;
+            const float colour[3] = {0.8f + 0.6f * at, 1.0f, 1.2f - 0.6f * at};
+            float of = luminance(colour);
+            for (int c = 0; c < 3; c++)
+                rgb[c][x] = v * grain * colour[c] / of + (y < SKYLINE ? star : 0);
+            const float own[3] = {rgb[0][x], rgb[1][x], rgb[2][x]};
+            level[x] = luminance(own);
+        }
+        if (dw_background_wants(&b, y))
+            dw_background_add(&b, y, (float *const[3]){rgb[0], rgb[1], rgb[2]}, level);
+    }
+    dw_background_end(&b, &(struct dw_sky_wanted){1.5f, 1, 0});
+    static float out[DW_SKY_ROWS][W];
+    float *const rows[DW_SKY_ROWS] = {out[0], out[1], out[2], out[3], out[4], out[5]};
+    for (int y = 4; y < SKYLINE; y += 3) {
+        dw_background_row(&b, y, W, H, rows);
+        double at = (double)y / SKYLINE, want = 1 + 3 * at * at, mean = 0, grain = 0, ratio = 0;
+        for (int x = 0; x < W; x++) {
+            mean += (double)out[0][x] / W;
+            grain += (double)(out[2][x] / out[0][x]) / W;
+            ratio += (double)(out[3][x] / out[5][x]) / W;
+        }
+        double red_blue = (0.8 + 0.6 * at) / (1.2 - 0.6 * at), off = y > SKYLINE - 16 ? 0.1 : 0.02;
+        ck_assert_msg(fabs(mean / want - 1) < off, "row %d: level %g of %g", y, mean, want);
+        ck_assert_msg(fabs(ratio / red_blue - 1) < 2 * off, "row %d: red/blue %g of %g", y, ratio,
+                      red_blue);
+        ck_assert_msg(grain > 0.04 && grain < (y > SKYLINE - 24 ? 0.12 : 0.085), "row %d: grain %g",
+                      y, grain);
+    }
+    dw_background_row(&b, H - 4, W, H, rows);
+    ck_assert_double_eq_tol((double)out[0][W / 2], 0.3, 1e-6); /* no sky is as dark as the ground */
+    /* what stands out there must be brighter than the night sky; in the open sky it need not */
+    ck_assert_double_eq_tol((double)out[1][W / 2], 1.5, 1e-6);
+    dw_background_row(&b, 20, W, H, rows);
+    ck_assert(out[1][W / 2] < 1.1f && fabsf(out[1][W / 2] - out[0][W / 2]) < 1e-6f);
+    dw_background_free(&b);
+}
+END_TEST
+
+/* Foreground covers what lies below it, wherever below is. */
+START_TEST(ground_lies_below_the_skyline)
+{
+    enum { W = 128, H = 128, MARGIN = 12 };
+    for (int turn = 0; turn < 360; turn += 90) {
+        struct dw_background b = {0};
+        ck_assert_int_eq(dw_background_begin(&b, W, H, NULL), DW_OK);
+        static float level[W];
+        for (int y = 0; y < H; y++) {
+            for (int x = 0; x < W; x++) { /* v: rows of the upright picture */
+                int v = turn == 0 ? y : turn == 90 ? x : turn == 180 ? H - 1 - y : W - 1 - x;
+                level[x] = v > 70 && v < 90 ? 0.1f : 1;
+            }
+            if (dw_background_wants(&b, y))
+                dw_background_add(&b, y, (float *const[3]){level, level, level}, level);
+        }
+        dw_background_end(&b, &(struct dw_sky_wanted){1.5f, 1, turn});
+        static float out[DW_SKY_ROWS][W];
+        float *const rows[DW_SKY_ROWS] = {out[0], out[1], out[2], out[3], out[4], out[5]};
+        for (int y = 0; y < H; y++) {
+            dw_background_row(&b, y, W, H, rows);
+            for (int x = 0; x < W; x++) {
+                int v = turn == 0 ? y : turn == 90 ? x : turn == 180 ? H - 1 - y : W - 1 - x;
+                if (v < 70 - MARGIN || v > 90 + MARGIN)
+                    ck_assert_msg(fabsf(out[1][x] - (v < 70 ? 1 : 1.5f)) < 1e-3f, "%d: %d %d: %g",
+                                  turn, x, y, (double)out[1][x]);
+            }
+        }
+        dw_background_free(&b);
+    }
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("lift");
+    TCase *c = tcase_create("lift");
+    tcase_add_test(c, means_are_of_the_nine_and_luminance_is_its_own);
+    tcase_add_test(c, sky_and_its_grain_are_not_lifted);
+    tcase_add_test(c, stars_are_raised_in_their_own_colour);
+    tcase_add_test(c, what_goes_on_is_no_star);
+    tcase_add_test(c, the_sky_behind_is_found);
+    tcase_add_test(c, ground_lies_below_the_skyline);
+    suite_add_tcase(suite, c);
+    return dw_check_main(suite);
+}
