@@ -450,13 +450,14 @@ START_TEST(a_burnt_out_wall_turns_neutral)
 }
 END_TEST
 
-/* Levels of a pane, of a glow, of a glow behind a skyline and of two panes that touch at a corner;
- * the share of edges of what is saturated. */
+/* Levels of a pane, of a glow, of a glow behind a skyline, of two panes that touch at a corner, of
+ * that pane and that glow whose edges cut through cells, which lose some channels only; the share
+ * of edges of what is saturated. */
 START_TEST(edges_tell_lamps_from_glows)
 {
     enum { SIZE = 40 };
-    const float want[] = {1, 0, 0, 1};
-    for (int shape = 0; shape < 4; shape++) {
+    const float want[] = {1, 0, 0, 1, 1, 0};
+    for (int shape = 0; shape < 6; shape++) {
         uint8_t level[SIZE * SIZE];
         bool marked[SIZE];
         int saturated = 0;
@@ -465,10 +466,14 @@ START_TEST(edges_tell_lamps_from_glows)
                 double glow = 1.5 * exp(-((x - 20) * (x - 20) + (y - 20) * (y - 20)) / 150.0);
                 bool pane = (x > 8 && x < 15 && y > 8 && y < 15) ||
                             (shape == 3 && x >= 15 && x < 20 && y >= 15 && y < 20);
-                double v = shape == 0 || shape == 3 ? (pane ? 2 : 0.1)
-                           : shape == 2 && y > 22   ? 0.05
-                                                    : glow;
-                level[y * SIZE + x] = v > 0.9 ? DW_ALL_LOST : (uint8_t)((double)DW_LEVEL_STEPS * v);
+                bool inner = x > 9 && x < 14 && y > 9 && y < 14;
+                double v = shape == 0 || shape == 3 || shape == 4 ? (pane ? 2 : 0.1)
+                           : (shape == 2 || shape == 5) && y > 22 ? 0.05
+                                                                  : glow;
+                bool some =
+                    (shape == 4 && !inner) || (shape == 5 && ((y == 22 && v > 1.2) || v < 1.05));
+                level[y * SIZE + x] = v > 0.9 ? (some ? DW_SOME_LOST : DW_ALL_LOST)
+                                              : (uint8_t)((double)DW_LEVEL_STEPS * v);
                 saturated += v > 0.9;
                 marked[y] = true;
             }

@@ -13,11 +13,19 @@
 #define EDGED_FROM 0.7f
 #define EDGED_SCALE (1 / 0.2f)
 
+/* A seam has so many times its rim, at least, of brighter light beside it, and at most so many
+ * cells. */
+#define SEAM_BESIDE 0.4f
+#define SEAM_CELLS 2.0f
+#define NONE UINT32_MAX
+
 struct run {
     uint8_t level;
     int y, first, last;
-    uint32_t area;   /* index of a run of the same area; of the one that stands for it its own */
-    float rim, edge; /* cells looked at beside it, how many of them are another thing */
+    uint32_t area; /* index of a run of the same area; of the one that stands for it its own */
+    float cells, rim, edge; /* in it; looked at beside it; how many of them are another thing */
+    float brighter;         /* looked at that have lost all where it has not; */
+    uint32_t beside;        /* index of a run of those that it touches, or NONE */
 };
 
 static float ramp(float x, float from, float scale)
@@ -45,7 +53,8 @@ static size_t count_runs(const uint8_t *row, int width)
 
 static void look_at(struct run *r, uint8_t level)
 {
-    if (level >= r->level || level == DW_ALL_LOST)
+    r->brighter += level > r->level;
+    if (level >= DW_SOME_LOST && level >= r->level)
         return;
     r->rim += 1;
     r->edge +=
@@ -71,6 +80,17 @@ static void look_beside(struct run *r, const uint8_t *level, int width, int heig
     }
 }
 
+/* Two runs touch: they are of one area, or one of them lies beside what has lost all. */
+static void touch(struct run *run, size_t i, size_t k)
+{
+    if (run[i].level == run[k].level)
+        run[area_of(run, (uint32_t)k)].area = area_of(run, (uint32_t)i);
+    else if (run[i].level < run[k].level)
+        run[i].beside = (uint32_t)k;
+    else
+        run[k].beside = (uint32_t)i;
+}
+
 /* Appends the runs of row y; gives how many there are then. */
 static size_t add_row(struct run *run, size_t n, const uint8_t *level, int y, int width, int height)
 {
@@ -78,12 +98,15 @@ static size_t add_row(struct run *run, size_t n, const uint8_t *level, int y, in
     for (int x = 0; x < width; x++) {
         if (row[x] < DW_SOME_LOST)
             continue;
-        struct run r = {.level = row[x], .y = y, .first = x, .area = (uint32_t)n};
+        struct run r = {.level = row[x], .y = y, .first = x, .area = (uint32_t)n, .beside = NONE};
         while (x + 1 < width && row[x + 1] == r.level)
             x++;
         r.last = x;
+        r.cells = (float)(r.last - r.first + 1);
         look_beside(&r, level, width, height);
         run[n++] = r;
+        if (r.first > 0 && row[r.first - 1] >= DW_SOME_LOST)
+            touch(run, n - 2, n - 1);
     }
     return n;
 }
@@ -92,13 +115,42 @@ static size_t add_row(struct run *run, size_t n, const uint8_t *level, int y, in
 static void join(struct run *run, size_t from, size_t middle, size_t end)
 {
     for (size_t i = from, k = middle; i < middle && k < end;) {
-        if (run[i].level == run[k].level && run[i].first <= run[k].last + 1 &&
-            run[k].first <= run[i].last + 1)
-            run[area_of(run, (uint32_t)k)].area = area_of(run, (uint32_t)i);
+        if (run[i].first <= run[k].last + 1 && run[k].first <= run[i].last + 1)
+            touch(run, i, k);
         if (run[i].last < run[k].last)
             i++;
         else
             k++;
+    }
+}
+
+/* A thin seam along light that has lost more: cells that the edge cuts through. */
+static bool is_seam(const struct run *area)
+{
+    return area->brighter > SEAM_BESIDE * area->rim && area->cells < SEAM_CELLS * area->rim;
+}
+
+/* Adds up areas, and each seam to the area that it lies along. */
+static void add_up(struct run *run, size_t n)
+{
+    for (size_t i = 0; i < n; i++) {
+        struct run *area = &run[area_of(run, (uint32_t)i)];
+        if (area->beside == NONE)
+            area->beside = run[i].beside;
+        if (area == &run[i])
+            continue;
+        area->cells += run[i].cells;
+        area->brighter += run[i].brighter;
+        area->rim += run[i].rim;
+        area->edge += run[i].edge;
+    }
+    for (size_t i = 0; i < n; i++) {
+        if (run[i].area != i || run[i].beside == NONE || !is_seam(&run[i]))
+            continue;
+        struct run *area = &run[area_of(run, run[i].beside)];
+        area->rim += run[i].rim;
+        area->edge += run[i].edge;
+        run[i].area = area->area;
     }
 }
 
@@ -121,13 +173,7 @@ enum dw_status dw_edged_find(struct dw_edged *e, const uint8_t *level, const boo
         join(run, above, first, e->n);
         above = first;
     }
-    for (size_t i = 0; i < e->n; i++) {
-        uint32_t area = area_of(run, (uint32_t)i);
-        if (area == i)
-            continue;
-        run[area].rim += run[i].rim;
-        run[area].edge += run[i].edge;
-    }
+    add_up(run, e->n);
     return DW_OK;
 }
 

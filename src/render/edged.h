@@ -32,7 +32,8 @@ struct dw_edged {
 enum dw_status dw_edged_find(struct dw_edged *e, const uint8_t *level, const bool *marked,
                              int width, int height, struct dw_error *err);
 /* Adds the areas' cells to `lost` and their share of edges, 0 to 1, to `edged` of the tiles of a
- * map of cols * rows; an area that touches no other light tells nothing. */
+ * map of cols * rows; an area that touches no other light tells nothing. A
+ * seam of cells that an edge cuts through belongs to the area that it lies along. */
 void dw_edged_add(const struct dw_edged *e, int width, int height, struct dw_sums *map, int cols,
                   int rows);
 void dw_edged_free(struct dw_edged *e);
