@@ -18,7 +18,7 @@ static const struct {
     int voters;    /* nor one with fewer of them */
     double unlike; /* neighbours less alike than this share of what is usual are looked at again, */
     double near;   /* and so are those further apart than this share of the least step */
-} rules = {6, 6, 0.15, 0.5, 0.5, 3, 0.8, 0.4};
+} rules = {6, 6, 0.15, 0.5, 0.5, 3, 0.8, 0.9};
 
 bool dw_shift_says(const struct dw_shift *s)
 {
