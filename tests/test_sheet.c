@@ -98,14 +98,17 @@ START_TEST(a_long_run_shows_first_worst_and_last)
     ck_assert_int_eq(dw_problems(&s->d, run, n_runs, 240, &list, &n, NULL), DW_OK);
     ck_assert_uint_eq(n_runs, 3);
     ck_assert_uint_eq(found, 33);
-    ck_assert_uint_eq(n, 7);
-    /* before the single bright one the nearest clean one, for the eye to compare */
-    static const size_t shots[] = {10, 22, 39, 41, 40, 50, 51}, unshown[] = {11, 16, 0, 0, 0, 0, 0},
-                        runs[] = {0, 0, 0, 1, 1, 2, 2};
-    static const enum dw_problem_role role[] = {DW_FIRST_OF_RUN, DW_WORST_OF_RUN, DW_LAST_OF_RUN,
-                                                DW_TO_COMPARE,   DW_ONE_OF_FEW,   DW_ONE_OF_FEW,
-                                                DW_ONE_OF_FEW};
-    for (size_t i = 0; i < 7; i++) {
+    ck_assert_uint_eq(n, 8);
+    /* For the eye: before the bright one the nearest clean one, with whose exposure it is shown;
+     * before the clouds one that is far enough from their beginning. */
+    static const size_t shots[] = {2, 10, 22, 39, 41, 40, 50, 51},
+                        like[] = {2, 10, 22, 39, 41, 41, 50, 51},
+                        unshown[] = {0, 11, 16, 0, 0, 0, 0, 0}, runs[] = {0, 0, 0, 0, 1, 1, 2, 2};
+    static const enum dw_problem_role role[] = {DW_TO_COMPARE,  DW_FIRST_OF_RUN, DW_WORST_OF_RUN,
+                                                DW_LAST_OF_RUN, DW_TO_COMPARE,   DW_ONE_OF_FEW,
+                                                DW_ONE_OF_FEW,  DW_ONE_OF_FEW};
+    for (size_t i = 0; i < 8; i++) {
+        ck_assert_uint_eq(list[i].like, like[i]);
         ck_assert_int_eq(list[i].role, role[i]);
         ck_assert_uint_eq(list[i].shot, shots[i]);
         ck_assert_uint_eq(list[i].unshown, unshown[i]);
@@ -174,12 +177,12 @@ START_TEST(pictures_stand_in_order_of_time)
     ck_assert_int_eq(dw_problem_runs(&s->d, &run, &n_runs, &found, NULL), DW_OK);
     ck_assert_int_eq(dw_problems(&s->d, run, n_runs, 240, &list, &n, NULL), DW_OK);
     dw_problems_by_time(list, n);
-    static const size_t shots[] = {10, 14, 25, 39, 44, 46, 45};
-    ck_assert_uint_eq(n, 7);
+    static const size_t shots[] = {2, 10, 14, 25, 39, 44, 46, 45};
+    ck_assert_uint_eq(n, 8);
     for (size_t i = 0; i < n; i++)
         ck_assert_uint_eq(list[i].shot, shots[i]);
-    ck_assert_int_eq(list[0].next, DW_WORST_OF_RUN);
-    ck_assert_int_eq(list[1].next, DW_LAST_OF_RUN);
+    ck_assert_int_eq(list[1].next, DW_WORST_OF_RUN);
+    ck_assert_int_eq(list[2].next, DW_LAST_OF_RUN);
     free(list);
     free(run);
 }

@@ -26,29 +26,37 @@ static const struct dw_kind kinds[] = {
      .words = "frames are missing before it",
      .ink = {0.20, 0.40, 0.62},
      .next_title = "Keep the camera running",
-     .next_text = "Frames are missing. An interval shorter than the longest exposure and the "
-                  "writing that follows it makes the camera skip one; a weak battery, a full card "
-                  "or a timer that stops leaves longer holes. Take a longer interval, a larger "
-                  "battery kept warm, and a card with room to spare."},
+     .next_text =
+         "Frames are missing. Where the file numbers skip as well, they were taken and lost "
+         "later: copy the card again before it is cleared. Where the numbers run on, the "
+         "camera took none: an interval shorter than the longest exposure and the writing "
+         "that follows it makes it skip one; a weak battery, a full card or a timer that "
+         "stops leaves longer holes. Take a longer interval, a larger battery kept warm, "
+         "and a card with room to spare."},
     {.code = "bright",
      .title = "Too bright",
      .words = "too much of it is clipped",
      .ink = {0.76, 0.42, 0.10},
      .comparable = true,
+     .as_taken = true,
      .next_title = "Leave room above",
-     .next_text = "Some frames came out far too bright. Take away what the exposure program may "
-                  "have reacted to: a shadow, a person, the sun behind an edge. Let it change "
-                  "slowly, and stay a stop lower than it would."},
+     .next_text =
+         "Some frames came out far too bright. If the charts of shutter time and ISO show a "
+         "spike there, the exposure program chose it: take away what it may have reacted "
+         "to, a shadow, a person, the sun behind an edge, let it change slowly, and stay "
+         "a stop lower than it would."},
     {.code = "dark",
      .title = "Too dark",
      .words = "too much of it is lost in noise",
      .ink = {0.20, 0.24, 0.42},
      .comparable = true,
+     .as_taken = true,
      .next_title = "Find what darkened single frames",
-     .next_text = "Some frames came out far too dark. A sticking shutter or diaphragm, or an "
-                  "exposure program that took a passing light for daylight, does that: exercise "
-                  "the shutter before the shoot, keep lights away, let the program change "
-                  "slowly."},
+     .next_text =
+         "Some frames came out far too dark. If the charts of shutter time and ISO show a "
+         "spike there, the exposure program took a passing light for daylight: keep lights "
+         "away, let it change slowly. If they do not, the shutter or the diaphragm stuck: "
+         "exercise it before the shoot."},
     {.code = "flash",
      .title = "Brief light",
      .words = "a brief light passes",

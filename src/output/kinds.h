@@ -12,6 +12,7 @@ struct dw_kind {
     struct dw_ink ink;      /* of like depth, told apart in grey print by the word beside it */
     bool creeps;            /* comes and goes slowly: a few clean shots do not end a run */
     bool comparable;        /* seen best beside a neighbour */
+    bool as_taken;          /* ... and with its exposure not put right */
     const char *next_title; /* advice for the next shoot; NULL without */
     const char *next_text;
 };

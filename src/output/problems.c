@@ -10,6 +10,8 @@
 
 #define SHOWN_WHOLE 3 /* runs up to this length are shown in full */
 #define CREEP_OVER 2  /* clean shots that do not end what creeps */
+#define CREEP_APART 8 /* shots from what creeps to a clean one that shows the difference */
+#define COMPARE_REACH 3
 
 int dw_problem_leading(const struct dw_ledger_row *row)
 {
@@ -87,27 +89,29 @@ enum dw_status dw_problem_runs(const struct dw_decision *d, struct dw_problem_ru
     return DW_OK;
 }
 
-/* The clean shot nearest to a single spoiled one, at most a few away; n_shots if there is none or
- * it would not help. */
+/* A clean shot near the run, at most a few away, for the eye; n_shots if there is none or it would
+ * not help. What creeps is there, if faintly, before it is called a fault: so farther off. */
 static size_t to_compare(const struct dw_decision *d, const struct dw_problem_run *r)
 {
-    if (r->first != r->last || !dw_kind(r->fault)->comparable)
+    const struct dw_kind *kind = dw_kind(r->fault);
+    const size_t near = kind->creeps ? CREEP_APART : 1;
+    if (!kind->comparable)
         return d->n_shots;
-    for (size_t k = 1; k <= 3; k++) {
+    for (size_t k = near; k < near + COMPARE_REACH; k++) {
         if (r->first >= k && d->ledger[r->first - k].faults == 0)
             return r->first - k;
-        if (r->first + k < d->n_shots && d->ledger[r->first + k].faults == 0)
-            return r->first + k;
+        if (r->last + k < d->n_shots && d->ledger[r->last + k].faults == 0)
+            return r->last + k;
     }
     return d->n_shots;
 }
 
-/* The pictures of one run; gives their number, at most SHOWN_WHOLE. to may be NULL. */
+/* The pictures of one run; gives their number, at most SHOWN_WHOLE + 1. to may be NULL. */
 static size_t add_run(const struct dw_decision *d, const struct dw_problem_run *r, size_t number,
                       struct dw_problem *to)
 {
     const size_t size = r->last - r->first + 1;
-    struct dw_problem p[SHOWN_WHOLE];
+    struct dw_problem p[SHOWN_WHOLE + 1];
     size_t n = 0, other = to_compare(d, r);
     if (other < d->n_shots)
         p[n++] = (struct dw_problem){.shot = other, .role = DW_TO_COMPARE};
@@ -125,6 +129,7 @@ static size_t add_run(const struct dw_decision *d, const struct dw_problem_run *
         p[k].run = number;
         p[k].run_size = r->n;
         p[k].beside = p[k + compared].shot;
+        p[k].like = dw_kind(r->fault)->as_taken && other < d->n_shots ? other : p[k].shot;
         if (k + 1 < n && !compared) {
             p[k].unshown = p[k + 1].shot - p[k].shot - 1;
             p[k].next = p[k + 1].role;

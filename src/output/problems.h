@@ -25,7 +25,7 @@ enum dw_problem_role {
     DW_FIRST_OF_RUN,
     DW_WORST_OF_RUN,
     DW_LAST_OF_RUN,
-    DW_TO_COMPARE /* no problem: the neighbour of a single spoiled shot, which stands before it */
+    DW_TO_COMPARE /* no problem: a clean neighbour, which stands before the run */
 };
 
 /* One picture of a sheet. */
@@ -33,10 +33,11 @@ struct dw_problem {
     size_t shot; /* index into the shot table */
     size_t run;  /* number of its run */
     enum dw_problem_role role;
-    size_t run_size; /* shots in the run that have its fault */
-    size_t unshown;  /* shots between this picture and the next of its run */
+    size_t run_size;           /* shots in the run that have its fault */
+    size_t unshown;            /* shots between this picture and the next of its run */
     enum dw_problem_role next; /* role of that next one */
     size_t beside;             /* the shot itself; of a comparison, the one that it stands before */
+    size_t like; /* shown as exposed beside this shot; the shot itself: its exposure put right */
 };
 
 /* The bit number of a shot's leading fault: the one that its reason tells of, else the lowest. -1
@@ -44,7 +45,7 @@ struct dw_problem {
 int dw_problem_leading(const struct dw_ledger_row *row);
 
 /* What a sheet shows: a run of up to three shots in full, of a longer one the first, the worst and
- * the last, and before a single one its neighbour where that helps the eye. Beyond `most` pictures,
+ * the last, and before them a clean neighbour where that helps the eye. Beyond `most` pictures,
  * runs with the least severe faults are left out. *list is malloc'd; the runs are those of
  * dw_problem_runs. Errors: DW_ERR_MEMORY. */
 enum dw_status dw_problems(const struct dw_decision *d, const struct dw_problem_run *run, size_t n,

@@ -67,13 +67,16 @@ static enum dw_status make_pictures(struct dw_report *r, struct dw_error *err)
     for (size_t i = 0; i < n; i++) {
         bool shown = i % every == 0;
         r->small[i] = (struct dw_small){
-            .shot = i, .longest = shown ? SMALL_LONGEST : 0, .quality = SMALL_QUALITY};
+            .shot = i, .like = i, .longest = shown ? SMALL_LONGEST : 0, .quality = SMALL_QUALITY};
     }
-    for (size_t i = 0; i < n_large; i++)
-        r->large[i] = (struct dw_small){.shot = i < r->n_problems ? r->problem[i].shot
-                                                                  : r->strip[i - r->n_problems],
+    for (size_t i = 0; i < n_large; i++) {
+        bool problem = i < r->n_problems;
+        size_t shot = problem ? r->problem[i].shot : r->strip[i - r->n_problems];
+        r->large[i] = (struct dw_small){.shot = shot,
+                                        .like = problem ? r->problem[i].like : shot,
                                         .longest = LARGE_LONGEST,
                                         .quality = LARGE_QUALITY};
+    }
     const struct dw_report_params *p = r->params;
     enum dw_status s = dw_small_make(r->shots, r->survey, r->d, p->look, p->run, r->small, n, err);
     if (s >= 0)

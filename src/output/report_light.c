@@ -222,7 +222,7 @@ static void flicker(struct dw_report *r)
         "large, bright, still field; the upright line marks it, on a scale by tens.</p>\n<table "
         "class=\"wide\"><thead><tr><th scope=\"col\">Part</th><th scope=\"col\">As shot</th>"
         "<th scope=\"col\">Now</th><th scope=\"col\">As shot above, now below</th><th "
-        "scope=\"col\">To the eye</th></tr></thead><tbody>\n",
+        "scope=\"col\">Now, to the eye</th></tr></thead><tbody>\n",
         r->d->fps, seen);
     flicker_row(r, "Whole shoot", before->all, after->all, seen);
     flicker_row(r, "Day", before->day, after->day, seen);

@@ -22,6 +22,8 @@ static void caption(struct dw_report *r, const struct dw_problem *p)
     dw_signed(1, row->sun_alt_deg, sun);
     if (isfinite(row->sun_alt_deg))
         dw_buffer_printf(&r->b, " \xc2\xb7 sun %s\xc2\xb0", sun);
+    if (p->like != p->shot && p->role != DW_TO_COMPARE)
+        dw_buffer_printf(&r->b, "<br>shown as exposed");
     if (p->unshown > 0)
         dw_buffer_printf(&r->b, "<br>%zu more between this and the next", p->unshown);
 }
@@ -34,7 +36,8 @@ static void pictures(struct dw_report *r, size_t number)
         if (p->run != number)
             continue;
         char alt[300];
-        snprintf(alt, sizeof alt, "%.200s as it came out", r->shots->shot[p->shot].name);
+        snprintf(alt, sizeof alt, "%.200s %s", r->shots->shot[p->shot].name,
+                 p->like != p->shot ? "as exposed" : "as it came out");
         dw_buffer_printf(&r->b, "<figure%s>", p->role == DW_TO_COMPARE ? " class=\"compare\"" : "");
         dw_report_picture(r, &r->large[k], alt, true);
         dw_buffer_printf(&r->b, "<figcaption>");

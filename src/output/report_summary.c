@@ -99,11 +99,13 @@ static void answer(struct dw_report *r, const bool *worth)
                                 "from its neighbours or put right, and the rest is slight.</p>\n");
     else {
         bool many = (double)n > MANY_FRAMES * (double)of;
-        dw_buffer_printf(&r->b,
-                         "<p><strong>For the film, %s.</strong> %s%zu of %zu shots (%.*f %%) show "
-                         "a fault that can be seen well and that nothing can mend:</p>\n",
-                         many ? "yes" : "no", many ? "" : "Only ", n, of, many ? 0 : 1,
-                         100 * (double)n / (double)of);
+        dw_buffer_printf(
+            &r->b,
+            "<p><strong>For the film, %s.</strong> %s%zu of %zu shots (%.*f %%) lie in "
+            "stretches with a fault that can be seen well and that nothing can "
+            "mend:</p>\n",
+            many ? "yes" : "no", many ? "" : "Only ", n, of, many ? 0 : 1,
+            100 * (double)n / (double)of);
         list_open(r, worth);
         dw_buffer_printf(&r->b, "<p>All else is bridged from its neighbours, put right, or "
                                 "slight.</p>\n");

@@ -28,7 +28,7 @@ struct dw_sheet {
 extern const struct dw_ink dw_sheet_black, dw_sheet_rule, dw_sheet_mat, dw_sheet_hatch;
 extern const struct dw_letters dw_sheet_note, dw_sheet_small;
 
-/* Title, folder, dates and counts of faults at the head; a sentence and the page's number below. */
+/* Title, dates, folder and counts of faults at the head; a sentence and the page's number below. */
 void dw_sheet_frame(struct dw_paper *p, const struct dw_sheet *s, const char *title,
                     const char *aside, const char *foot, size_t page, size_t pages);
 

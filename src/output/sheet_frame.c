@@ -13,8 +13,8 @@ const struct dw_letters dw_sheet_note = {19, false, {0.38, 0.38, 0.4}},
                         dw_sheet_small = {18, false, {0.38, 0.38, 0.4}};
 static const struct dw_letters title_letters = {34, true, {0.09, 0.09, 0.1}};
 
-/* Small squares with code and count, from right to left; gives where they begin. */
-static double draw_counts(struct dw_paper *p, const struct dw_sheet *s, double right, double y)
+/* Small squares with code and count, from right to left. */
+static void draw_counts(struct dw_paper *p, const struct dw_sheet *s, double right, double y)
 {
     for (int i = DW_FAULT_COUNT - 1; i >= 0; i--) {
         size_t count = 0;
@@ -30,7 +30,6 @@ static double draw_counts(struct dw_paper *p, const struct dw_sheet *s, double r
         dw_paper_box(p, right, y - 14, 14, 14, dw_kind(i)->ink);
         right -= 22;
     }
-    return right;
 }
 
 void dw_sheet_frame(struct dw_paper *p, const struct dw_sheet *s, const char *title,
@@ -41,12 +40,12 @@ void dw_sheet_frame(struct dw_paper *p, const struct dw_sheet *s, const char *ti
     dw_shoot_folder(s->shots, folder);
     dw_when_span(s->day.first_s, s->day.last_s, s->day.offset_s, span);
     dw_when_offset(s->day.offset_s, offset);
-    dw_paper_line(p, left, 78, 1100, DW_LEFT, &title_letters, title);
-    snprintf(text, sizeof text, "%s%s%s, %s", folder, folder[0] ? "  \xc2\xb7  " : "", span,
-             offset);
-    double counts = draw_counts(p, s, right, 112);
-    dw_paper_line(p, left, 112, counts - left - 20, DW_LEFT, &dw_sheet_note, text);
-    dw_paper_line(p, right, 78, 700, DW_RIGHT, &dw_sheet_note, aside);
+    double used = dw_paper_line(p, left, 78, 700, DW_LEFT, &title_letters, title) + 30;
+    double wide = dw_paper_line(p, right, 78, 600, DW_RIGHT, &dw_sheet_note, aside) + 30;
+    snprintf(text, sizeof text, "%s, %s%s%s", span, offset, folder[0] ? "  \xc2\xb7  " : "",
+             folder);
+    dw_paper_line(p, left + used, 78, right - left - used - wide, DW_LEFT, &dw_sheet_note, text);
+    draw_counts(p, s, right, 112);
     dw_paper_box(p, left, 132, right - left, 1.5, dw_sheet_rule);
     dw_paper_line(p, left, p->height - 36, 1500, DW_LEFT, &dw_sheet_small, foot);
     snprintf(text, sizeof text, "page %zu of %zu", page + 1, pages);

@@ -103,17 +103,19 @@ static bool shrink(struct dw_thumb *t, int longest)
 }
 
 bool dw_sheet_picture(const struct dw_shots *shots, const struct dw_survey *survey,
-                      const struct dw_decision *d, size_t i, const struct dw_look_params *look,
-                      int longest, struct dw_image *out, char why[80])
+                      const struct dw_decision *d, size_t i, size_t like,
+                      const struct dw_look_params *look, int longest, struct dw_image *out,
+                      char why[80])
 {
     *out = (struct dw_image){.bits = 8, .space = DW_SPACE_SRGB};
-    const struct dw_frame *f = frame_for(d, i);
+    const struct dw_frame *f = frame_for(d, like);
     if (i >= survey->n || !survey->measure[i].usable)
         return refuse(why, "no picture in this file");
     if (!f || d->facts.n_levels == 0)
         return refuse(why, "no frame to develop it after");
     const struct dw_look_params standard = DW_LOOK_DEFAULTS;
-    struct dw_source source = source_for(shots, f, i);
+    struct dw_source source = source_for(shots, f, like);
+    source.shot = (uint32_t)i;
     struct dw_thumb thumb = {0};
     struct dw_linear light = {0};
     struct dw_error err = {0};

@@ -93,12 +93,13 @@ static void when_and_sun(const struct dw_sheet *s, const struct dw_ledger_row *r
     }
 }
 
-static void draw_picture(struct dw_paper *p, const struct dw_sheet *s, size_t shot, double x,
-                         double y, double w)
+static void draw_picture(struct dw_paper *p, const struct dw_sheet *s,
+                         const struct dw_problem *problem, double x, double y, double w)
 {
     struct dw_image picture;
     char why[80];
-    if (dw_sheet_picture(s->shots, s->survey, s->d, shot, s->look, 0, &picture, why)) {
+    if (dw_sheet_picture(s->shots, s->survey, s->d, problem->shot, problem->like, s->look, 0,
+                         &picture, why)) {
         dw_paper_picture(p, x, y, w, PICTURE_HEIGHT, &picture, dw_sheet_mat);
         dw_image_free(&picture);
         return;
@@ -108,12 +109,19 @@ static void draw_picture(struct dw_paper *p, const struct dw_sheet *s, size_t sh
     dw_paper_line(p, x + w / 2, y + PICTURE_HEIGHT / 2.0 + 7, 290, DW_CENTRE, &dw_sheet_small, why);
 }
 
+/* Whether the picture of this problem shot shows its exposure as it was. */
+static bool as_taken(const struct dw_sheet *s, size_t shot)
+{
+    int lead = dw_problem_leading(&s->d->ledger[shot]);
+    return lead >= 0 && dw_kind(lead)->as_taken;
+}
+
 static void draw_cell(struct dw_paper *p, const struct dw_sheet *s,
                       const struct dw_problem *problem, double x, double y, double w)
 {
     const struct dw_ledger_row *row = &s->d->ledger[problem->shot];
     char text[300], when[80];
-    draw_picture(p, s, problem->shot, x, y, w);
+    draw_picture(p, s, problem, x, y, w);
     draw_labels(p, problem, x, y, w);
     double base = y + PICTURE_HEIGHT + 27;
     when_and_sun(s, row, when);
@@ -121,7 +129,11 @@ static void draw_cell(struct dw_paper *p, const struct dw_sheet *s,
     dw_paper_line(p, x, base, w - used - 16, DW_LEFT, &name, s->shots->shot[problem->shot].name);
     if (problem->role == DW_TO_COMPARE) {
         dw_paper_words(p, x, base + 26, w, 3, 22, &dw_sheet_small,
-                       "A neighbour without a fault, for the eye to compare with the next one.");
+                       problem->beside < s->d->n_shots && as_taken(s, problem->beside)
+                           ? "A neighbour without a fault, for the eye; the next one is shown with "
+                             "its exposure, which is else brought into line."
+                           : "A neighbour without a fault, for the eye to compare with the next "
+                             "one.");
         return;
     }
     draw_codes(p, x, base + 26, w, row);

@@ -34,10 +34,10 @@ static const struct dw_ink part_ink[DW_SKY_PARTS] = {{0.70, 0.74, 0.82},
 static const struct dw_letters tiny = {17, false, {0.25, 0.25, 0.27}},
                                bold = {19, true, {0.09, 0.09, 0.1}};
 
-/* Local time at which the first row begins. */
+/* Local time at which the first row begins: a full hour. */
 static double first_row(const struct dw_sheet *s)
 {
-    return floor((s->day.first_s + s->day.offset_s) / ROW_S) * ROW_S;
+    return floor((s->day.first_s + s->day.offset_s) / 3600) * 3600;
 }
 
 static size_t row_count(const struct dw_sheet *s)
@@ -165,7 +165,7 @@ static void draw_slot(struct dw_paper *p, const struct dw_sheet *s, double from_
         return; /* beyond the shoot the sheet stays white */
     size_t shot = shot_of(s, from_s, &faults);
     if (shot < s->d->n_shots &&
-        dw_sheet_picture(s->shots, s->survey, s->d, shot, s->look, LONGEST, &picture, why)) {
+        dw_sheet_picture(s->shots, s->survey, s->d, shot, shot, s->look, LONGEST, &picture, why)) {
         dw_paper_picture(p, x, y, w, PICTURE_HEIGHT, &picture, dw_sheet_mat);
         dw_image_free(&picture);
     } else {
@@ -180,6 +180,7 @@ static void draw_slot(struct dw_paper *p, const struct dw_sheet *s, double from_
         }
 }
 
+/* first: of the page. */
 static void draw_row(struct dw_paper *p, const struct dw_sheet *s, double local_s, bool first,
                      double y)
 {
@@ -187,7 +188,7 @@ static void draw_row(struct dw_paper *p, const struct dw_sheet *s, double local_
     char when[32];
     dw_when_local(local_s, 0, when);
     if (strlen(when) == 19) {
-        bool new_day = first || strncmp(when + 11, "00:00", 5) == 0;
+        bool new_day = first || fmod(local_s, 86400) < ROW_S;
         when[10] = when[16] = '\0';
         dw_paper_line(p, DW_SHEET_MARGIN, y + 20, 84, DW_LEFT, &bold, when + 11);
         if (new_day)
@@ -204,9 +205,8 @@ void dw_sheet_draw_whole(struct dw_paper *p, void *ctx, size_t page)
     snprintf(aside, sizeof aside, "%zu shots  \xc2\xb7  moon %.0f %% lit", s->shots->n,
              100 * s->day.moon_lit_share);
     dw_sheet_frame(p, s, "The whole shoot", aside,
-                   "One frame every 15 minutes, a row for three hours. Above: the sun as a full "
-                   "line, the moon as a broken one, night and twilights as grounds, faults by "
-                   "kind.",
+                   "One frame every 15 minutes, a square below for a fault in them. Above: the sun "
+                   "(full line), the moon (broken), night and twilights, faults by kind.",
                    page, s->whole_pages);
     draw_timeline(p, s);
     size_t rows = row_count(s);

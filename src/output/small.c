@@ -21,7 +21,7 @@ static enum dw_status make_one(void *ctx, void *state, size_t i, struct dw_error
     struct dw_small *s = &m->item[i];
     struct dw_image picture;
     (void)state;
-    if (s->longest == 0 || !dw_sheet_picture(m->shots, m->survey, m->d, s->shot, m->look,
+    if (s->longest == 0 || !dw_sheet_picture(m->shots, m->survey, m->d, s->shot, s->like, m->look,
                                              s->longest, &picture, s->why))
         return DW_OK;
     s->width = picture.width;

@@ -5,7 +5,7 @@
 #include <daywheel/output.h>
 
 struct dw_small {
-    size_t shot;
+    size_t shot, like;    /* like: as of dw_sheet_picture */
     int longest, quality; /* what is wanted: longest side in pixels, JPEG quality */
     int width, height;
     unsigned char *jpeg; /* NULL where there is no picture: then why[] says it */
