@@ -261,6 +261,36 @@ START_TEST(an_even_sky_leaves_the_balance_where_it_was)
 }
 END_TEST
 
+/* A sky under a town, so orange that blue cannot be raised to the cool side: red stops on its way
+ * too, and the sky comes out about neutral. Were red brought down all its way, it would turn green.
+ */
+START_TEST(a_towns_sky_does_not_turn_green)
+{
+    struct fake_params p = fake_defaults(7);
+    struct fake_shoot f = fake_make(&p);
+    struct dw_decision d;
+    struct dw_error err = {0};
+    for (size_t i = 0; i < f.shots.n; i++)
+        for (int k = 0; k < f.survey.cols * f.survey.rows; k++) {
+            struct dw_measure *m = &f.survey.measure[i];
+            for (int c = 0; c < 3; c += 2)
+                m->tile[k].mean[c] =
+                    m->black[c] + (c ? 0.3f : 0.95f) * (m->tile[k].mean[c] - m->black[c]);
+        }
+    ck_assert_int_eq(decide_with_white(&f, 0, 0, &d, &err), DW_OK);
+    double sky[3], seen[3];
+    for (int c = 0; c < 3; c++) {
+        sky[c] = (double)d.facts.night_sky[c];
+        seen[c] = sky[c] * (double)d.facts.night_mul[c];
+    }
+    ck_assert_msg(sky[0] > 1.3 && sky[2] < 0.5, "%g %g %g", sky[0], sky[1], sky[2]);
+    ck_assert_msg(seen[0] > seen[1] && seen[2] > 0.9 * seen[1] && seen[0] < 1.2 * seen[1],
+                  "%g %g %g", seen[0], seen[1], seen[2]);
+    dw_decision_free(&d);
+    fake_free(&f);
+}
+END_TEST
+
 /* An invented law of twilight's green. */
 static double law_of_green(double alt, double x)
 {
@@ -334,6 +364,7 @@ int main(void)
     tcase_add_test(t, twilight_does_not_colour_the_night);
     tcase_add_test(t, the_nights_balance_comes_as_the_sky_changes);
     tcase_add_test(t, an_even_sky_leaves_the_balance_where_it_was);
+    tcase_add_test(t, a_towns_sky_does_not_turn_green);
     tcase_add_test(t, twilights_green_is_learnt_from_the_whole_shoot);
     tcase_add_test(t, lights_that_a_camera_cannot_see_are_refused);
     suite_add_tcase(s, t);

@@ -31,6 +31,16 @@ static int darker(const void *a, const void *b)
     return (x->shot > y->shot) - (x->shot < y->shot);
 }
 
+/* The part of a multiplier, in stops, that its limit allows. All channels stop where the first one
+ * must: were blue alone held back, a town's orange glow would turn green. Where the limit is none
+ * at all, as for blue that is to be taken, it holds that channel and no other. */
+static double part_within(double mul, double least, double most)
+{
+    double limit = mul < 1 ? least : most;
+    bool beyond = mul < 1 ? mul < limit : mul > limit;
+    return beyond && limit != 1 ? log(limit) / log(mul) : 1;
+}
+
 /* Multipliers towards grey, then towards the cool side; luminance of the sky is kept. And the
  * colour that the sky has without them. */
 static void night_balance(const struct dw_facts *facts, const struct dw_sky_tiles *sky,
@@ -40,9 +50,14 @@ static void night_balance(const struct dw_facts *facts, const struct dw_sky_tile
     dw_primaries_to_xyz(&dw_primaries_bt2020, to_xyz);
     const double *luminance = to_xyz + 3;
     dw_sky_tiles_colour(facts, sky, rgb);
+    double part = 1;
     for (int c = 0; c < 3; c++) {
         double grey = rgb[c] > 0 && rgb[1] > 0 ? rgb[1] / rgb[c] : 1;
-        mul[c] = fmax(NIGHT.least[c], fmin(NIGHT.most[c], grey * NIGHT.cool[c]));
+        mul[c] = grey * NIGHT.cool[c];
+        part = fmin(part, part_within(mul[c], NIGHT.least[c], NIGHT.most[c]));
+    }
+    for (int c = 0; c < 3; c++) {
+        mul[c] = fmax(NIGHT.least[c], fmin(NIGHT.most[c], pow(mul[c], part)));
         before += luminance[c] * fmax(rgb[c], 0);
         after += luminance[c] * fmax(rgb[c], 0) * mul[c];
     }
