@@ -51,9 +51,9 @@ void dw_own_drift(struct dw_compare *c, double *work);
 void dw_own_noise(struct dw_compare *c);
 /* unrest.c. How much light is seen to bend by the picture's contrasts over shots i .. i+3: rms
  * third difference per unit_s cubed, stops, of the middle region, as far as that is unusual; 0
- * where part of the picture stood still. unrest: a value a shot. False when memory ran out. */
-bool dw_own_unrest(const struct dw_compare *c, double unit_s, struct dw_arena *arena,
-                   double *unrest);
+ * where part of the picture stood still; and the regions' own changes, from which that is told.
+ * False when memory ran out. */
+bool dw_own_unrest(const struct dw_compare *c, struct dw_arena *arena, struct dw_beside *beside);
 /* Unrest that goes on is weather, broken cloud, in which errors are told by the many shots about;
  * only what exceeds the usual of the half hour on either side is an event of its own: squares are
  * subtracted. own, unrest: n values. */

@@ -1,5 +1,5 @@
 /* joint.c: see steady.h. The unknowns of a shot stand side by side (s_i, e_i), so that all terms
- * but the offsets lie in a band of six; the offsets border it and are eliminated last (Schur
+ * but the offsets and factors lie in a band of six; these border it and are eliminated last (Schur
  * complement), which keeps time and memory linear in the number of shots. */
 #include "decide/banded.h"
 #include "decide/steady.h"
@@ -61,10 +61,26 @@ static void add_terms(const struct dw_joint *j, struct dw_banded *m, double *rhs
     dw_banded_add(m, middle, middle, 1e4);
 }
 
-/* border: classes columns of 2n; its entries are -tie_i at (e_i, o). corner: o with o. */
-static void add_border(const struct dw_joint *j, double *border, double *corner)
+double dw_follow_at(const struct dw_follow *f, size_t shot)
+{
+    if (shot < f->first)
+        return f->x[0];
+    return f->x[shot - f->first < f->n ? shot - f->first : f->n - 1];
+}
+
+/* What light that follows m did in pair k. */
+static double followed(const struct dw_joint *j, int m, size_t k)
+{
+    const struct dw_follow *f = &j->follow[m];
+    return dw_follow_at(f, j->pair[k].b) - dw_follow_at(f, j->pair[k].a);
+}
+
+/* border: columns of 2n, one an offset with entries -tie_i at (e_i, o), then one a factor, with
+ * those of its pairs. corner: these with each other; right: their right-hand sides. */
+static void add_border(const struct dw_joint *j, double *border, double *corner, double *right)
 {
     size_t rows = 2 * j->n;
+    int all = j->classes + j->follows;
     for (size_t i = 0; i < j->n; i++)
         for (int p = 0; p < DW_MAX_CLASSES; p++) {
             int c = j->setting[i][p];
@@ -73,45 +89,85 @@ static void add_border(const struct dw_joint *j, double *border, double *corner)
             border[(size_t)c * rows + 2 * i + 1] -= j->tie[i];
             for (int q = 0; q < DW_MAX_CLASSES; q++)
                 if (j->setting[i][q] >= 0)
-                    corner[c * j->classes + j->setting[i][q]] += j->tie[i];
+                    corner[c * all + j->setting[i][q]] += j->tie[i];
         }
     for (int c = 0; c < j->classes; c++)
-        corner[c * j->classes + c] += j->offset_weight;
+        corner[c * all + c] += j->offset_weight;
+    for (int m = 0; m < j->follows; m++) {
+        int at = j->classes + m;
+        double *column = border + (size_t)at * rows;
+        corner[at * all + at] += j->follow_weight;
+        for (size_t k = 0; k < j->n_pairs; k++) {
+            double x = followed(j, m, k), weighted = j->weight[k] * x;
+            if (x == 0)
+                continue;
+            size_t a = 2 * (size_t)j->pair[k].a, b = 2 * (size_t)j->pair[k].b;
+            column[a] -= weighted;
+            column[a + 1] -= weighted;
+            column[b] += weighted;
+            column[b + 1] += weighted;
+            right[at] += weighted * j->pair[k].v;
+            for (int q = 0; q < j->follows; q++)
+                corner[at * all + j->classes + q] += weighted * followed(j, q, k);
+        }
+    }
 }
 
-/* Solves the bordered system; `border` is replaced by the inverse band times border. */
-static bool solve_bordered(const struct dw_joint *j, const struct dw_banded *factor, double *x,
-                           double *border, double *corner, double *offset)
+/* Takes from row `at` of the corner, and from its right-hand side, what the band has told already:
+ * border^T times the inverse band times border and x. Rows of the border are sparse. */
+static void eliminate(const struct dw_joint *j, int at, const double *x, const double *border,
+                      double *corner, double *right)
 {
     size_t rows = 2 * j->n;
-    int c = j->classes;
+    int all = j->classes + j->follows;
+    for (size_t i = 0; i < j->n && at < j->classes; i++)
+        for (int p = 0; p < DW_MAX_CLASSES; p++)
+            if (j->setting[i][p] == at) {
+                right[at] += j->tie[i] * x[2 * i + 1];
+                for (int c = 0; c < all; c++)
+                    corner[at * all + c] += j->tie[i] * border[(size_t)c * rows + 2 * i + 1];
+            }
+    for (size_t k = 0; k < j->n_pairs && at >= j->classes; k++) {
+        double weighted = j->weight[k] * followed(j, at - j->classes, k);
+        if (weighted == 0)
+            continue;
+        size_t a = 2 * (size_t)j->pair[k].a, b = 2 * (size_t)j->pair[k].b;
+        right[at] -= weighted * (x[b] + x[b + 1] - x[a] - x[a + 1]);
+        for (int c = 0; c < all; c++) {
+            const double *y = border + (size_t)c * rows;
+            corner[at * all + c] -= weighted * (y[b] + y[b + 1] - y[a] - y[a + 1]);
+        }
+    }
+}
+
+/* Solves the bordered system; `border` is replaced by the inverse band times border. block: the
+ * factors' part of the corner, as the band leaves it. */
+static bool solve_bordered(const struct dw_joint *j, const struct dw_banded *factor, double *x,
+                           double *border, double *corner, double *right, double *block)
+{
+    size_t rows = 2 * j->n;
+    int c = j->classes + j->follows;
     if (!dw_banded_solve(factor, x, 1))
         return false;
     if (c == 0)
         return true;
     if (!dw_banded_solve(factor, border, c))
         return false;
-    for (int a = 0; a < c; a++) {
-        offset[a] = 0;
-        for (size_t i = 0; i < j->n; i++)
-            for (int p = 0; p < DW_MAX_CLASSES; p++)
-                if (j->setting[i][p] == a) {
-                    /* row a of the border is sparse: -tie_i at the e_i of its shots */
-                    offset[a] += j->tie[i] * x[2 * i + 1];
-                    for (int b = 0; b < c; b++)
-                        corner[a * c + b] += j->tie[i] * border[(size_t)b * rows + 2 * i + 1];
-                }
-    }
+    for (int a = 0; a < c; a++)
+        eliminate(j, a, x, border, corner, right);
     /* the rounding of two eliminations leaves it not quite symmetric */
     for (int a = 0; a < c; a++)
         for (int b = 0; b < a; b++)
             corner[a * c + b] = corner[b * c + a] = 0.5 * (corner[a * c + b] + corner[b * c + a]);
+    for (int a = 0; a < j->follows; a++)
+        for (int b = 0; b < j->follows; b++)
+            block[a * j->follows + b] = corner[(j->classes + a) * c + j->classes + b];
     if (LAPACKE_dpotrf_work(LAPACK_COL_MAJOR, 'L', c, corner, c) != 0 ||
-        LAPACKE_dpotrs_work(LAPACK_COL_MAJOR, 'L', c, 1, corner, c, offset, c) != 0)
+        LAPACKE_dpotrs_work(LAPACK_COL_MAJOR, 'L', c, 1, corner, c, right, c) != 0)
         return false;
     for (int b = 0; b < c; b++)
         for (size_t i = 0; i < rows; i++)
-            x[i] -= border[(size_t)b * rows + i] * offset[b];
+            x[i] -= border[(size_t)b * rows + i] * right[b];
     return true;
 }
 
@@ -121,9 +177,9 @@ static double entry(const double *inverse, size_t p, size_t q)
     return p > q ? inverse[q * (BAND + 1) + (p - q)] : inverse[p * (BAND + 1) + (q - p)];
 }
 
-/* Variances of e, with the offsets held: what is left of them is common to a setting and does not
- * flicker. Fast ones from second differences d = e_i - (e_{i-1} + e_{i+1})/2, whose variance is
- * 3/2 of that of independent errors. */
+/* Variances of e, with the offsets and factors held: what is left of offsets is common to a setting
+ * and does not flicker. Fast ones from second differences d = e_i - (e_{i-1} + e_{i+1})/2, whose
+ * variance is 3/2 of that of independent errors. */
 static void variances(const double *inverse, size_t n, double *e_var, double *e_fast)
 {
     for (size_t i = 0; i < n; i++) {
@@ -142,21 +198,64 @@ static void variances(const double *inverse, size_t n, double *e_var, double *e_
     }
 }
 
+/* What not knowing the factors adds to the variances, offsets held. block: what is left of the
+ * factors' part of the corner, replaced by its Cholesky factor. work: two values a factor. */
+static bool add_follow_variance(const struct dw_joint *j, const double *border, double *block,
+                                double *work, double *e_var, double *e_fast)
+{
+    size_t rows = 2 * j->n;
+    int n = j->follows;
+    double *at = work, *fast = work + n;
+    if (n == 0)
+        return true;
+    if (LAPACKE_dpotrf_work(LAPACK_COL_MAJOR, 'L', n, block, n) != 0)
+        return false;
+    for (size_t i = 0; i < j->n; i++) {
+        bool inner = i > 0 && i + 1 < j->n, any = false;
+        for (int m = 0; m < n; m++) {
+            const double *e = border + (size_t)(j->classes + m) * rows + 2 * i + 1;
+            at[m] = e[0];
+            fast[m] = inner ? e[0] - 0.5 * (*(e - 2) + e[2]) : 0;
+            any |= fabs(at[m]) > 1e-9;
+        }
+        /* far from every spell; else solve with the factor: the variance is the square */
+        for (int m = 0; m < n && any; m++) {
+            for (int q = 0; q < m; q++) {
+                at[m] -= block[q * n + m] * at[q];
+                fast[m] -= block[q * n + m] * fast[q];
+            }
+            at[m] /= block[m * n + m];
+            fast[m] /= block[m * n + m];
+            e_var[i] += at[m] * at[m];
+            e_fast[i] += fast[m] * fast[m] / 1.5;
+        }
+    }
+    if (j->n > 2) {
+        e_fast[0] = e_fast[1];
+        e_fast[j->n - 1] = e_fast[j->n - 2];
+    }
+    return true;
+}
+
 enum dw_status dw_joint_solve(const struct dw_joint *j, struct dw_arena *arena, double *s,
                               double *e, double *e_var, double *e_fast, double *offset)
 {
     size_t mark = arena->n, rows = 2 * j->n, band = rows * (BAND + 1);
-    size_t classes = (size_t)j->classes;
+    size_t all = (size_t)(j->classes + j->follows);
     struct dw_banded m = {(int)rows, BAND, DW_TAKE(arena, band, double)};
     double *x = DW_TAKE(arena, rows, double);
-    double *border = DW_TAKE(arena, rows * classes, double);
-    double *corner = DW_TAKE(arena, classes * classes, double);
+    double *border = DW_TAKE(arena, rows * all, double);
+    double *corner = DW_TAKE(arena, all * all, double);
+    size_t follows = (size_t)j->follows;
+    double *block = DW_TAKE(arena, follows * follows, double);
+    double *work = DW_TAKE(arena, 2 * follows, double);
     double *inverse = e_var ? DW_TAKE(arena, band, double) : x;
     enum dw_status status = DW_ERR_MEMORY;
-    if (m.a && x && border && corner && inverse) {
+    if (m.a && x && border && corner && block && work && inverse) {
+        memset(offset, 0, all * sizeof *offset);
         add_terms(j, &m, x);
-        add_border(j, border, corner);
-        status = dw_banded_factor(&m) && solve_bordered(j, &m, x, border, corner, offset)
+        add_border(j, border, corner, offset);
+        status = dw_banded_factor(&m) && solve_bordered(j, &m, x, border, corner, offset, block)
                      ? DW_OK
                      : DW_ERR_NUMERIC;
     }
@@ -167,6 +266,8 @@ enum dw_status dw_joint_solve(const struct dw_joint *j, struct dw_arena *arena, 
     if (status == DW_OK && e_var) {
         dw_banded_inverse(&m, inverse);
         variances(inverse, j->n, e_var, e_fast);
+        if (!add_follow_variance(j, border, block, work, e_var, e_fast))
+            status = DW_ERR_NUMERIC;
     }
     dw_arena_free_to(arena, mark);
     return status;

@@ -182,16 +182,29 @@ static bool take_room(struct dw_compare *c, struct dw_arena *arena)
     return ok && c->region && c->tile && c->agreed;
 }
 
-static void lay_regions(struct dw_compare *c)
+/* Side of a region, in tiles. */
+static int region_side(int cols, int rows)
 {
-    int size = DW_COMPARE_REGION, cols = c->g->cols, rows = c->g->rows;
+    int size = DW_COMPARE_REGION;
     while ((cols + size - 1) / size * ((rows + size - 1) / size) > DW_COMPARE_REGIONS)
         size++;
+    return size;
+}
+
+int dw_pair_regions(int cols, int rows)
+{
+    int size = region_side(cols, rows);
+    return (cols + size - 1) / size * ((rows + size - 1) / size);
+}
+
+static void lay_regions(struct dw_compare *c)
+{
+    int cols = c->g->cols, rows = c->g->rows, size = region_side(cols, rows);
     int across = (cols + size - 1) / size;
     for (int r = 0; r < rows; r++)
         for (int k = 0; k < cols; k++)
             c->region[r * cols + k] = r / size * across + k / size;
-    c->regions = across * ((rows + size - 1) / size);
+    c->regions = dw_pair_regions(cols, rows);
 }
 
 enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pair_params *params,
@@ -236,7 +249,7 @@ enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pa
         (*pairs)[(*n)++] = compare_pair(&c, j, j + 1);
     for (size_t j = 0; j + 1 < c.steps; j++)
         (*pairs)[(*n)++] = compare_pair(&c, j, j + 2);
-    if (!dw_own_unrest(&c, beside->unit_s, arena, beside->unrest))
+    if (!dw_own_unrest(&c, arena, beside))
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing %zu shots", grids->n);
     memcpy(beside->black, c.wander, c.steps * sizeof *c.wander);
     memcpy(beside->black_var, c.wander_var, c.steps * sizeof *c.wander_var);

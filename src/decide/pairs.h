@@ -44,13 +44,20 @@ struct dw_pair_params {
 
 /* What a comparison tells beside the pairs; the caller gives room for n values in each. */
 struct dw_beside {
-    double unit_s;  /* of time, for unrest */
-    double *unrest; /* how far light itself is seen to bend over shots i .. i+3, whatever the exposure
-                     * did: third difference per unit_s cubed, stops; 0: not seen to (unrest.c) */
+    double unit_s; /* of time, for unrest */
+    double
+        *unrest; /* how far light itself is seen to bend over shots i .. i+3, whatever the exposure
+                  * did: third difference per unit_s cubed, stops; 0: not seen to (unrest.c) */
     double *black, *black_var; /* change of the black level from shot i to i+1, DN, as dark tiles
                                 * tell, and its variance; INFINITY: unknown */
     double wander;             /* variance of such a change in this shoot, DN^2 */
+    int regions;               /* of the picture; n times as many values in the next two */
+    float *contrast; /* (NULL: not wanted) change of each region's light beside the common one from
+                      * shot i to i+1, stops, shot after shot; NAN unknown */
+    float *contrast_var; /* noise of the region's level, stops^2 */
 };
+/* How many regions a picture of so many tiles is compared in. */
+int dw_pair_regions(int cols, int rows);
 
 /* Compares every shot with the next and the one after: at most 2n-3 pairs, from the arena. */
 enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pair_params *params,

@@ -29,6 +29,28 @@ double dw_share_own(const struct dw_share *t, size_t i)
     return own;
 }
 
+/* Whether the bend over shots i .. i+3 lies in a spell in which light is held against contrasts. */
+static bool veiled(const struct dw_share *t, size_t i)
+{
+    for (int m = 0; m < t->follows; m++)
+        if (i >= t->follow[m].first && i + 3 < t->follow[m].first + t->follow[m].n)
+            return true;
+    return false;
+}
+
+/* What the noise of contrasts adds to a pair that is held against them. */
+static double follow_noise(const struct dw_share *t, const struct dw_pair *p)
+{
+    double var = 0;
+    for (int m = 0; m < t->follows; m++) {
+        const struct dw_follow *f = &t->follow[m];
+        double factor = t->offset[t->classes + m];
+        if (dw_follow_at(f, p->a) != dw_follow_at(f, p->b))
+            var += factor * factor * f->var;
+    }
+    return var;
+}
+
 static void set_weights(const struct dw_share *t, struct weighing *w)
 {
     double light = t->p->light_stops * pow(t->unit_s / 120, 2.5);
@@ -36,6 +58,8 @@ static void set_weights(const struct dw_share *t, struct weighing *w)
         double sigma = light + t->p->law_share * fabs(w->change[i + 1]), bend = 0, third[4];
         /* what the law's own bends may explain is no unrest */
         double unrest = t->unrest[i] > 2 * sigma ? t->p->unrest_share * t->unrest[i] : 0;
+        if (veiled(t, i))
+            unrest = t->p->veiled_share * t->rest[i];
         w->stiff[i] = 1 / (sigma * sigma + unrest * unrest);
         if (!w->solved)
             continue;
@@ -57,7 +81,7 @@ static void set_weights(const struct dw_share *t, struct weighing *w)
     /* pairs are not weighed again: pairs.c has weighed their tiles, and says in their variance how
      * much another reading of them is worth */
     for (size_t k = 0; k < t->n_pairs; k++)
-        w->weight[k] = 1 / t->pair[k].var;
+        w->weight[k] = 1 / (t->pair[k].var + (w->solved ? follow_noise(t, &t->pair[k]) : 0));
 }
 
 /* What a shot's own error is worth, from the better known half. */
@@ -92,7 +116,10 @@ static enum dw_status solve(struct dw_share *t, struct weighing *w, int rounds,
                              .tie = w->tie,
                              .classes = t->classes,
                              .setting = t->setting,
-                             .offset_weight = 1 / (t->p->offset_stops * t->p->offset_stops)};
+                             .offset_weight = 1 / (t->p->offset_stops * t->p->offset_stops),
+                             .follows = t->follows,
+                             .follow = t->follow,
+                             .follow_weight = 1 / (t->p->follow_stops * t->p->follow_stops)};
     for (int round = 0; round < rounds; round++) {
         set_weights(t, w);
         enum dw_status status =

@@ -9,7 +9,9 @@
 struct dw_share_params {
     double light_stops;  /* rms third difference of light beside the law, per 120 s */
     double law_share;    /* and per stop that the law changes in one interval */
-    double unrest_share; /* and times the bends that the picture's contrasts show (unrest.c) */
+    double unrest_share; /* and times the bends that the picture's contrasts show (unrest.c), */
+    double veiled_share; /* or times those left where light is held against contrasts (veil.c) */
+    double follow_stops; /* rms of what light does for each stop of contrasts there */
     double law_level;    /* rms of light about the law, as its fit believes: weather */
     double offset_stops; /* rms of a setting's own error */
     double error_stops;  /* of a shot's own error, before it is learnt */
@@ -20,7 +22,7 @@ struct dw_share_params {
 };
 #define DW_SHARE_DEFAULTS                                                                          \
     {                                                                                              \
-        2e-4, 0.003, 10, 0.3, 0.03, 0.03, 5, 5, 4, 5, 3                                            \
+        2e-4, 0.003, 10, 1, 3, 0.3, 0.03, 0.03, 5, 5, 4, 5, 3                                      \
     }
 
 struct dw_share {
@@ -34,8 +36,12 @@ struct dw_share {
     struct dw_pair *pair; /* v loses the law */
     int classes;
     const int (*setting)[DW_MAX_CLASSES]; /* as in struct dw_joint */
+    int follows;                          /* what light follows beside sun and time (veil.h) */
+    struct dw_follow *follow;             /* those that do not hold lose their x */
+    const double *rest;                   /* per shot: bends of contrasts beside them (veil.h) */
     /* found: light beside the law and error of each shot, stops; its variance, and that of what it
-     * is beside its neighbours; a setting's own error (room for `classes`) */
+     * is beside its neighbours; a setting's own error, then
+     * the factors of what light follows (room for both) */
     double *s, *e, *e_var, *e_fast, *offset;
     double sigma; /* rms of the shots' own errors: a first guess, then learnt */
 };

@@ -3,6 +3,7 @@
  * and exposure (share.c), and handed on with its uncertainty. */
 #include "decide/share.h"
 #include "decide/steps.h"
+#include "decide/veil.h"
 
 #include <math.h>
 #include <string.h>
@@ -25,9 +26,12 @@ struct task {
     double *e_var, *e_fast; /* variance of e; and of what it is beside its neighbours */
     int (*setting)[DW_MAX_CLASSES];
     int classes;
-    double *jump;            /* per shot: its record is wrong by this, as all tiles say; already
-                              * taken out of the pairs */
-    struct dw_beside beside; /* what comparing shots told */
+    double *jump;             /* per shot: its record is wrong by this, as all tiles say; already
+                               * taken out of the pairs */
+    struct dw_beside beside;  /* what comparing shots told */
+    struct dw_follow *follow; /* what light follows where fog bends it */
+    int follows;
+    double *rest; /* bends of contrasts beside them */
 };
 
 static enum dw_status no_room(struct dw_error *err)
@@ -111,6 +115,24 @@ static void right_records(struct task *t)
                wrong, wrong > 1 ? "s" : "");
 }
 
+/* Spells of fog, in which light follows contrasts. */
+static enum dw_status find_veils(struct task *t, struct dw_error *err)
+{
+    bool *bump = DW_TAKE(&t->w->arena, t->n, bool);
+    t->rest = DW_TAKE(&t->w->arena, t->n, double);
+    if (!bump || !t->rest)
+        return no_room(err);
+    for (size_t i = 1; i < t->n; i++)
+        bump[i] = fabsf(t->shift[i][0] - t->shift[i - 1][0]) > 1e-3f ||
+                  fabsf(t->shift[i][1] - t->shift[i - 1][1]) > 1e-3f;
+    enum dw_status status =
+        dw_veils_find(&t->beside, bump, t->n, &t->w->arena, &t->follow, &t->follows, t->rest);
+    if (status < 0)
+        return dw_fail(err, status, "light in fog could not be held against contrasts");
+    t->offset = DW_TAKE(&t->w->arena, (size_t)(t->classes + t->follows), double);
+    return t->offset ? DW_OK : no_room(err);
+}
+
 static struct dw_share sharing(const struct task *t)
 {
     return (struct dw_share){.p = &defaults,
@@ -124,6 +146,9 @@ static struct dw_share sharing(const struct task *t)
                              .pair = t->pair,
                              .classes = t->classes,
                              .setting = (const int(*)[DW_MAX_CLASSES])t->setting,
+                             .follows = t->follows,
+                             .follow = t->follow,
+                             .rest = t->rest,
                              .s = t->s,
                              .e = t->e,
                              .e_var = t->e_var,
@@ -165,17 +190,19 @@ static bool take_room(struct task *t)
     t->e = DW_TAKE(a, t->w->n, double);
     t->e_var = DW_TAKE(a, t->w->n, double);
     t->e_fast = DW_TAKE(a, t->w->n, double);
-    t->offset = DW_TAKE(a, MOST_SETTINGS, double);
     t->work = DW_TAKE(a, t->w->n, double);
     t->jump = DW_TAKE(a, t->w->n, double);
     t->beside.unit_s = t->w->interval;
     t->beside.unrest = DW_TAKE(a, t->w->n, double);
     t->beside.black = DW_TAKE(a, t->w->n, double);
     t->beside.black_var = DW_TAKE(a, t->w->n, double);
+    t->beside.regions = dw_pair_regions(t->w->survey->cols, t->w->survey->rows);
+    t->beside.contrast = DW_TAKE(a, t->w->n * (size_t)t->beside.regions, float);
+    t->beside.contrast_var = DW_TAKE(a, t->w->n * (size_t)t->beside.regions, float);
     t->setting = dw_arena_take(a, t->w->n, sizeof *t->setting);
     return t->shot && t->time && t->alt && t->loose && t->shift && t->pair && t->s && t->e &&
-           t->e_var && t->e_fast && t->offset && t->work && t->jump && t->beside.unrest &&
-           t->beside.black && t->beside.black_var && t->setting;
+           t->e_var && t->e_fast && t->work && t->jump && t->beside.unrest && t->beside.black &&
+           t->beside.black_var && t->setting;
 }
 
 /* What is left on still tiles: second differences of the pairs freed of what was found, and how
@@ -273,9 +300,14 @@ enum dw_status dw_steady(struct dw_work *w, struct dw_error *err)
     enum dw_status status = compare(&t, err);
     if (status >= 0)
         right_records(&t);
+    if (status >= 0)
+        status = find_veils(&t, err);
     struct dw_share share = sharing(&t);
     if (status >= 0)
         status = dw_share_out(&share, &w->arena, err);
+    for (size_t i = 0; i < t.n && status >= 0; i++) /* it is light as well */
+        for (int m = 0; m < t.follows; m++)
+            t.s[i] += t.offset[t.classes + m] * dw_follow_at(&t.follow[m], i);
     if (status >= 0)
         status = right_blacks(&t, err);
     if (status >= 0) {

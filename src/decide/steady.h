@@ -7,12 +7,22 @@
 
 #define DW_MAX_CLASSES 3 /* kinds of settings: shutter, ISO, aperture */
 
-/* Unknowns: light s_i and error e_i of every shot, offset o_c of every setting. Minimised is
+/* A quantity that light may follow by an unknown factor: x at shots first .. first+n-1, and as at
+ * the nearer end elsewhere. var: of its change from shot to shot, by noise. */
+struct dw_follow {
+    size_t first, n;
+    const double *x;
+    double var;
+};
+double dw_follow_at(const struct dw_follow *f, size_t shot);
+
+/* Unknowns: light s_i and error e_i of every shot, offset o_c of every setting, factor f_m of all
+ * that light follows (t_i = sum f_m x_m at shot i). Minimised is
  *
- *   sum over pairs (v - (s_b-s_a) - (e_b-e_a))^2 / var
+ *   sum over pairs (v - (s_b-s_a) - (e_b-e_a) - (t_b-t_a))^2 / var
  * + sum (third divided difference of s over i .. i+3)^2 * stiff_i
  * + sum (e_i - sum of its settings' offsets)^2 * tie_i
- * + sum o_c^2 * offset_weight  +  (s of the middle shot)^2 * 1e4
+ * + sum o_c^2 * offset_weight  +  sum f_m^2 * follow_weight  +  (s of the middle shot)^2 * 1e4
  *
  * The last term only settles the level of s, which pairs do not tell. */
 struct dw_joint {
@@ -27,12 +37,15 @@ struct dw_joint {
     int classes;                          /* offsets in all */
     const int (*setting)[DW_MAX_CLASSES]; /* per shot: indices of its offsets, or -1 */
     double offset_weight;
+    int follows;
+    const struct dw_follow *follow;
+    double follow_weight;
 };
 
-/* s, e: n values; offset: `classes` values. e_var, e_fast: variance of e, and of what it is beside
- * its neighbours, as errors that are independent from shot to shot would have it (both NULL: not
- * wanted). Slow light and slow errors cannot be told apart, which is in e_var alone. Linear in n.
- * Errors: DW_ERR_MEMORY, DW_ERR_NUMERIC. */
+/* s, e: n values; offset: `classes` values, then `follows` factors. e_var, e_fast: variance of e,
+ * and of what it is beside its neighbours, as errors that are independent from shot to shot would
+ * have it (both NULL: not wanted), offsets held. Slow light and slow errors cannot be told apart,
+ * which is in e_var alone. Linear in n. Errors: DW_ERR_MEMORY, DW_ERR_NUMERIC. */
 enum dw_status dw_joint_solve(const struct dw_joint *j, struct dw_arena *arena, double *s,
                               double *e, double *e_var, double *e_fast, double *offset);
 /* Finds stretches whose record is wrong: all tiles leap together by more than any light or shutter

@@ -134,9 +134,9 @@ static void believe(const struct bent *bent, size_t bends, double *own)
     }
 }
 
-bool dw_own_unrest(const struct dw_compare *c, double unit_s, struct dw_arena *arena,
-                   double *unrest)
+bool dw_own_unrest(const struct dw_compare *c, struct dw_arena *arena, struct dw_beside *beside)
 {
+    double unit_s = beside->unit_s, *unrest = beside->unrest;
     size_t mark = arena->n, regions = (size_t)c->regions, bends = c->steps > 2 ? c->steps - 2 : 0;
     double *change = DW_TAKE(arena, c->steps * regions, double);
     double *var = DW_TAKE(arena, c->steps * regions, double);
@@ -163,6 +163,11 @@ bool dw_own_unrest(const struct dw_compare *c, double unit_s, struct dw_arena *a
     dw_unusual_unrest(own, bends, unusual);
     for (size_t i = 0; i < bends; i++)
         unrest[i] = fmin(unrest[i], unusual[i]);
+    beside->regions = c->regions;
+    for (size_t k = 0; k < c->steps * regions && beside->contrast; k++) {
+        beside->contrast[k] = (float)change[k];
+        beside->contrast_var[k] = (float)var[k];
+    }
     dw_arena_free_to(arena, mark);
     return true;
 }
