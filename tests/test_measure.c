@@ -88,13 +88,13 @@ START_TEST(both_builds_of_the_kernels_agree_with_plain_loops)
                 ck_assert_int_eq(hit[r] != 0, any[r]);
             for (size_t i = 0; i < n / 2; i++) {
                 check_float_eq(green[i], 0.5f * (float)(up[2 * i + 1] + mid[2 * i]));
-                check_float_eq(mono[i], 0.25f * (float)(up[2 * i] + up[2 * i + 1] +
-                                                            mid[2 * i] + mid[2 * i + 1]));
+                check_float_eq(mono[i], 0.25f * (float)(up[2 * i] + up[2 * i + 1] + mid[2 * i] +
+                                                        mid[2 * i + 1]));
                 check_float_eq(added[i], (green[i] + mono[i]) + green[i]);
-                float e = i == 0 || i + 1 >= n / 2
-                              ? 0
-                              : mono[i] - 0.25f * ((green[i] + green[i]) +
-                                                   (mono[i - 1] + mono[i + 1]));
+                float e =
+                    i == 0 || i + 1 >= n / 2
+                        ? 0
+                        : mono[i] - 0.25f * ((green[i] + green[i]) + (mono[i - 1] + mono[i + 1]));
                 check_float_eq(energy[i], e * e);
             }
         }
@@ -255,9 +255,8 @@ START_TEST(thumbnail_is_the_mean_of_blocks)
                         }
                 for (int c = 0; c < 3; c++)
                     if (n[c] > 0)
-                        check_float_eq(
-                            s.out.thumb[(by * (int)s.out.m.thumb_width + bx) * 3 + c],
-                            (float)(sum[c] / n[c]));
+                        check_float_eq(s.out.thumb[(by * (int)s.out.m.thumb_width + bx) * 3 + c],
+                                       (float)(sum[c] / n[c]));
             }
         end(&s);
         dw_mosaic_free(&m);
@@ -331,9 +330,8 @@ static void expose_sky(struct dw_mosaic *m, struct dice *d, double times, double
 {
     for (int y = 0; y < m->height; y++)
         for (int x = 0; x < m->width; x++)
-            m->px[y * m->width + x] =
-                expose_sample(d, times * sky(x, y, m->width, m->height, colour_at(m, x, y)),
-                              dn_per_e, read_dn);
+            m->px[y * m->width + x] = expose_sample(
+                d, times * sky(x, y, m->width, m->height, colour_at(m, x, y)), dn_per_e, read_dn);
 }
 
 START_TEST(variance_is_what_the_mean_scatters_by)
@@ -558,6 +556,33 @@ START_TEST(hot_pixels_are_listed_with_their_place_and_surroundings)
 }
 END_TEST
 
+/* At the rim of the picture a hot pixel shines as everywhere else. The grid of X-Trans ends at
+ * whole units of six, which this size is made of. */
+START_TEST(hot_pixels_at_the_rim_are_listed)
+{
+    struct dice d = {62};
+    const int at[][2] = {{0, 0}, {1, 90}, {238, 20}, {239, 100}, {120, 1}, {60, 179}, {239, 179}};
+    const int n = sizeof at / sizeof *at;
+    for (int p = 0; p < PATTERNS; p++) {
+        struct dw_mosaic m = new_mosaic(240, 180, patterns[p]);
+        int spp = m.cfa == DW_CFA_RGB ? 3 : 1, found = 0;
+        for (size_t i = 0; i < m.samples; i++)
+            m.px[i] = expose_sample(&d, 100, 1, 3);
+        for (int i = 0; i < n; i++)
+            m.px[(at[i][1] * 240 + at[i][0]) * spp + (spp == 3)] = 5000;
+        struct scene s;
+        begin(&s, 4, 3);
+        take(&s, &m);
+        for (uint32_t k = 0; k < s.out.m.n_spikes; k++)
+            for (int i = 0; i < n; i++)
+                found += s.out.spot[k].x == at[i][0] && s.out.spot[k].y == at[i][1];
+        ck_assert_msg(found == n, "pattern %d: %d of %d", p, found, n);
+        end(&s);
+        dw_mosaic_free(&m);
+    }
+}
+END_TEST
+
 /* Dead pixels: single, far below all neighbours of their colour. The foot of an edge, a shadow and
  * noise are none. */
 START_TEST(dark_spots_are_listed)
@@ -769,7 +794,8 @@ START_TEST(real_night_is_told_by_its_own_difference)
         double centre, sigma;
         ck_assert(dw_quartiles(diff, (size_t)n, 0, &centre, &sigma));
         const struct dw_tile *p = &s.out.m.tile[i], *q = &t.out.m.tile[i];
-        double told = ((double)p->var[1] + (double)q->var[1]) * 5000; /* of one sample's difference */
+        double told =
+            ((double)p->var[1] + (double)q->var[1]) * 5000; /* of one sample's difference */
         chi += sigma * sigma / told / 49;
         moved[i] = fabs((double)p->mean[1] - (double)q->mean[1] - centre);
     }
@@ -779,7 +805,8 @@ START_TEST(real_night_is_told_by_its_own_difference)
     printf("# means differ from what most samples do by %.2f DN\n", typical);
     ck_assert_double_lt(typical, 4);
     printf("# real noise over what was told: %.3f\n", chi);
-    /* Below one: what stands still (stars in their crowd, pixels that differ) is counted as noise. */
+    /* Below one: what stands still (stars in their crowd, pixels that differ) is counted as noise.
+     */
     ck_assert_double_gt(chi, 0.7);
     ck_assert_double_lt(chi, 1.1);
     int standing = 0, all = 0;
@@ -868,6 +895,7 @@ int main(void)
     tcase_add_test(t, stars_and_hot_pixels_do_not_move_a_mean);
     tcase_add_test(t, edges_and_gaps_stay_in_the_mean);
     tcase_add_test(t, hot_pixels_are_listed_with_their_place_and_surroundings);
+    tcase_add_test(t, hot_pixels_at_the_rim_are_listed);
     tcase_add_test(t, dark_spots_are_listed);
     tcase_add_test(t, detail_of_noise_is_nothing_within_what_is_told);
     tcase_add_test(t, blur_takes_fine_detail_before_middle);

@@ -274,33 +274,51 @@ static bool stands_out(int v, int up, int down, int left, int right, int limit)
     return v > limit + (low1 > low2 ? low1 : low2) || v < (high1 < high2 ? high1 : high2) - limit;
 }
 
+/* Spots of one row among samples from .. to - 1. At the rim of the picture, where a neighbour of
+ * the same colour is missing, the one opposite speaks for it. */
+static enum dw_status find_between(struct dw_pass *p, const struct dw_layout *l,
+                                   const struct dw_mosaic *m, int y, int from, int to,
+                                   const struct dw_spot_rule *rule, struct dw_spots *spots,
+                                   struct dw_error *err)
+{
+    const uint16_t *limit = p->limit + (size_t)(y % l->vp) * row_room(l);
+    const uint16_t *row = m->px + (size_t)y * (size_t)l->stride;
+    for (int i = from; i < to; i++) {
+        struct dw_beside b = dw_beside(l, i, y);
+        if (!stands_out(row[i], row[i + b.up], row[i + b.down], row[i + b.left], row[i + b.right],
+                        limit[i]))
+            continue;
+        enum dw_status s = dw_spots_look(spots, l, m, rule, i, y, err);
+        if (s < 0)
+            return s;
+    }
+    return DW_OK;
+}
+
 static enum dw_status find_spots(struct dw_pass *p, const struct dw_layout *l,
                                  const struct dw_mosaic *m, int y, const struct dw_spot_rule *rule,
                                  struct dw_spots *spots, struct dw_error *err)
 {
-    if (y < l->step_y || y + l->step_y >= l->height)
+    const int n = l->samples, dx = l->step_x;
+    if (n < 2 * dx || l->height < 2 * l->step_y)
         return DW_OK;
+    if (y < l->step_y || y + l->step_y >= l->height)
+        return find_between(p, l, m, y, 0, n, rule, spots, err);
     const uint16_t *row = m->px + (size_t)y * (size_t)l->stride;
     const ptrdiff_t dy = (ptrdiff_t)l->step_y * l->stride;
-    const int n = l->samples, dx = l->step_x;
     const size_t phase = (size_t)(y % l->vp) * row_room(l);
     const uint16_t *limit = p->limit + phase, *dark = p->dark + phase;
     p->k->spots(row - dy, row, row + dy, (size_t)n, (size_t)dx, limit, dark, p->hit);
-    for (int run = 0; run * DW_HIT_RUN < n; run++) {
+    enum dw_status s = find_between(p, l, m, y, 0, dx, rule, spots, err);
+    for (int run = 0; run * DW_HIT_RUN < n && s >= 0; run++) {
         if (!p->hit[run])
             continue;
         int from = run * DW_HIT_RUN, to = from + DW_HIT_RUN;
         from = from < dx ? dx : from;
         to = to > n - dx ? n - dx : to;
-        for (int i = from; i < to; i++) {
-            if (!stands_out(row[i], row[i - dy], row[i + dy], row[i - dx], row[i + dx], limit[i]))
-                continue;
-            enum dw_status s = dw_spots_look(spots, l, m, rule, i, y, err);
-            if (s < 0)
-                return s;
-        }
+        s = find_between(p, l, m, y, from, to, rule, spots, err);
     }
-    return DW_OK;
+    return s < 0 ? s : find_between(p, l, m, y, n - dx, n, rule, spots, err);
 }
 
 /* ---- the pass ---- */

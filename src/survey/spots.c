@@ -134,10 +134,11 @@ enum dw_status dw_spots_look(struct dw_spots *s, const struct dw_layout *l,
                              int y, struct dw_error *err)
 {
     const uint16_t *p = m->px + (size_t)y * (size_t)l->stride + sample;
-    const ptrdiff_t dx = l->step_x, dy = (ptrdiff_t)l->step_y * l->stride;
+    const struct dw_beside b = dw_beside(l, sample, y);
     /* The neighbours before the sample in reading order, then those behind it. */
-    const uint16_t around[8] = {p[-dy - dx], p[-dy],     p[-dy + dx], p[-dx],
-                                p[dx],       p[dy - dx], p[dy],       p[dy + dx]};
+    const uint16_t around[8] = {
+        p[b.up + b.left],   p[b.up],   p[b.up + b.right],  p[b.left], p[b.right],
+        p[b.down + b.left], p[b.down], p[b.down + b.right]};
     const uint32_t value = *p;
     const int c = l->colour[y % l->vp][sample % l->hp];
 

@@ -7,16 +7,18 @@
 #include "survey/layout.h"
 #include "survey/noise.h"
 
+#include <stddef.h>
+
 /* What makes a spot, in terms of the frame's noise and the light around it. */
 struct dw_spot_rule {
     struct dw_noise noise;
     double black[3];
-    double list_sigma, list_share;   /* listed when it stands both above its surroundings: so many
-                                        sigma, and this share of the light there */
-    double dark_share;               /* a dark one stands as many sigma below, and has less than this
-                                        share of the light around it */
-    double core_sigma, core_share;   /* begins to be kept out of the mean there, and is wholly at
-                                        twice that */
+    double list_sigma, list_share; /* listed when it stands both above its surroundings: so many
+                                      sigma, and this share of the light there */
+    double dark_share;             /* a dark one stands as many sigma below, and has less than this
+                                      share of the light around it */
+    double core_sigma, core_share; /* begins to be kept out of the mean there, and is wholly at
+                                      twice that */
     double smooth_sigma, wing_share; /* where the surroundings are no rougher than so many sigma
                                         and this share of the spot's own height */
     double rival_share;              /* and where no neighbour reaches this share of it */
@@ -58,8 +60,22 @@ enum dw_status dw_spots_start(struct dw_spots *s, size_t most, size_t core_most,
                               struct dw_error *err);
 void dw_spots_free(struct dw_spots *s);
 
-/* Looks closely at one sample of row y, which needs neighbours of equal colour on every side, and
- * takes it in if it is a spot. Errors: DW_ERR_MEMORY. */
+/* Where the neighbours of equal colour lie, in samples from the middle one. */
+struct dw_beside {
+    ptrdiff_t up, down, left, right;
+};
+
+/* At the rim, where one is missing, the one opposite stands for it. The picture must be two steps
+ * wide and high. */
+static inline struct dw_beside dw_beside(const struct dw_layout *l, int sample, int y)
+{
+    const ptrdiff_t dx = l->step_x, dy = (ptrdiff_t)l->step_y * l->stride;
+    return (struct dw_beside){y < l->step_y ? dy : -dy, y + l->step_y < l->height ? dy : -dy,
+                              sample < l->step_x ? dx : -dx,
+                              sample + l->step_x < l->samples ? dx : -dx};
+}
+
+/* Looks closely at one sample of row y and takes it in if it is a spot. Errors: DW_ERR_MEMORY. */
 enum dw_status dw_spots_look(struct dw_spots *s, const struct dw_layout *l,
                              const struct dw_mosaic *m, const struct dw_spot_rule *rule, int sample,
                              int y, struct dw_error *err);
