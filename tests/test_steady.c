@@ -436,23 +436,6 @@ START_TEST(light_in_a_veil_follows_contrasts)
 }
 END_TEST
 
-/* Unrest of two hours is weather and no event, four bends are one, and stand as they are where all
- * about is rest. By hand: sqrt(2^2 - 1^2). */
-START_TEST(only_unusual_unrest_counts)
-{
-    double own[100], unrest[100];
-    for (int usual = 0; usual <= 1; usual++) {
-        for (int i = 0; i < 100; i++)
-            own[i] = i >= 50 && i < 54 ? 2 : usual;
-        dw_unusual_unrest(own, 100, unrest);
-        for (int i = 0; i < 100; i++)
-            ck_assert_double_eq_tol(unrest[i], i >= 50 && i < 54 ? sqrt(usual ? 3 : 4) : 0, 1e-12);
-    }
-    dw_unusual_unrest(own, 1, unrest);
-    ck_assert_double_eq(unrest[0], 0); /* one alone is usual */
-}
-END_TEST
-
 /* Headlights that lift the whole sky evenly are light all the same: the frames that they light are
  * not taken for exposed too long, and leave their neighbours alone. */
 START_TEST(headlights_on_all_the_sky_are_no_exposure_error)
@@ -894,7 +877,6 @@ int main(void)
     tcase_add_loop_test(t, a_black_that_jumps_is_found, 0, 6);
     tcase_add_loop_test(t, blacks_are_told_from_their_steps, 0, 2);
     tcase_add_loop_test(t, fog_that_ends_is_light, 0, 3);
-    tcase_add_test(t, only_unusual_unrest_counts);
     tcase_add_test(t, light_in_a_veil_follows_contrasts);
     tcase_add_loop_test(t, headlights_on_all_the_sky_are_no_exposure_error, 0, 3);
     tcase_add_loop_test(t, dark_current_is_found_from_dark_tiles, 0, 4);
