@@ -36,7 +36,7 @@ struct dw_sight {
 #define DW_GHOST_BURNT                                                                             \
     0.02 /* share of a tile's samples at saturation: its light is a lower bound */
 
-/* Makes room for all of it, from the arena. Errors: DW_ERR_MEMORY. */
+/* finder.c. Makes room for all of it, from the arena. Errors: DW_ERR_MEMORY. */
 enum dw_status dw_finder_make(struct dw_work *w, struct dw_finder *out, struct dw_error *err);
 
 /* Learns from the shots of `in` what sky and ground are like. False where too few are lit to tell
@@ -48,6 +48,10 @@ size_t dw_look_for_ghosts(struct dw_finder *f, size_t i, struct dw_sight *out, s
 
 /* Light of a tile, log2 DN, not below its noise; NAN without samples. */
 double dw_tile_level(const struct dw_measure *m, int tile);
+
+/* How far, stops, a tile of sky stands above what lies on both sides of it, in levels of all tiles;
+ * NAN where no way tells. */
+double dw_above_both_sides(const struct dw_finder *f, const double *level, int tile);
 
 /* By how many stops a tile of shot i stands out from what is of its kind about it, more than by
  * day; NAN where nothing tells. */
