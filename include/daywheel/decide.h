@@ -156,7 +156,7 @@ struct dw_line_params { /* brightness line; docs/method.md gives the law */
     double depth_stops; /* scene stops between the two */
     double softness_stops;
 };
-#define DW_LINE_DEFAULTS {0.235, 0.0125, 25.0, 1.5}
+#define DW_LINE_DEFAULTS {0.235, 0.0140, 25.0, 1.5}
 
 struct dw_decide_params {
     bool has_site;
