@@ -110,11 +110,8 @@ static void regress(const struct dw_bends *b, const struct dw_work *w, struct ro
         }
     }
     double sum[DW_COMPARE_REGIONS][DW_BEND_TERMS] = {{0}}, voices[DW_COMPARE_REGIONS] = {0};
-    int across = (w->survey->cols + DW_COMPARE_REGION - 1) / DW_COMPARE_REGION;
     for (size_t k = 0; k < r->n; k++) {
-        int col = r->tile[k] % w->survey->cols, row = r->tile[k] / w->survey->cols;
-        int region =
-            (row / DW_COMPARE_REGION * across + col / DW_COMPARE_REGION) % DW_COMPARE_REGIONS;
+        int region = dw_pair_region(w->survey->cols, w->survey->rows, r->tile[k]);
         voices[region] += r->w[k];
         for (int p = 0; p < terms; p++)
             sum[region][p] += r->w[k] * term(b, r, p, k) * rest(b, r, k, out->size);

@@ -23,7 +23,8 @@ struct dw_bends {
 
 /* A row for each four shots i..i+3, n-3 of them: */
 struct dw_bend {
-    double size[DW_BEND_TERMS]; /* [terms]: black, DN; the others: third divided difference of each term, stops per interval^3 */
+    double size[DW_BEND_TERMS]; /* [terms]: black, DN; the others: third divided difference of each
+                                   term, stops per interval^3 */
     double var[DW_BEND_TERMS];  /* variance of it as regions of the picture disagree; at least
                                  * DW_BEND_UNKNOWN where the four tell nothing */
 };

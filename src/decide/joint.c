@@ -113,22 +113,30 @@ static void add_border(const struct dw_joint *j, double *border, double *corner,
     }
 }
 
-/* Takes from row `at` of the corner, and from its right-hand side, what the band has told already:
- * border^T times the inverse band times border and x. Rows of the border are sparse. */
-static void eliminate(const struct dw_joint *j, int at, const double *x, const double *border,
-                      double *corner, double *right)
+/* Take from a row of the corner, and from its right-hand side, what the band has told already:
+ * border^T times the inverse band times border and x. Rows of the border are sparse: that of offset
+ * `at` has entries at its shots, that of factor m at the pairs in which it moves. */
+static void eliminate_offset(const struct dw_joint *j, int at, const double *x,
+                             const double *border, double *corner, double *right)
 {
     size_t rows = 2 * j->n;
     int all = j->classes + j->follows;
-    for (size_t i = 0; i < j->n && at < j->classes; i++)
+    for (size_t i = 0; i < j->n; i++)
         for (int p = 0; p < DW_MAX_CLASSES; p++)
             if (j->setting[i][p] == at) {
                 right[at] += j->tie[i] * x[2 * i + 1];
                 for (int c = 0; c < all; c++)
                     corner[at * all + c] += j->tie[i] * border[(size_t)c * rows + 2 * i + 1];
             }
-    for (size_t k = 0; k < j->n_pairs && at >= j->classes; k++) {
-        double weighted = j->weight[k] * followed(j, at - j->classes, k);
+}
+
+static void eliminate_factor(const struct dw_joint *j, int m, const double *x, const double *border,
+                             double *corner, double *right)
+{
+    size_t rows = 2 * j->n;
+    int all = j->classes + j->follows, at = j->classes + m;
+    for (size_t k = 0; k < j->n_pairs; k++) {
+        double weighted = j->weight[k] * followed(j, m, k);
         if (weighted == 0)
             continue;
         size_t a = 2 * (size_t)j->pair[k].a, b = 2 * (size_t)j->pair[k].b;
@@ -153,8 +161,10 @@ static bool solve_bordered(const struct dw_joint *j, const struct dw_banded *fac
         return true;
     if (!dw_banded_solve(factor, border, c))
         return false;
-    for (int a = 0; a < c; a++)
-        eliminate(j, a, x, border, corner, right);
+    for (int a = 0; a < j->classes; a++)
+        eliminate_offset(j, a, x, border, corner, right);
+    for (int m = 0; m < j->follows; m++)
+        eliminate_factor(j, m, x, border, corner, right);
     /* the rounding of two eliminations leaves it not quite symmetric */
     for (int a = 0; a < c; a++)
         for (int b = 0; b < a; b++)

@@ -14,11 +14,9 @@
 #define MIN_TILES 3
 #define CENTRE_REACH 7
 
-/* Whether the camera was displaced between the two. */
-static bool bumped(const struct dw_compare *c, size_t a, size_t b)
+bool dw_pair_displaced(const float (*shift)[2], size_t a, size_t b)
 {
-    const float *p = c->g->shift[a], *q = c->g->shift[b];
-    return fabsf(p[0] - q[0]) > 1e-3f || fabsf(p[1] - q[1]) > 1e-3f;
+    return fabsf(shift[a][0] - shift[b][0]) > 1e-3f || fabsf(shift[a][1] - shift[b][1]) > 1e-3f;
 }
 
 /* Light of b where tile k of a has gone, from the four tiles that share it: what gradients there
@@ -51,7 +49,7 @@ static void gather(struct dw_compare *c, size_t a, size_t b)
     const float *ea = g->lever + a * c->tiles, *eb = g->lever + b * c->tiles;
     const float *excess = c->excess + a / DW_COMPARE_BLOCK * c->tiles;
     double floor = c->p->floor_stops * c->p->floor_stops;
-    bool displaced = bumped(c, a, b);
+    bool displaced = dw_pair_displaced(c->g->shift, a, b);
     c->n = 0;
     for (size_t k = 0; k < c->tiles; k++) {
         float there = displaced ? light_there(c, a, b, k) : lb[k];
@@ -111,7 +109,7 @@ static struct dw_pair compare_pair(struct dw_compare *c, size_t a, size_t b)
         c->agreed[a] = pair.agree;
         learn_step(c, a, v, black, pair.agree);
     }
-    if (bumped(c, a, b)) /* what a tile shows there is not quite the same */
+    if (dw_pair_displaced(c->g->shift, a, b)) /* what a tile shows there is not quite the same */
         pair.var += c->p->moved_stops * c->p->moved_stops;
     return pair;
 }
@@ -197,14 +195,10 @@ int dw_pair_regions(int cols, int rows)
     return (cols + size - 1) / size * ((rows + size - 1) / size);
 }
 
-static void lay_regions(struct dw_compare *c)
+int dw_pair_region(int cols, int rows, int tile)
 {
-    int cols = c->g->cols, rows = c->g->rows, size = region_side(cols, rows);
-    int across = (cols + size - 1) / size;
-    for (int r = 0; r < rows; r++)
-        for (int k = 0; k < cols; k++)
-            c->region[r * cols + k] = r / size * across + k / size;
-    c->regions = dw_pair_regions(cols, rows);
+    int size = region_side(cols, rows), across = (cols + size - 1) / size;
+    return tile / cols / size * across + tile % cols / size;
 }
 
 enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pair_params *params,
@@ -234,7 +228,9 @@ enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pa
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing %zu shots", grids->n);
     for (size_t j = 0; j < c.steps; j++)
         c.seconds[j] = fmax(grids->time[j + 1] - grids->time[j], 1e-3);
-    lay_regions(&c);
+    c.regions = dw_pair_regions(grids->cols, grids->rows);
+    for (size_t k = 0; k < c.tiles; k++)
+        c.region[k] = dw_pair_region(grids->cols, grids->rows, (int)k);
     first_look(&c);
     for (int pass = 0; pass < PASSES; pass++) {
         for (size_t j = 0; j < c.steps; j++)

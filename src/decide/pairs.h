@@ -58,6 +58,10 @@ struct dw_beside {
 };
 /* How many regions a picture of so many tiles is compared in. */
 int dw_pair_regions(int cols, int rows);
+/* Which of them a tile belongs to. */
+int dw_pair_region(int cols, int rows, int tile);
+/* Whether the camera stood elsewhere in shot a than in b. shift: as in struct dw_grids. */
+bool dw_pair_displaced(const float (*shift)[2], size_t a, size_t b);
 
 /* Compares every shot with the next and the one after: at most 2n-3 pairs, from the arena. */
 enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pair_params *params,

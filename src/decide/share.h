@@ -37,11 +37,11 @@ struct dw_share {
     int classes;
     const int (*setting)[DW_MAX_CLASSES]; /* as in struct dw_joint */
     int follows;                          /* what light follows beside sun and time (veil.h) */
-    struct dw_follow *follow;             /* those that do not hold lose their x */
-    const double *rest;                   /* per shot: bends of contrasts beside them (veil.h) */
+    const struct dw_follow *follow;
+    const double *rest; /* per shot: bends of contrasts beside them (veil.h) */
     /* found: light beside the law and error of each shot, stops; its variance, and that of what it
-     * is beside its neighbours; a setting's own error, then
-     * the factors of what light follows (room for both) */
+     * is beside its neighbours; a setting's own error, then the factors of what light follows (room
+     * for both) */
     double *s, *e, *e_var, *e_fast, *offset;
     double sigma; /* rms of the shots' own errors: a first guess, then learnt */
 };

@@ -123,8 +123,7 @@ static enum dw_status find_veils(struct task *t, struct dw_error *err)
     if (!bump || !t->rest)
         return no_room(err);
     for (size_t i = 1; i < t->n; i++)
-        bump[i] = fabsf(t->shift[i][0] - t->shift[i - 1][0]) > 1e-3f ||
-                  fabsf(t->shift[i][1] - t->shift[i - 1][1]) > 1e-3f;
+        bump[i] = dw_pair_displaced((const float(*)[2])t->shift, i - 1, i);
     enum dw_status status =
         dw_veils_find(&t->beside, bump, t->n, &t->w->arena, &t->follow, &t->follows, t->rest);
     if (status < 0)
@@ -202,7 +201,7 @@ static bool take_room(struct task *t)
     t->setting = dw_arena_take(a, t->w->n, sizeof *t->setting);
     return t->shot && t->time && t->alt && t->loose && t->shift && t->pair && t->s && t->e &&
            t->e_var && t->e_fast && t->work && t->jump && t->beside.unrest && t->beside.black &&
-           t->beside.black_var && t->setting;
+           t->beside.black_var && t->beside.contrast && t->beside.contrast_var && t->setting;
 }
 
 /* What is left on still tiles: second differences of the pairs freed of what was found, and how

@@ -109,13 +109,6 @@ static void draw_picture(struct dw_paper *p, const struct dw_sheet *s,
     dw_paper_line(p, x + w / 2, y + PICTURE_HEIGHT / 2.0 + 7, 290, DW_CENTRE, &dw_sheet_small, why);
 }
 
-/* Whether the picture of this problem shot shows its exposure as it was. */
-static bool as_taken(const struct dw_sheet *s, size_t shot)
-{
-    int lead = dw_problem_leading(&s->d->ledger[shot]);
-    return lead >= 0 && dw_kind(lead)->as_taken;
-}
-
 static void draw_cell(struct dw_paper *p, const struct dw_sheet *s,
                       const struct dw_problem *problem, double x, double y, double w)
 {
@@ -129,8 +122,8 @@ static void draw_cell(struct dw_paper *p, const struct dw_sheet *s,
     dw_paper_line(p, x, base, w - used - 16, DW_LEFT, &name, s->shots->shot[problem->shot].name);
     if (problem->role == DW_TO_COMPARE) {
         dw_paper_words(p, x, base + 26, w, 3, 22, &dw_sheet_small,
-                       problem->beside < s->d->n_shots && as_taken(s, problem->beside)
-                           ? "A neighbour without a fault, for the eye; the next one is shown with "
+                       dw_kind(s->run[problem->run].fault)->as_taken
+                           ? "A neighbour without a fault, for the eye; the next is shown with "
                              "its exposure, which is else brought into line."
                            : "A neighbour without a fault, for the eye to compare with the next "
                              "one.");

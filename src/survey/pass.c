@@ -284,7 +284,7 @@ static enum dw_status find_between(struct dw_pass *p, const struct dw_layout *l,
     const uint16_t *limit = p->limit + (size_t)(y % l->vp) * row_room(l);
     const uint16_t *row = m->px + (size_t)y * (size_t)l->stride;
     for (int i = from; i < to; i++) {
-        struct dw_beside b = dw_beside(l, i, y);
+        struct dw_spot_sides b = dw_spot_sides(l, i, y);
         if (!stands_out(row[i], row[i + b.up], row[i + b.down], row[i + b.left], row[i + b.right],
                         limit[i]))
             continue;

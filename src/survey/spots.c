@@ -134,7 +134,7 @@ enum dw_status dw_spots_look(struct dw_spots *s, const struct dw_layout *l,
                              int y, struct dw_error *err)
 {
     const uint16_t *p = m->px + (size_t)y * (size_t)l->stride + sample;
-    const struct dw_beside b = dw_beside(l, sample, y);
+    const struct dw_spot_sides b = dw_spot_sides(l, sample, y);
     /* The neighbours before the sample in reading order, then those behind it. */
     const uint16_t around[8] = {
         p[b.up + b.left],   p[b.up],   p[b.up + b.right],  p[b.left], p[b.right],

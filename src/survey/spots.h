@@ -61,16 +61,16 @@ enum dw_status dw_spots_start(struct dw_spots *s, size_t most, size_t core_most,
 void dw_spots_free(struct dw_spots *s);
 
 /* Where the neighbours of equal colour lie, in samples from the middle one. */
-struct dw_beside {
+struct dw_spot_sides {
     ptrdiff_t up, down, left, right;
 };
 
 /* At the rim, where one is missing, the one opposite stands for it. The picture must be two steps
  * wide and high. */
-static inline struct dw_beside dw_beside(const struct dw_layout *l, int sample, int y)
+static inline struct dw_spot_sides dw_spot_sides(const struct dw_layout *l, int sample, int y)
 {
     const ptrdiff_t dx = l->step_x, dy = (ptrdiff_t)l->step_y * l->stride;
-    return (struct dw_beside){y < l->step_y ? dy : -dy, y + l->step_y < l->height ? dy : -dy,
+    return (struct dw_spot_sides){y < l->step_y ? dy : -dy, y + l->step_y < l->height ? dy : -dy,
                               sample < l->step_x ? dx : -dx,
                               sample + l->step_x < l->samples ? dx : -dx};
 }
