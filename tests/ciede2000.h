@@ -41,8 +41,7 @@ static inline double ciede2000(const double p[3], const double q[3])
     double l50 = (l - 50) * (l - 50), turn = (h - 275) / 25;
     double sl = 1 + 0.015 * l50 / sqrt(20 + l50), sc = 1 + 0.045 * c, sh = 1 + 0.015 * c * t;
     c7 = pow(c, 7);
-    double rt =
-        -2 * sqrt(c7 / (c7 + 6103515625.0)) * sin(60 * exp(-turn * turn) * CIEDE_RAD);
+    double rt = -2 * sqrt(c7 / (c7 + 6103515625.0)) * sin(60 * exp(-turn * turn) * CIEDE_RAD);
     dl /= sl;
     dc /= sc;
     big_h /= sh;

@@ -24,7 +24,8 @@ static inline struct dw_facts plain_facts(int width, int height)
                          .white_mul = {1, 1, 1},
                          .cam_to_wide = {1, 0, 0, 0, 1, 0, 0, 0, 1},
                          .night_mul = {1, 1, 1},
-                         .night_sky = {1, 1, 1}, .night_sky_keys = 1.55f};
+                         .night_sky = {1, 1, 1},
+                         .night_sky_keys = 1.55f};
     return f;
 }
 

@@ -23,8 +23,8 @@ static size_t found_of(const struct invented *v, const char *table, double least
         if (glow >= 0 && strtod(dw_csv_field(&t, i, glow), NULL) < least)
             continue;
         (*all)++;
-        found += listed(&v->decision.facts, atoi(dw_csv_field(&t, i, x)),
-                        atoi(dw_csv_field(&t, i, y)));
+        found +=
+            listed(&v->decision.facts, atoi(dw_csv_field(&t, i, x)), atoi(dw_csv_field(&t, i, y)));
     }
     dw_csv_free(&t);
     return found;

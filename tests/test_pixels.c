@@ -26,8 +26,8 @@ static struct whole whole_picture(const struct dw_mosaic *m)
     for (int c = 0; c < 3; c++)
         p.rgb[c] = malloc(n * sizeof(float));
     for (size_t i = 0; i < n; i++)
-        p.mosaic[i] = ((float)m->px[i] - BLACK) *
-                      (scale * mul[colour_at(m, (int)(i % w), (int)(i / w))]);
+        p.mosaic[i] =
+            ((float)m->px[i] - BLACK) * (scale * mul[colour_at(m, (int)(i % w), (int)(i / w))]);
     for (int y = 0; y < m->height; y++)
         for (int x = 0; x < m->width; x++) {
             float most = -1;

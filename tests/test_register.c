@@ -243,7 +243,8 @@ START_TEST(nothing_is_said_of_shots_that_share_nothing)
     }
     struct dw_shift s = compare(&c);
     ck_assert_msg(!(s.sigma < 0.15 && s.agree > 0.5 && s.alike > 0.5),
-                  "x %g y %g sigma %g agree %g alike %g of %d", s.x, s.y, s.sigma, s.agree, s.alike, s.voters);
+                  "x %g y %g sigma %g agree %g alike %g of %d", s.x, s.y, s.sigma, s.agree, s.alike,
+                  s.voters);
     for (int shot = 0; shot < 2; shot++) { /* an even grey has nothing to hold on to */
         for (int i = 0; i < W * H; i++)
             dn[i] = 3000;

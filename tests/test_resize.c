@@ -7,8 +7,8 @@
 
 START_TEST(weights_are_never_negative_and_sum_to_one)
 {
-    const int sizes[][2] = {{100, 100}, {100, 99}, {3000, 1920}, {3000, 240}, {7, 1}, {3, 2},
-                            {1, 1},     {4000, 3999}};
+    const int sizes[][2] = {{100, 100}, {100, 99}, {3000, 1920}, {3000, 240},
+                            {7, 1},     {3, 2},    {1, 1},       {4000, 3999}};
     for (size_t i = 0; i < sizeof sizes / sizeof *sizes; i++) {
         struct dw_reduction r;
         ck_assert_int_eq(dw_reduction_make(sizes[i][0], sizes[i][1], &r, NULL), DW_OK);
@@ -68,8 +68,8 @@ START_TEST(fine_gratings_do_not_alias)
             in[x] = 0.5f + 0.5f * cosf(6.2831853f * (float)x / (float)period + 0.3f);
         dw_reduce_row(&r, in, out);
         for (int k = 2; k < 198; k++)
-            ck_assert_msg(fabsf(out[k] - 0.5f) < (period == 4 ? 0.09f : 0.02f),
-                          "period %d: %g", period, (double)out[k]);
+            ck_assert_msg(fabsf(out[k] - 0.5f) < (period == 4 ? 0.09f : 0.02f), "period %d: %g",
+                          period, (double)out[k]);
     }
     dw_reduction_free(&r);
 }
@@ -92,9 +92,9 @@ START_TEST(a_picture_keeps_its_light)
             expose(&m, disc);
             struct dw_size size = {DW_SIZE_FIT, width[i], width[i]};
             struct dw_linear l = {0};
-            ck_assert_int_eq(dw_linear_from_mosaic(&m, &plain_levels, &f, &plain_source, &size,
-                                                   false, &l, NULL),
-                             DW_OK);
+            ck_assert_int_eq(
+                dw_linear_from_mosaic(&m, &plain_levels, &f, &plain_source, &size, false, &l, NULL),
+                DW_OK);
             ck_assert_int_eq(turn ? l.height : l.width, width[i]);
             double want[3] = {0}, got[3] = {0};
             for (int c = 0; c < 3; c++) {

@@ -57,8 +57,12 @@ static struct dw_shots some_shots(size_t n)
 {
     for (size_t i = 0; i < n; i++) {
         snprintf(names[i], sizeof names[i], "I_%04zu.DNG", i);
-        shot[i] = (struct dw_shot){.path = names[i], .name = names[i], .readable = true,
-                                   .id = {1000 + i, 77, 5}, .width = 64, .height = 48};
+        shot[i] = (struct dw_shot){.path = names[i],
+                                   .name = names[i],
+                                   .readable = true,
+                                   .id = {1000 + i, 77, 5},
+                                   .width = 64,
+                                   .height = 48};
     }
     return (struct dw_shots){.shot = shot, .n = n};
 }

@@ -540,7 +540,8 @@ START_TEST(real_records)
 }
 END_TEST
 
-/* A camera that balances its samples itself: daylight (D65, CIE 15) is equal in all colours of them. */
+/* A camera that balances its samples itself: daylight (D65, CIE 15) is equal in all colours of
+ * them. */
 START_TEST(balanced_samples_are_not_balanced_again)
 {
     const char *root = real_data();

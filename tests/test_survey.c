@@ -15,8 +15,8 @@
 #include <unistd.h>
 
 static char *root;
-static char said[4000];  /* all messages of the last run */
-static size_t measured;  /* how many shots it had to measure */
+static char said[4000]; /* all messages of the last run */
+static size_t measured; /* how many shots it had to measure */
 static atomic_int stop;
 
 static void make_root(void)

@@ -32,8 +32,8 @@ const char *dw_fault_name(int i);
 
 /* Black and white level of one class of settings, shared by all its shots. */
 struct dw_levels {
-    double iso, shutter_s; /* class: recorded true ISO; geometric mean of its shutter times */
-    float black[3], white; /* DN */
+    double iso, shutter_s;    /* class: recorded true ISO; geometric mean of its shutter times */
+    float black[3], white;    /* DN */
     float read_dn, photon_dn; /* noise: var = read_dn^2 + photon_dn * light, DN^2; 0 unknown */
 };
 
@@ -60,7 +60,7 @@ struct dw_facts {
     struct dw_site site;
     int utc_offset_s;
     double interval_s;
-    double night_deg, day_deg; /* the crossover's sun altitudes */
+    double night_deg, day_deg;                 /* the crossover's sun altitudes */
     double balance_night_deg, balance_day_deg; /* and those of the colour balance */
 
     int mosaic_width, mosaic_height, turn_deg;
@@ -70,12 +70,12 @@ struct dw_facts {
     size_t n_hot;
     struct dw_hot *hot; /* hot or dead, sorted by y, then x */
 
-    float white_mul[3];    /* camera multipliers that make the chosen white neutral; green 1 */
-    float cam_to_wide[9];  /* balanced camera RGB to linear BT.2020, rows sum to 1 */
-    float night_mul[3];    /* further balance under the stars, BT.2020 RGB, luminance kept */
-    float night_sky[3];    /* the night sky's colour before that, BT.2020 RGB; green 1 */
-    float night_sky_keys;  /* the night sky's level in keys: floor of the star lift's background */
-    float night_noise;     /* relative noise of the night sky at half size */
+    float white_mul[3];   /* camera multipliers that make the chosen white neutral; green 1 */
+    float cam_to_wide[9]; /* balanced camera RGB to linear BT.2020, rows sum to 1 */
+    float night_mul[3];   /* further balance under the stars, BT.2020 RGB, luminance kept */
+    float night_sky[3];   /* the night sky's colour before that, BT.2020 RGB; green 1 */
+    float night_sky_keys; /* the night sky's level in keys: floor of the star lift's background */
+    float night_noise;    /* relative noise of the night sky at half size */
 
     struct dw_law law;
     double day_light_stops; /* light at the reference altitude that the line starts from */
@@ -94,40 +94,40 @@ struct dw_ledger_row {
     uint32_t frame; /* output number, 0 = none */
     double utc_s;   /* mid-exposure */
     double sun_alt_deg;
-    double luminance_stops;    /* log2 cd/m^2 of the scene's key; NAN unknown */
-    double flicker_stops;      /* exposure error found; positive: brighter than its record */
-    double flicker_sigma;      /* standard deviation of what it is beside its neighbours; slow
-                                * drifts, which nobody sees, are not in it */
+    double luminance_stops; /* log2 cd/m^2 of the scene's key; NAN unknown */
+    double flicker_stops;   /* exposure error found; positive: brighter than its record */
+    double flicker_sigma;   /* standard deviation of what it is beside its neighbours; slow
+                             * drifts, which nobody sees, are not in it */
     double left_stops; /* what is left of it beside its neighbours: a second difference, whose rms
                         * over sqrt(1.5) is a standard deviation from frame to frame; NAN unknown */
-    double gain_stops;         /* what rendering applies in all */
+    double gain_stops; /* what rendering applies in all */
     double day_weight;
-    uint32_t faults;           /* enum dw_fault bits */
-    double severity;           /* 0..1 of the worst fault */
-    uint32_t worst;            /* that fault's bit, of which `reason` tells; 0 unknown */
-    uint32_t missing_before;   /* shots that the camera did not take before this one */
-    bool put_right;            /* it was displaced, and rendering puts it back */
+    uint32_t faults;         /* enum dw_fault bits */
+    double severity;         /* 0..1 of the worst fault */
+    uint32_t worst;          /* that fault's bit, of which `reason` tells; 0 unknown */
+    uint32_t missing_before; /* shots that the camera did not take before this one */
+    bool put_right;          /* it was displaced, and rendering puts it back */
     bool use;
-    bool verdict; /* whether the program by itself would use it, without a person's word */
-    char reason[200];          /* a plain sentence, empty without fault */
+    bool verdict;     /* whether the program by itself would use it, without a person's word */
+    char reason[200]; /* a plain sentence, empty without fault */
     enum dw_done done;
-    uint32_t bridge[2];        /* shots that its place is bridged from; equal: that one again */
-    uint32_t bridged_before;   /* frames made before this one for shots that are missing */
+    uint32_t bridge[2];      /* shots that its place is bridged from; equal: that one again */
+    uint32_t bridged_before; /* frames made before this one for shots that are missing */
 };
 
 #define DW_MAX_SOURCES 4
 /* One source of an output frame. */
 struct dw_source {
-    uint32_t shot;     /* index into the shot table */
-    float weight;      /* of all sources: sums to 1 */
-    double gain_stops; /* log2 factor on (DN-black)/(white-black) that brings the key to 1 */
-    float chroma[3];   /* factors on camera R, G, B beside the gain (1 each: none) */
-    double turn_deg;   /* of the sky about the pole; 0: none */
+    uint32_t shot;           /* index into the shot table */
+    float weight;            /* of all sources: sums to 1 */
+    double gain_stops;       /* log2 factor on (DN-black)/(white-black) that brings the key to 1 */
+    float chroma[3];         /* factors on camera R, G, B beside the gain (1 each: none) */
+    double turn_deg;         /* of the sky about the pole; 0: none */
     double shift_x, shift_y; /* how far the camera's view was displaced, mosaic pixels, sensor
                               * orientation, x right, y down: render puts it back */
     double roll_deg;         /* and turned about the frame's middle, clockwise */
-    double shade[2];         /* stops by which light is lifted: [0] r^2 + [1] r^4, r from the mosaic's
-                              * middle, 1 in its corners */
+    double shade[2]; /* stops by which light is lifted: [0] r^2 + [1] r^4, r from the mosaic's
+                      * middle, 1 in its corners */
     double black_dn; /* by which this shot's black lies above that of its class, DN */
     double green[4]; /* how green stands to red and blue in the light of its sun altitude, for where
                       * green is lost: how far that is known, 0 to 1; and with x = log2 red / blue,
@@ -156,25 +156,32 @@ struct dw_line_params { /* brightness line; docs/method.md gives the law */
     double depth_stops; /* scene stops between the two */
     double softness_stops;
 };
-#define DW_LINE_DEFAULTS {0.235, 0.0140, 25.0, 1.5}
+#define DW_LINE_DEFAULTS                                                                           \
+    {                                                                                              \
+        0.235, 0.0140, 25.0, 1.5                                                                   \
+    }
 
 struct dw_decide_params {
     bool has_site;
-    struct dw_site site;     /* else from the shots' GPS tags */
+    struct dw_site site; /* else from the shots' GPS tags */
     bool has_utc_offset;
-    int utc_offset_s;        /* else from the shots' tags, else judged from the light */
+    int utc_offset_s; /* else from the shots' tags, else judged from the light */
     double night_deg, day_deg;
-    double steady;           /* share of real fast changes of light that is calmed, 0..1 */
+    double steady;            /* share of real fast changes of light that is calmed, 0..1 */
     const enum dw_word *word; /* per shot, or NULL */
     struct dw_line_params line;
-    bool few; /* a few shots far apart (a preview): none is judged by the levels of the others */
-    double fps; /* frames a second at which the sequence will be shown: for the visibility figure alone */
+    bool few;   /* a few shots far apart (a preview): none is judged by the levels of the others */
+    double fps; /* frames a second at which the sequence will be shown: for the visibility figure
+                   alone */
     bool has_white;             /* else daylight of 6504 K, D65, is white */
     double white_k, white_tint; /* the light that is white: kelvin, 1500 to 25000; thousandths of
                                  * Duv beside it, -50 to 50, positive: a greener light */
 };
 #define DW_DECIDE_DEFAULTS                                                                         \
-    {false, {0, 0, 0}, false, 0, -12.0, -3.0, 0.5, NULL, DW_LINE_DEFAULTS, false, 30, false, 0, 0}
+    {                                                                                              \
+        false, {0, 0, 0}, false, 0, -12.0, -3.0, 0.5, NULL, DW_LINE_DEFAULTS, false, 30, false, 0, \
+            0                                                                                      \
+    }
 
 /* Standard deviation of errors that are independent from frame to frame, stops, by part of the day;
  * NAN where no frame is. docs/formats.md says how it is measured. */
@@ -182,17 +189,17 @@ struct dw_flicker {
     double all, day, twilight, night;
 };
 
-/* What one setting of the camera does to colours and to the lens' shading, beside its other settings;
- * taken off every shot that has it. Standard deviations have in them what all settings of a kind
- * share, which nobody sees jump. */
+/* What one setting of the camera does to colours and to the lens' shading, beside its other
+ * settings; taken off every shot that has it. Standard deviations have in them what all settings of
+ * a kind share, which nobody sees jump. */
 enum dw_setting_kind { DW_SHUTTER, DW_ISO, DW_APERTURE };
 #define DW_SETTING_KINDS 3
 struct dw_setting_error {
     enum dw_setting_kind kind;
-    double value;                 /* s, ISO, f-number */
-    double red, red_sigma;        /* stops, beside green: positive is too strong */
+    double value;          /* s, ISO, f-number */
+    double red, red_sigma; /* stops, beside green: positive is too strong */
     double blue, blue_sigma;
-    double corner, corner_sigma;  /* stops, light in the corner beside the middle */
+    double corner, corner_sigma; /* stops, light in the corner beside the middle */
 };
 
 struct dw_decision {
@@ -213,9 +220,9 @@ struct dw_decision {
 enum dw_status dw_decide(const struct dw_shots *shots, const struct dw_survey *survey,
                          const struct dw_decide_params *params, const struct dw_run *run,
                          struct dw_decision *out, struct dw_error *err);
-/* Where the camera stood: `given` unless NULL, else the median of the shots' GPS tags, which one bad
- * fix does not move. DW_ERR_USAGE without either (the text says how to give one). dw_decide calls
- * it; call it before a long survey to fail early. */
+/* Where the camera stood: `given` unless NULL, else the median of the shots' GPS tags, which one
+ * bad fix does not move. DW_ERR_USAGE without either (the text says how to give one). dw_decide
+ * calls it; call it before a long survey to fail early. */
 enum dw_status dw_find_site(const struct dw_shots *shots, const struct dw_site *given,
                             struct dw_site *out, struct dw_error *err);
 void dw_facts_free(struct dw_facts *facts);

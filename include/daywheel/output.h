@@ -15,7 +15,12 @@ extern "C" {
 
 enum dw_format { DW_JPEG, DW_TIFF, DW_EXR };
 #define DW_FORMATS 3
-enum dw_compression { DW_COMPRESS_DEFAULT, DW_COMPRESS_NONE, DW_COMPRESS_DEFLATE, DW_COMPRESS_ZSTD };
+enum dw_compression {
+    DW_COMPRESS_DEFAULT,
+    DW_COMPRESS_NONE,
+    DW_COMPRESS_DEFLATE,
+    DW_COMPRESS_ZSTD
+};
 
 struct dw_writer_params {
     const char *dir; /* OUT/frames; created */
@@ -24,14 +29,17 @@ struct dw_writer_params {
     enum dw_compression compression; /* TIFF only; default: deflate level 1 */
     int jpeg_quality;
 };
-#define DW_WRITER_DEFAULTS {NULL, DW_MIX, DW_JPEG, DW_COMPRESS_DEFAULT, 92}
+#define DW_WRITER_DEFAULTS                                                                         \
+    {                                                                                              \
+        NULL, DW_MIX, DW_JPEG, DW_COMPRESS_DEFAULT, 92                                             \
+    }
 
 /* The folder of a rendering's sequence within OUT: "frames", "frames-night", "frames-day". */
 const char *dw_frames_folder(enum dw_rendering rendering);
 
-/* A sink for one rendering that writes DIR/frame-00001.jpg|tif|exr with embedded ICC profile, Exif date and
- * source name. A frame's recipe (its row, the facts, the look, size and format, hashed) stands
- * in Exif ImageUniqueID; frames already there with the same recipe are not made again. */
+/* A sink for one rendering that writes DIR/frame-00001.jpg|tif|exr with embedded ICC profile, Exif
+ * date and source name. A frame's recipe (its row, the facts, the look, size and format, hashed)
+ * stands in Exif ImageUniqueID; frames already there with the same recipe are not made again. */
 struct dw_writer;
 enum dw_status dw_writer_new(const struct dw_writer_params *params,
                              const struct dw_render_params *render, const struct dw_shots *shots,
@@ -57,8 +65,7 @@ enum dw_status dw_write_ledger(const char *dir, const struct dw_shots *shots,
 enum dw_status dw_write_frames(const char *dir, const struct dw_shots *shots,
                                const struct dw_decision *d, struct dw_error *err);
 enum dw_status dw_write_facts(const char *dir, const struct dw_decision *d, struct dw_error *err);
-enum dw_status dw_write_summary(const char *dir, const struct dw_decision *d,
-                                struct dw_error *err);
+enum dw_status dw_write_summary(const char *dir, const struct dw_decision *d, struct dw_error *err);
 
 /* Read facts.json and frames.csv back, every number as it was written. The shots must be those
  * that the documents were made for. Free with dw_facts_free and free.
@@ -89,16 +96,16 @@ struct dw_report_params {
     const struct dw_run *run; /* NULL: one worker */
 };
 
-/* The contact sheets: the problem frames, OUT/sheet-1.jpg ... (*pages is 0 without faults), the whole
- * shoot, OUT/whole-1.jpg ..., and all together for print, OUT/sheets.pdf. */
+/* The contact sheets: the problem frames, OUT/sheet-1.jpg ... (*pages is 0 without faults), the
+ * whole shoot, OUT/whole-1.jpg ..., and all together for print, OUT/sheets.pdf. */
 enum dw_status dw_write_sheets(const char *dir, const struct dw_shots *shots,
                                const struct dw_survey *survey, const struct dw_decision *d,
                                const struct dw_report_params *params, int *pages,
                                struct dw_error *err);
 /* OUT/report.html: the whole shoot on one page that needs nothing beside it: pictures, sky, faults
  * with pictures, light, flicker, exposures, advice, settings, and all shots to be marked and left
- * out. Errors: DW_ERR_USAGE (times or site that ephemerides do not cover), DW_ERR_MEMORY, DW_ERR_IO,
- * DW_ERR_FULL, DW_ERR_INTERRUPTED. */
+ * out. Errors: DW_ERR_USAGE (times or site that ephemerides do not cover), DW_ERR_MEMORY,
+ * DW_ERR_IO, DW_ERR_FULL, DW_ERR_INTERRUPTED. */
 enum dw_status dw_write_report(const char *dir, const struct dw_shots *shots,
                                const struct dw_survey *survey, const struct dw_decision *d,
                                const struct dw_report_params *params, struct dw_error *err);
@@ -112,8 +119,7 @@ struct dw_strip_column {
     char name[64], weight[24];            /* below: the shot, what the mix is made of */
 };
 enum dw_status dw_write_strip(const char *path, const char *title, const char *note,
-                              const struct dw_strip_column *column, size_t n,
-                              struct dw_error *err);
+                              const struct dw_strip_column *column, size_t n, struct dw_error *err);
 
 /* Holds an output folder for this process until released (flock). DW_ERR_BUSY names the holder's
  * process number. */

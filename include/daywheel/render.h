@@ -29,16 +29,18 @@ struct dw_look_params {
     float day_contrast, night_contrast;     /* slope about the key */
     float day_saturation, night_saturation; /* factor on chroma */
     float day_hue_share, night_hue_share;   /* 1: colour kept, 0: it follows the curve's slope */
-    float toe;      /* keys; below it both curves straighten: the higher, the more open are shadows */
-    float toe_rise; /* how much higher, in stops for each stop that the frame's key is lower */
+    float toe; /* keys; below it both curves straighten: the higher, the more open are shadows */
+    float toe_rise;     /* how much higher, in stops for each stop that the frame's key is lower */
     float night_chroma; /* 1: under the stars colour is smoothed over 3x3 pixels */
-    float star_lift;                        /* gain of the star lift: 2^stops - 1 */
-    float star_start; /* sigmas of the sky's grain above it from which on stars are lifted */
-    float star_half;  /* sigmas beyond that at which they are by half */
+    float star_lift;    /* gain of the star lift: 2^stops - 1 */
+    float star_start;   /* sigmas of the sky's grain above it from which on stars are lifted */
+    float star_half;    /* sigmas beyond that at which they are by half */
 };
 #define DW_STARS_DEFAULT_STOPS 1.8 /* 2^1.8 - 1 = 2.48 */
-#define DW_LOOK_DEFAULTS {1.7f, 1.35f, 1.15f, 1.0f, 0.6f, 1.0f, 0.45f, 0.7f, 1.0f, 2.4822022f, 2.5f, \
-     2.0f}
+#define DW_LOOK_DEFAULTS                                                                           \
+    {                                                                                              \
+        1.7f, 1.35f, 1.15f, 1.0f, 0.6f, 1.0f, 0.45f, 0.7f, 1.0f, 2.4822022f, 2.5f, 2.0f            \
+    }
 
 /* Scene-linear light: planar RGB, linear BT.2020, scene key = 1, upright. */
 struct dw_linear {
@@ -108,10 +110,12 @@ struct dw_render_params {
     enum dw_space space;
     struct dw_look_params look;
     float noise_reduction; /* 0: none, 1: strong; see docs/method.md */
-    int part, parts; /* the part-th (from 1) of so many shares of the frames */
+    int part, parts;       /* the part-th (from 1) of so many shares of the frames */
 };
 #define DW_RENDER_DEFAULTS                                                                         \
-    {{DW_SIZE_HALF, 0, 0}, 8, false, DW_SPACE_SRGB, DW_LOOK_DEFAULTS, 0.5f, 1, 1}
+    {                                                                                              \
+        {DW_SIZE_HALF, 0, 0}, 8, false, DW_SPACE_SRGB, DW_LOOK_DEFAULTS, 0.5f, 1, 1                \
+    }
 
 /* Renders the decision's frames with run->jobs workers, bytes independent of their number and of
  * what other sinks there are. A frame's sources are read, and its light is reckoned, once for all

@@ -35,18 +35,18 @@ struct dw_shot {
     /* camera */
     char make[64], model[64], serial[64]; /* escaped to printable text */
     int width, height;                    /* visible mosaic, sensor orientation */
-    int turn_deg;                         /* clockwise turn that brings it upright: 0, 90, 180, 270 */
+    int turn_deg; /* clockwise turn that brings it upright: 0, 90, 180, 270 */
     enum dw_cfa cfa;
-    float cam_xyz[9];     /* rows: camera R, G, B; columns: XYZ under D65 (DNG ColorMatrix sense) */
+    float cam_xyz[9]; /* rows: camera R, G, B; columns: XYZ under D65 (DNG ColorMatrix sense) */
     bool has_cam_xyz;
     float daylight_mul[3]; /* camera's own daylight multipliers, green = 1; 0 if unknown */
 
     /* time */
-    bool has_clock;      /* the file holds a capture time */
-    double clock_s;      /* its reading as if it were UTC, Unix seconds with the fraction */
-    bool clock_guessed;  /* taken from neighbours because the file holds none */
-    bool has_offset;     /* OffsetTimeOriginal, or agreed between clock and position fixes */
-    int offset_s;        /* local minus UTC */
+    bool has_clock;     /* the file holds a capture time */
+    double clock_s;     /* its reading as if it were UTC, Unix seconds with the fraction */
+    bool clock_guessed; /* taken from neighbours because the file holds none */
+    bool has_offset;    /* OffsetTimeOriginal, or agreed between clock and position fixes */
+    int offset_s;       /* local minus UTC */
     bool has_gps;
     double lat_deg, lon_deg;
     long file_number; /* digits at the end of the name's stem; -1 without */
@@ -73,10 +73,13 @@ struct dw_shots {
 };
 
 struct dw_scan_params {
-    const char *only_model;     /* keep frames of this camera model alone; NULL: all must agree */
-    bool exact_marks;           /* the camera times the marked values exactly (30.0 s, not 32 s) */
+    const char *only_model; /* keep frames of this camera model alone; NULL: all must agree */
+    bool exact_marks;       /* the camera times the marked values exactly (30.0 s, not 32 s) */
 };
-#define DW_SCAN_DEFAULTS {NULL, false}
+#define DW_SCAN_DEFAULTS                                                                           \
+    {                                                                                              \
+        NULL, false                                                                                \
+    }
 
 /* Scans folders (recursively), files and, for the name "-", a list of paths on standard input.
  * Frames come out ordered by capture time with its fraction, then by file number (a counter

@@ -13,14 +13,14 @@ extern "C" {
 /* One tile of the light grid. Levels are raw sensor counts (DN), black NOT subtracted, so that
  * a better black level can be put in later. Colours: 0 R, 1 G, 2 B. */
 struct dw_tile {
-    float mean[3];  /* mean level, stars and hot pixels clipped out; NAN without samples */
-    float var[3];   /* variance of that mean from photon and read noise, DN^2 */
-    float clipped;  /* share of samples at saturation */
-    float dark;     /* share of samples no brighter than black plus one sigma of read noise */
-    float fine;     /* green detail energy at 1 px of the 2x2-binned picture, noise removed, DN^2:
-                       mean square of a pixel less the mean of its four neighbours; may come out
-                       negative where there is none */
-    float middle;   /* the same at 3 px: of the picture binned 3x3 once more */
+    float mean[3]; /* mean level, stars and hot pixels clipped out; NAN without samples */
+    float var[3];  /* variance of that mean from photon and read noise, DN^2 */
+    float clipped; /* share of samples at saturation */
+    float dark;    /* share of samples no brighter than black plus one sigma of read noise */
+    float fine;    /* green detail energy at 1 px of the 2x2-binned picture, noise removed, DN^2:
+                      mean square of a pixel less the mean of its four neighbours; may come out
+                      negative where there is none */
+    float middle;  /* the same at 3 px: of the picture binned 3x3 once more */
     float fine_sd, middle_sd; /* their standard deviations from noise */
 };
 
@@ -34,18 +34,18 @@ struct dw_spike {
 
 /* What was measured on one shot. */
 struct dw_measure {
-    bool usable;        /* decoded to a believable picture */
-    char problem[256];  /* why not */
-    int width, height;  /* of the mosaic */
+    bool usable;           /* decoded to a believable picture */
+    char problem[256];     /* why not */
+    int width, height;     /* of the mosaic */
     float black[3], white; /* as the file stated after decoding */
-    float noise_dn;     /* read noise near black, rms DN, where the line of noise against light
-                           meets the stated black; rough where no tile is dark */
-    float photon_dn;    /* slope of that line: variance of a sample per DN of light, DN */
-    float clipped, dark; /* share of the whole frame */
-    struct dw_tile *tile; /* rows*cols, row-major, sensor orientation */
-    uint32_t n_spikes;    /* read them with dw_survey_spikes */
+    float noise_dn;        /* read noise near black, rms DN, where the line of noise against light
+                              meets the stated black; rough where no tile is dark */
+    float photon_dn;       /* slope of that line: variance of a sample per DN of light, DN */
+    float clipped, dark;   /* share of the whole frame */
+    struct dw_tile *tile;  /* rows*cols, row-major, sensor orientation */
+    uint32_t n_spikes;     /* read them with dw_survey_spikes */
     uint32_t thumb_width, thumb_height; /* read it with dw_survey_thumb */
-    uint32_t n_patches;   /* read them with dw_survey_patches */
+    uint32_t n_patches;                 /* read them with dw_survey_patches */
 };
 
 /* A small linear picture: interleaved RGB, camera colours, (DN - stated black)/(white - black),
@@ -60,8 +60,8 @@ struct dw_thumb {
  * 2x2 mosaic pixels, DW_PATCH_SIDE squared each. */
 #define DW_PATCH_SIDE 64
 #define DW_PATCH_CELLS (DW_PATCH_SIDE * DW_PATCH_SIDE)
-#define DW_PATCHES 16        /* at most */
-#define DW_PATCH_LIFT 64.0f  /* DN */
+#define DW_PATCHES 16       /* at most */
+#define DW_PATCH_LIFT 64.0f /* DN */
 struct dw_patch_place {
     uint16_t x, y; /* mosaic pixel of its upper left cell, sensor orientation */
 };
@@ -78,12 +78,15 @@ int dw_patch_places(int width, int height, struct dw_patch_place *at);
 
 #define DW_SPIKE_PIXELS 6000000
 struct dw_survey_params {
-    int cols, rows;   /* of the light grid */
-    int thumb_long;   /* longest side of the thumbnail, pixels */
-    int max_spikes;   /* bright ones for each 6 million pixels or part of them, and a quarter as many
-                         dark ones; the strongest are kept */
+    int cols, rows; /* of the light grid */
+    int thumb_long; /* longest side of the thumbnail, pixels */
+    int max_spikes; /* bright ones for each 6 million pixels or part of them, and a quarter as many
+                       dark ones; the strongest are kept */
 };
-#define DW_SURVEY_DEFAULTS {30, 20, 240, 6000}
+#define DW_SURVEY_DEFAULTS                                                                         \
+    {                                                                                              \
+        30, 20, 240, 6000                                                                          \
+    }
 
 /* The survey of a shoot, one measure per shot of the table it was made for. */
 struct dw_survey {
@@ -102,8 +105,7 @@ struct dw_scratch; /* see below */
  * Errors: DW_ERR_IO, DW_ERR_FULL, DW_ERR_BUSY, DW_ERR_MEMORY, DW_ERR_INTERRUPTED. */
 enum dw_status dw_survey_run(const struct dw_shots *shots, const char *path,
                              const struct dw_survey_params *params, struct dw_scratch *packs,
-                             const struct dw_run *run, struct dw_survey *out,
-                             struct dw_error *err);
+                             const struct dw_run *run, struct dw_survey *out, struct dw_error *err);
 /* Only reads a survey that another run left behind, and touches nothing: DW_OK if it knows every
  * shot. Errors: DW_ERR_EMPTY (it does not, or is not there, or is being written), DW_ERR_IO,
  * DW_ERR_MEMORY, DW_ERR_USAGE. */

@@ -9,8 +9,7 @@ void dw_m3_multiply(const double a[9], const double b[9], double out[9])
     double t[9];
     for (int i = 0; i < 3; i++)
         for (int j = 0; j < 3; j++)
-            t[3 * i + j] =
-                a[3 * i] * b[j] + a[3 * i + 1] * b[3 + j] + a[3 * i + 2] * b[6 + j];
+            t[3 * i + j] = a[3 * i] * b[j] + a[3 * i + 1] * b[3 + j] + a[3 * i + 2] * b[6 + j];
     memcpy(out, t, sizeof t);
 }
 

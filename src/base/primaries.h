@@ -7,9 +7,10 @@ struct dw_primaries {
     double xy[3][2];
 };
 
-extern const struct dw_primaries dw_primaries_srgb;   /* IEC 61966-2-1 */
-extern const struct dw_primaries dw_primaries_p3;     /* SMPTE EG 432-1, white D65 (Display P3) */
-extern const struct dw_primaries dw_primaries_bt2020; /* ITU-R BT.2020; all light is carried in it */
+extern const struct dw_primaries dw_primaries_srgb; /* IEC 61966-2-1 */
+extern const struct dw_primaries dw_primaries_p3;   /* SMPTE EG 432-1, white D65 (Display P3) */
+extern const struct dw_primaries
+    dw_primaries_bt2020; /* ITU-R BT.2020; all light is carried in it */
 
 #define DW_D65_X 0.3127 /* CIE 15 */
 #define DW_D65_Y 0.3290

@@ -18,7 +18,7 @@ struct dw_job {
     struct dw_survey survey;
     struct dw_scratch *scratch;
     bool keep_scratch;
-    bool renders; /* pictures are made, not only the survey */
+    bool renders;                        /* pictures are made, not only the survey */
     enum dw_word *edited, *asked, *word; /* a person's in the ledger, by options, and both */
     struct dw_decision decision;
     bool decided;

@@ -6,7 +6,8 @@
 
 #include <string.h>
 
-static const struct dw_choice formats[] = {{"jpeg", DW_JPEG}, {"tiff", DW_TIFF}, {"exr", DW_EXR}, {NULL, 0}};
+static const struct dw_choice formats[] = {
+    {"jpeg", DW_JPEG}, {"tiff", DW_TIFF}, {"exr", DW_EXR}, {NULL, 0}};
 static const struct dw_choice compressions[] = {{"deflate", DW_COMPRESS_DEFLATE},
                                                 {"zstd", DW_COMPRESS_ZSTD},
                                                 {"none", DW_COMPRESS_NONE},

@@ -9,10 +9,10 @@
 int dw_preview(const struct dw_settings *s, const char *const *input, size_t n,
                struct dw_terminal *t);
 
-/* Keeps one evening or one morning: of the two stretches over which the sun rises without turning on
- * either side of the darkest shot, the one that reaches higher; all others become NAN, so that the
- * columns of a sheet follow each other as in the sky. Does nothing where that stretch has fewer than
- * `wanted` shots. */
+/* Keeps one evening or one morning: of the two stretches over which the sun rises without turning
+ * on either side of the darkest shot, the one that reaches higher; all others become NAN, so that
+ * the columns of a sheet follow each other as in the sky. Does nothing where that stretch has fewer
+ * than `wanted` shots. */
 void dw_preview_one_flank(double *alt, size_t n, size_t wanted);
 /* Which of n shots to show: `wanted` of them, spread over the sun's altitudes, four times as close
  * around the crossover night..day, where a look decides. alt: degrees, NAN for a shot that cannot

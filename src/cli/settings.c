@@ -55,9 +55,10 @@ enum dw_status dw_settings_check(const struct dw_settings *s, unsigned command,
                        o->name, now, s->format == DW_EXR ? "exr" : "jpeg", o->name);
     }
     if (command == DW_CMD_RENDER && s->format == DW_EXR && s->also != 0)
-        return dw_fail(err, DW_ERR_USAGE,
-                       "--also and --format exr contradict each other: such files hold light before "
-                       "any look; leave out one of them");
+        return dw_fail(
+            err, DW_ERR_USAGE,
+            "--also and --format exr contradict each other: such files hold light before "
+            "any look; leave out one of them");
     if (s->quiet && s->verbose)
         return dw_fail(err, DW_ERR_USAGE,
                        "--quiet and --verbose contradict each other; leave out "

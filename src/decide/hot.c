@@ -4,7 +4,8 @@
  * in every exposure of one length. So do not: stars (they move; spread over the night even one a
  * pixel from the pole does), lamps and edges of roofs (their neighbours of other colours are
  * bright as well), texture of the ground (it is as bright, relative to its surroundings, by
- * day). A dead pixel is dark in whatever light, and single as well. docs/method.md gives the rule. */
+ * day). A dead pixel is dark in whatever light, and single as well. docs/method.md gives the rule.
+ */
 #include "decide/steps.h"
 
 #include "base/robust.h"
@@ -31,16 +32,16 @@ enum kind { BRIGHT = 1, DARK = -1 };
 
 /* A spot of one shot. */
 struct spot {
-    uint32_t at;     /* y << 16 | x */
-    uint32_t shot;   /* 0..shots-1 */
-    float excess;    /* counts above its surroundings; below them if dark */
-    float relative;  /* excess over the level of its surroundings above black */
+    uint32_t at;    /* y << 16 | x */
+    uint32_t shot;  /* 0..shots-1 */
+    float excess;   /* counts above its surroundings; below them if dark */
+    float relative; /* excess over the level of its surroundings above black */
 };
 
 /* A place where spots stood. */
 struct place {
     uint32_t at;
-    uint32_t seen; /* in how many shots */
+    uint32_t seen;          /* in how many shots */
     float excess, relative; /* medians */
     bool steady;
 };
@@ -219,8 +220,7 @@ static bool is_hot(const struct place *p, const struct seen *night, size_t n_nig
         !alone(night->place, night->n, p))
         return false;
     const struct place *q = find(day->place, day->n, p->at);
-    return !q || q->seen * 2 < n_day ||
-           (double)p->relative >= HOT.day_ratio * (double)q->relative;
+    return !q || q->seen * 2 < n_day || (double)p->relative >= HOT.day_ratio * (double)q->relative;
 }
 
 static bool is_dead(const struct place *p, const struct seen *lit, size_t n_lit)

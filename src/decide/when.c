@@ -35,12 +35,12 @@ enum dw_status dw_find_site(const struct dw_shots *shots, const struct dw_site *
     if (!lat || !lon)
         status = dw_fail(err, DW_ERR_MEMORY, "out of memory while reading GPS tags");
     else if (n == 0)
-        status = dw_fail(
-            err, DW_ERR_USAGE,
-            "the site is not known, and none of the %zu frames has GPS tags; say where the "
-            "camera stood, in degrees, north and east positive, such as --site 46.40,8.10 "
-            "(a tenth of a degree is good enough)",
-            shots->n);
+        status =
+            dw_fail(err, DW_ERR_USAGE,
+                    "the site is not known, and none of the %zu frames has GPS tags; say where the "
+                    "camera stood, in degrees, north and east positive, such as --site 46.40,8.10 "
+                    "(a tenth of a degree is good enough)",
+                    shots->n);
     else
         *out = (struct dw_site){dw_median(lat, n), remainder(dw_median(lon, n), 360), 0};
     free(lat);

@@ -87,11 +87,12 @@ struct dw_work {
     double (*shade)[2];
 
     /* steady.c */
-    double *error, *error_var; /* exposure error, stops; variance of what it is beside its neighbours */
-    double *jump;              /* part of it by which the record is plainly wrong */
-    double *black;             /* by which its black lies above its class's, DN */
-    double *before, *left;     /* second differences: of the light by the record; of what is left
-                                * on still tiles; NAN where unknown */
+    double *error,
+        *error_var;        /* exposure error, stops; variance of what it is beside its neighbours */
+    double *jump;          /* part of it by which the record is plainly wrong */
+    double *black;         /* by which its black lies above its class's, DN */
+    double *before, *left; /* second differences: of the light by the record; of what is left
+                            * on still tiles; NAN where unknown */
 
     /* calm.c */
     double *calm; /* real fast light that is taken out, stops */

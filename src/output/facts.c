@@ -68,11 +68,11 @@ static json_t *facts_json(const struct dw_facts *f, bool with_survey)
                                   number(f->site.lon_deg), "height_m", number(f->site.height_m)));
     json_object_set_new(o, "utc_offset_s", json_integer(f->utc_offset_s));
     json_object_set_new(o, "interval_s", number(f->interval_s));
-    json_object_set_new(
-        o, "twilight",
-        json_pack("{s:o, s:o, s:o, s:o}", "night_deg", number(f->night_deg), "day_deg",
-                  number(f->day_deg), "balance_night_deg", number(f->balance_night_deg),
-                  "balance_day_deg", number(f->balance_day_deg)));
+    json_object_set_new(o, "twilight",
+                        json_pack("{s:o, s:o, s:o, s:o}", "night_deg", number(f->night_deg),
+                                  "day_deg", number(f->day_deg), "balance_night_deg",
+                                  number(f->balance_night_deg), "balance_day_deg",
+                                  number(f->balance_day_deg)));
     json_object_set_new(o, "mosaic",
                         json_pack("{s:i, s:i, s:i}", "width", f->mosaic_width, "height",
                                   f->mosaic_height, "turn_deg", f->turn_deg));

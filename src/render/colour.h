@@ -16,6 +16,9 @@ void dw_space_to_xyz(enum dw_space space, double m[9]);
 void dw_wide_to_space(enum dw_space space, double m[9]);
 
 /* The luminance of BT.2020's primaries. */
-#define DW_WIDE_LUMA {0.262700212f, 0.677998072f, 0.0593017165f}
+#define DW_WIDE_LUMA                                                                               \
+    {                                                                                              \
+        0.262700212f, 0.677998072f, 0.0593017165f                                                  \
+    }
 
 #endif

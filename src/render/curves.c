@@ -7,8 +7,8 @@ struct dw_tone dw_tone_make(double contrast, double toe, double key, double hue_
 {
     double k = fmin(fmax(key, 1e-4), 0.98);
     double share = fmin(fmax(hue_share, 0.0), 1.0);
-    return (struct dw_tone){(float)toe, (float)(1.0 / (1.0 + toe)),
-                            (float)(contrast - 1.0), (float)(1.0 / k - 1.0), (float)share};
+    return (struct dw_tone){(float)toe, (float)(1.0 / (1.0 + toe)), (float)(contrast - 1.0),
+                            (float)(1.0 / k - 1.0), (float)share};
 }
 
 double dw_tone_value(const struct dw_tone *t, double x)

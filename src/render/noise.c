@@ -18,7 +18,8 @@ struct dw_light_noise dw_light_noise_make(const struct dw_levels *levels,
     float read[3], photon[3];
     if (!(levels->read_dn >= 0) || !(levels->photon_dn >= 0))
         return out;
-    /* Neutral light Y comes from balanced levels Y / gain; gain: the sum of any row of the matrix. */
+    /* Neutral light Y comes from balanced levels Y / gain; gain: the sum of any row of the matrix.
+     */
     float gain = 0;
     for (int c = 0; c < 3; c++)
         for (int k = 0; k < 3; k++)

@@ -5,8 +5,9 @@
  * out of the noise, and nothing from a limit on. What one gives the other takes: light is neither
  * made nor lost, so a star keeps all of its own. Luminance is smoothed gently, in one step; the two
  * colour differences strongly, in two, the second over twice the distance (in a full-size picture,
- * whose noise is spread over neighbours by the demosaic, both over twice as far again). How large noise is comes
- * from the sensor model: var = (read noise)^2 + photon * light, DN^2 (EMVA Standard 1288). */
+ * whose noise is spread over neighbours by the demosaic, both over twice as far again). How large
+ * noise is comes from the sensor model: var = (read noise)^2 + photon * light, DN^2 (EMVA Standard
+ * 1288). */
 #ifndef DW_RENDER_NOISE_H
 #define DW_RENDER_NOISE_H
 
@@ -24,7 +25,10 @@ struct dw_noise_params {
     float least, most; /* relative noise of the key below which nothing is done, and from which on
                           all is done */
 };
-#define DW_NOISE_DEFAULTS {2.0f, 5.0f, 0.2f, 0.5f, 0.015f, 0.04f}
+#define DW_NOISE_DEFAULTS                                                                          \
+    {                                                                                              \
+        2.0f, 5.0f, 0.2f, 0.5f, 0.015f, 0.04f                                                      \
+    }
 #define DW_NOISE_MOST_TRADE 0.25f /* all of a difference is traded: no more */
 
 /* The noise of finished light (linear BT.2020, key = 1) of neutral colour, from a camera's. */
@@ -33,8 +37,8 @@ struct dw_light_noise {
     float chroma[2]; /* variance of R - Y and of B - Y, in variances of Y */
 };
 
-/* share[c]: the share of a mosaic sample's variance that is left in colour c of a pixel; one_colour:
- * the sensor sees no colours. Zero where the levels know no noise. */
+/* share[c]: the share of a mosaic sample's variance that is left in colour c of a pixel;
+ * one_colour: the sensor sees no colours. Zero where the levels know no noise. */
 struct dw_light_noise dw_light_noise_make(const struct dw_levels *levels,
                                           const struct dw_develop *develop, const float share[3],
                                           bool one_colour);

@@ -10,8 +10,8 @@
 /* Pixel (x, y) of the result, p from the middle of the whole picture, shows the source at
  * p + shift + roll * (-p.y, p.x). What lies outside the source repeats its border. */
 struct dw_placing {
-    int in_w, in_h;          /* the source's rows */
-    int left, top;           /* crop: the result's first pixel in a source that is not displaced */
+    int in_w, in_h; /* the source's rows */
+    int left, top;  /* crop: the result's first pixel in a source that is not displaced */
     int out_w, out_h;
     double shift_x, shift_y; /* source pixels */
     double roll;             /* radians, clockwise; small: its square is nothing */

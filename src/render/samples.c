@@ -68,8 +68,7 @@ const uint16_t *dw_samples_row(struct dw_samples *s, int y)
     int channels = m->cfa == DW_CFA_RGB ? 3 : 1;
     for (uint32_t i = from; i < to; i++)
         for (int c = 0; c < channels; c++)
-            patched[s->hot.repair[i].x * channels + c] =
-                dw_hot_value(m, &s->hot.repair[i], y, c);
+            patched[s->hot.repair[i].x * channels + c] = dw_hot_value(m, &s->hot.repair[i], y, c);
     return patched;
 }
 

@@ -39,8 +39,8 @@ static enum dw_status read_one(struct dw_sources *s, const struct dw_shots *shot
     status = dw_light_open(&lit->light, &lit->mosaic, dw_facts_levels(facts, shot), facts, source,
                            &params->size, &inner);
     if (status >= 0)
-        status = dw_light_smooth(&lit->light, dw_facts_levels(facts, shot),
-                                 params->noise_reduction, &inner);
+        status = dw_light_smooth(&lit->light, dw_facts_levels(facts, shot), params->noise_reduction,
+                                 &inner);
     if (status < 0)
         return dw_fail(err, status, "%s: %s", shot->name, inner.text);
     lit->weight = source->weight;

@@ -49,9 +49,10 @@ static void take_dng_matrix(const libraw_colordata_t *c, const libraw_dng_color_
     }
 }
 
-/* Samples that the camera has balanced already: small RAW formats, which LibRaw flags; and the Nikon
- * D1 (of 1999), which it does not. Seen on a frame of the latter: grey paving came out pink, and the
- * maker note's multipliers of 1.98 for red and 1.29 for blue stand beside an as-shot balance of 1. */
+/* Samples that the camera has balanced already: small RAW formats, which LibRaw flags; and the
+ * Nikon D1 (of 1999), which it does not. Seen on a frame of the latter: grey paving came out pink,
+ * and the maker note's multipliers of 1.98 for red and 1.29 for blue stand beside an as-shot
+ * balance of 1. */
 static bool is_balanced(const libraw_data_t *lr)
 {
     return lr->color.as_shot_wb_applied != 0 ||

@@ -30,7 +30,8 @@ static inline uint16_t stands_out(const uint16_t *up, const uint16_t *p, const u
     uint16_t base = larger(smaller(up[i], down[i]), smaller(p[i - step], p[i + step]));
     uint16_t over = (uint16_t)(larger(p[i], base) - base);
     uint16_t top = smaller(larger(up[i], down[i]), larger(p[i - step], p[i + step]));
-    uint16_t below = (uint16_t)(larger(p[i], top) - p[i]), left = (uint16_t)(larger(p[i], dark) - dark);
+    uint16_t below = (uint16_t)(larger(p[i], top) - p[i]),
+             left = (uint16_t)(larger(p[i], dark) - dark);
     return (uint16_t)((over > limit) | ((below > limit) & (below > left)));
 }
 
@@ -44,8 +45,7 @@ static void spots(const uint16_t *restrict up, const uint16_t *restrict p,
         uint16_t any = 0;
         if (start >= step && end + step <= n) {
             for (size_t k = 0; k < DW_HIT_RUN; k++) /* the common run: a fixed length */
-                any |= stands_out(up, p, down, start + k, step, limit[start + k],
-                                  dark[start + k]);
+                any |= stands_out(up, p, down, start + k, step, limit[start + k], dark[start + k]);
         } else {
             size_t from = start > step ? start : step, to = end + step < n ? end : n - step;
             for (size_t i = from; n > step && i < to; i++)

@@ -12,7 +12,7 @@ struct dw_measure_params {
     double clip_share; /* of black..white: samples from here on count as saturated */
     double even_share; /* a tile tells about noise whose greens scatter by noise and this share */
     double list_sigma, list_share, dark_share, core_sigma, core_share; /* struct dw_spot_rule */
-    double smooth_sigma, wing_share, rival_share;          /* the same */
+    double smooth_sigma, wing_share, rival_share;                      /* the same */
     double core_most; /* share of a tile's samples that may be kept out; more is no star field */
 };
 /* clang-format off */
@@ -28,13 +28,13 @@ struct dw_measurer {
 };
 void dw_measurer_free(struct dw_measurer *w);
 
-/* A measure together with what is kept on disk only. spot, thumb and patch belong to the measurer and
- * hold until its next frame. */
+/* A measure together with what is kept on disk only. spot, thumb and patch belong to the measurer
+ * and hold until its next frame. */
 struct dw_measured {
     struct dw_measure m; /* m.tile is the caller's memory, cols * rows */
     const struct dw_spot *spot;
-    const float *thumb; /* thumb_width * thumb_height * 3, mean DN */
-    int block;          /* mosaic pixels of a thumbnail pixel's side */
+    const float *thumb;    /* thumb_width * thumb_height * 3, mean DN */
+    int block;             /* mosaic pixels of a thumbnail pixel's side */
     const uint16_t *patch; /* n_patches * DW_PATCH_CELLS codes (patches.h) */
     int n_patches;
 };

@@ -1,5 +1,6 @@
 /* record.h: one shot's measure as bytes of the survey file: a head of fixed size, the tiles, and
- * what is read on demand only (thumbnail and spikes; patches), packed. docs/formats.md describes it. */
+ * what is read on demand only (thumbnail and spikes; patches), packed. docs/formats.md describes
+ * it. */
 #ifndef DW_SURVEY_RECORD_H
 #define DW_SURVEY_RECORD_H
 

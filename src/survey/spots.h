@@ -71,8 +71,8 @@ static inline struct dw_spot_sides dw_spot_sides(const struct dw_layout *l, int 
 {
     const ptrdiff_t dx = l->step_x, dy = (ptrdiff_t)l->step_y * l->stride;
     return (struct dw_spot_sides){y < l->step_y ? dy : -dy, y + l->step_y < l->height ? dy : -dy,
-                              sample < l->step_x ? dx : -dx,
-                              sample + l->step_x < l->samples ? dx : -dx};
+                                  sample < l->step_x ? dx : -dx,
+                                  sample + l->step_x < l->samples ? dx : -dx};
 }
 
 /* Looks closely at one sample of row y and takes it in if it is a spot. Errors: DW_ERR_MEMORY. */

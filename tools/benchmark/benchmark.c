@@ -42,8 +42,8 @@ static struct cost invent(const struct places *p, const char *name, const char *
 {
     char out[1200];
     snprintf(out, sizeof out, "%s/%s", p->folder, name);
-    const char *argv[] = {p->invent, "--scene", "clear", "--frames", frames, "--size",
-                    size, "--compress", compress, "--out", out, NULL};
+    const char *argv[] = {p->invent, "--scene",    "clear",  "--frames", frames, "--size",
+                          size,      "--compress", compress, "--out",    out,    NULL};
     struct stat st;
     if (stat(out, &st) == 0)
         return (struct cost){0};
@@ -86,8 +86,8 @@ static struct cost render(const struct places *p, const char *shoot, const char 
     char in[1200], to[1200];
     snprintf(in, sizeof in, "%s/%s", p->folder, shoot);
     snprintf(to, sizeof to, "%s/%s", p->folder, out);
-    const char *argv[] = {p->render, "render", in, "-o", to, "--jobs", jobs, "--twilight",
-                    twilight, "--keep-scratch", NULL};
+    const char *argv[] = {p->render, "render",         in,  "-o", to, "--jobs", jobs, "--twilight",
+                          twilight,  "--keep-scratch", NULL};
     return measure(argv);
 }
 

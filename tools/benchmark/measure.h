@@ -3,9 +3,9 @@
 #define DW_BENCHMARK_MEASURE_H
 
 struct cost {
-    int status;      /* exit status, -1 if it did not end by itself */
+    int status; /* exit status, -1 if it did not end by itself */
     double wall_s, cpu_s;
-    double peak_mb;  /* largest resident set */
+    double peak_mb; /* largest resident set */
 };
 
 /* Runs argv (NULL-terminated) with its output thrown away unless the environment holds

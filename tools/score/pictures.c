@@ -149,8 +149,8 @@ bool score_patch_rgb(const struct score_truth *t, const struct score_patch *q,
         x = t->width - q->x - q->w;
         y = t->height - q->y - q->h;
     }
-    int x0 = (int)ceil(x * scale) + 1, x1 = (int)((x + w) * scale) - 1, y0 = (int)ceil(y * scale) + 1,
-        y1 = (int)((y + h) * scale) - 1;
+    int x0 = (int)ceil(x * scale) + 1, x1 = (int)((x + w) * scale) - 1,
+        y0 = (int)ceil(y * scale) + 1, y1 = (int)((y + h) * scale) - 1;
     size_t n = 0;
     rgb[0] = rgb[1] = rgb[2] = 0;
     for (int i = y0; i < y1 && i < p->height; i++)
@@ -246,8 +246,7 @@ bool score_pictures(const struct score_truth *t, const char *out)
             if (isfinite(alt[i]) && fabs(alt[i] - at[k]) < 1.5 &&
                 (best == n || fabs(alt[i] - at[k]) < fabs(alt[best] - at[k])))
                 best = i;
-        if (best < n)
-        {
+        if (best < n) {
             printf("    %6.1f  L* %5.1f  a* %5.1f  b* %5.1f  %.3f  (frame %zu)", alt[best], l[best],
                    a[best], b[best], 100 * clip[best], best + 1);
             if (t->has_room)

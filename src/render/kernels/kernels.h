@@ -34,25 +34,26 @@ struct dw_prepare {
     float matrix[9];
     float luma[3];          /* luminance of the wide-gamut primaries */
     float norm_y, norm_max; /* shares of luminance and of the largest channel in the norm */
-    float own[3]; /* luminance after the matrix, of light before it */
+    float own[3];           /* luminance after the matrix, of light before it */
 };
 
 /* Pixels to either side where a star's light has ended, and where another has that stood there. */
 #define DW_SPOT_SIDE 3
 #define DW_SPOT_FAR 5
 struct dw_lift {
-    /* What is as bright beside itself as well is no star, up to this level and to so many times that
-     * of the sky. */
+    /* What is as bright beside itself as well is no star, up to this level and to so many times
+     * that of the sky. */
     float floor, most_side;
-    float start;       /* sigmas of the grain above the sky from which on anything is raised */
-    float half;        /* sigmas beyond that at which half of it is; > 0 */
-    float together;    /* how many times less grain the mean of 3x3 pixels has */
-    float raise[3];    /* times so much is what is above the sky */
+    float start;           /* sigmas of the grain above the sky from which on anything is raised */
+    float half;            /* sigmas beyond that at which half of it is; > 0 */
+    float together;        /* how many times less grain the mean of 3x3 pixels has */
+    float raise[3];        /* times so much is what is above the sky */
     float luma[3], norm_y; /* as in dw_prepare; norm_max is the rest to 1 */
 };
 /* Rows beside the pixels that are lifted. */
 struct dw_lift_rows {
-    /* Luminance of the sky (> 0), what stars stand out from, one sigma of its grain (> 0), its colour */
+    /* Luminance of the sky (> 0), what stars stand out from, one sigma of its grain (> 0), its
+     * colour */
     const float *level, *base, *grain, *sky[3];
     /* dw_tone_kernels' near of this row, of which DW_SPOT_FAR numbers before and after may be read,
      * and of those DW_SPOT_SIDE and DW_SPOT_FAR above. */
@@ -70,8 +71,8 @@ struct dw_tone {
 /* Wide-gamut finished light to the output's primaries, gently into its gamut. */
 struct dw_gamut {
     float matrix[9];
-    float luma[3];  /* luminance of the wide-gamut primaries; the matrix must keep it */
-    float knee;     /* saturation up to which nothing changes, 0..1 */
+    float luma[3]; /* luminance of the wide-gamut primaries; the matrix must keep it */
+    float knee;    /* saturation up to which nothing changes, 0..1 */
 };
 
 struct dw_mosaic_kernels {
@@ -110,8 +111,9 @@ struct dw_tone_kernels {
     /* The value of rank k (from 0) of n; none of them may be less than 0. */
     float (*rank)(const float *v, size_t n, size_t k);
     /* The mean of 3x3 pixels about each of a row, balanced and saturated, its luminance (spot) and
-     * that of the pixel itself (own). Weights both ways: smooth 1: 1-2-1, 0: the pixel alone. up, mid,
-     * down: three planes each, of which n + 2 pixels from the one before the first may be read. */
+     * that of the pixel itself (own). Weights both ways: smooth 1: 1-2-1, 0: the pixel alone. up,
+     * mid, down: three planes each, of which n + 2 pixels from the one before the first may be
+     * read. */
     void (*near)(const struct dw_prepare *p, float smooth, const float *const up[3],
                  const float *const mid[3], const float *const down[3], size_t n,
                  float *const mean[3], float *own, float *spot);
@@ -150,9 +152,9 @@ struct dw_encode_kernels {
 #define DW_SETTLE_FARTHEST 8
 /* One step of smoothing within the noise (see ../noise.h). Y is luminance, U = R - Y, V = B - Y. */
 struct dw_settle {
-    int step; /* distance of the neighbours, columns; DW_SETTLE_FARTHEST at most */
-    float floor, slope;             /* variance of the difference of two Y: floor + slope * their sum */
-    float of_u, of_v;               /* 1 / variance of U and V, in variances of Y */
+    int step;           /* distance of the neighbours, columns; DW_SETTLE_FARTHEST at most */
+    float floor, slope; /* variance of the difference of two Y: floor + slope * their sum */
+    float of_u, of_v;   /* 1 / variance of U and V, in variances of Y */
     float luma_limit, chroma_limit; /* 1 / square of the sigmas from which on nothing is traded */
     float luma_trade, chroma_trade; /* share traded with each neighbour */
 };
