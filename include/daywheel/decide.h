@@ -74,7 +74,7 @@ struct dw_facts {
     float cam_to_wide[9]; /* balanced camera RGB to linear BT.2020, rows sum to 1 */
     float night_mul[3];   /* further balance under the stars, BT.2020 RGB, luminance kept */
     float night_sky[3];   /* the night sky's colour before that, BT.2020 RGB; green 1 */
-    float night_sky_keys; /* the night sky's level in keys: floor of the star lift's background */
+    float night_sky_keys; /* its level in keys: below foreground no star stands out of less */
     float night_noise;    /* relative noise of the night sky at half size */
 
     struct dw_law law;

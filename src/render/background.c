@@ -254,13 +254,15 @@ static void limit(const struct dw_background *b, size_t n, const struct dw_sky_w
     const float least = LEAST_LEVEL * want->floor > NOTHING ? LEAST_LEVEL * want->floor : NOTHING;
     const float most = NO_SKY * (want->floor > 1 ? want->floor : 1);
     for (size_t i = 0; i < n; i++) {
-        float scale = level[i] > most ? most / level[i] : 1;
-        level[i] = level[i] > least ? scale * level[i] : least;
+        const float was = level[i], to = was > most ? most : was > least ? was : least;
+        level[i] = to;
         base[i] = base[i] > most ? most : base[i] > least ? base[i] : least;
-        grain[i] *= want->noisier * scale;
-        grain[i] = grain[i] > LEAST_GRAIN * level[i] ? grain[i] : LEAST_GRAIN * level[i];
-        for (int k = 0; k < 3; k++)
-            plane(b, RED + (enum plane)k)[i] *= scale;
+        grain[i] *= want->noisier * (was > to ? to / was : 1); /* darkness has none to be raised */
+        grain[i] = grain[i] > LEAST_GRAIN * to ? grain[i] : LEAST_GRAIN * to;
+        for (int k = 0; k < 3; k++) { /* the colour is of that level */
+            float *v = &plane(b, RED + (enum plane)k)[i];
+            *v = was > 0 ? *v * (to / was) : to;
+        }
     }
 }
 

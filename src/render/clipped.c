@@ -3,6 +3,7 @@
 
 #include "render/coarse.h"
 #include "render/green_line.h"
+#include "render/ramp.h"
 #include "render/wider.h"
 
 #include <string.h>
@@ -11,6 +12,9 @@
 #define SMALLEST_TILE 4 /* cells */
 #define SAMPLES_ALONG 8 /* rows of a tile that are looked at, beside those that saturate */
 #define NEAR 2          /* cells: so far resampling and a lens carry saturated light */
+/* Cells: colours of a cell are partly its neighbours', so that one beside saturated samples may
+ * count as saturated itself, and what is NEAR that is looked at as well. */
+#define REACH (NEAR + 1)
 /* Level of the highest channel (1 = saturation) from which light tells a colour, for what is darker
  * is another thing than the light that saturates; and 1 / how much more tells it wholly. */
 #define BRIGHT_FROM 0.5f
@@ -75,23 +79,17 @@ static bool mark(struct dw_clipped *c, struct dw_cells *cells, float start)
         if (!clips)
             continue;
         any = true;
-        for (int v = y > NEAR ? y - NEAR : 0; v <= y + NEAR && v < c->height; v++)
+        for (int v = y > REACH ? y - REACH : 0; v <= y + REACH && v < c->height; v++)
             marked[v] = true;
     }
     return any;
-}
-
-static float ramp(float x, float from, float scale)
-{
-    float t = (x - from) * scale;
-    return t < 0 ? 0 : t > 1 ? 1 : t;
 }
 
 /* How much a channel of a cell is saturated. */
 static float share_of(const struct dw_develop *d, int channel, float raw, float peak)
 {
     float at = channel == 1 ? peak : raw * d->mul[channel];
-    return ramp(at, d->clip_start[channel], d->clip_scale[channel]);
+    return dw_ramp(at, d->clip_start[channel], d->clip_scale[channel]);
 }
 
 /* The highest channel of a cell. */
@@ -109,7 +107,7 @@ static float share_lost(const struct dw_develop *d, float *const rgb[3], const f
     float share = 1;
     for (int k = 0; k < 3; k++) {
         float unit = k == 1 ? 1 : d->mul[k], at = k == 1 ? peak[x] : rgb[k][x] * unit;
-        share *= ramp(at / d->clip_start[k], LOST_FROM, 1 / (1 - LOST_FROM));
+        share *= dw_ramp(at / d->clip_start[k], LOST_FROM, 1 / (1 - LOST_FROM));
     }
     return share;
 }
@@ -141,7 +139,7 @@ static void note_row(struct dw_clipped *c, const struct dw_develop *d, int y, fl
         if (clips)
             level[x] = lost < 1 ? DW_SOME_LOST : DW_ALL_LOST;
         else
-            level[x] = (uint8_t)(DW_LEVEL_STEPS * ramp(highest(rgb, peak, x), 0, 1));
+            level[x] = (uint8_t)(DW_LEVEL_STEPS * dw_ramp(highest(rgb, peak, x), 0, 1));
         own[x] = clips ? (unsigned char)(1 + (int)(254 * lost)) : 0;
     }
     spread_row(own, c->width, own + width);
@@ -174,10 +172,10 @@ static void gather(struct dw_clipped *c, const struct dw_develop *d, int y, floa
             v[k] = rgb[k][x] * d->mul[k];
             w *= k == 1 ? 1 : 1 - share_of(d, k, rgb[k][x], peak[x]);
         }
-        float bright = ramp(level, BRIGHT_FROM, BRIGHT_SCALE);
+        float bright = dw_ramp(level, BRIGHT_FROM, BRIGHT_SCALE);
         w *= bright * bright;
         if (green >= 1)
-            w *= ramp(v[0] < v[2] ? v[0] : v[2], RIM_BELOW, RIM_SCALE);
+            w *= dw_ramp(v[0] < v[2] ? v[0] : v[2], RIM_BELOW, RIM_SCALE);
         if (!(w > 0))
             continue;
         struct dw_sums *t = &(green < 1 ? measured : lost)[(long)x * c->cols / c->width];

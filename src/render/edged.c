@@ -2,6 +2,8 @@
  * 13, 471, from memory). */
 #include "render/edged.h"
 
+#include "render/ramp.h"
+
 #include <string.h>
 
 #define BESIDE 2 /* cells: the next one may be a mixture of both sides */
@@ -28,12 +30,6 @@ struct run {
     uint32_t beside;        /* index of a run of those that it touches, or NONE */
 };
 
-static float ramp(float x, float from, float scale)
-{
-    float t = (x - from) * scale;
-    return t < 0 ? 0 : t > 1 ? 1 : t;
-}
-
 static uint32_t area_of(struct run *run, uint32_t i)
 {
     while (run[i].area != i) {
@@ -57,8 +53,9 @@ static void look_at(struct run *r, uint8_t level)
     if (level >= DW_SOME_LOST && level >= r->level)
         return;
     r->rim += 1;
-    r->edge +=
-        level == DW_SOME_LOST ? 0 : ramp(-(float)level / DW_LEVEL_STEPS, -OTHER_BELOW, OTHER_SCALE);
+    r->edge += level == DW_SOME_LOST
+                   ? 0
+                   : dw_ramp(-(float)level / DW_LEVEL_STEPS, -OTHER_BELOW, OTHER_SCALE);
 }
 
 static void look_beside(struct run *r, const uint8_t *level, int width, int height)
@@ -114,13 +111,12 @@ static size_t add_row(struct run *run, size_t n, const uint8_t *level, int y, in
 /* Joins the runs from..middle of a row with those of the next one, middle..end, that they touch. */
 static void join(struct run *run, size_t from, size_t middle, size_t end)
 {
-    for (size_t i = from, k = middle; i < middle && k < end;) {
-        if (run[i].first <= run[k].last + 1 && run[k].first <= run[i].last + 1)
+    size_t first = middle; /* that may touch a run of the row above, also by a corner */
+    for (size_t i = from; i < middle; i++) {
+        while (first < end && run[first].last + 1 < run[i].first)
+            first++;
+        for (size_t k = first; k < end && run[k].first <= run[i].last + 1; k++)
             touch(run, i, k);
-        if (run[i].last < run[k].last)
-            i++;
-        else
-            k++;
     }
 }
 
@@ -185,7 +181,7 @@ void dw_edged_add(const struct dw_edged *e, int width, int height, struct dw_sum
         const struct run *r = &run[i], *area = &run[area_of(run, (uint32_t)i)];
         if (!(area->rim > 0))
             continue;
-        float share = ramp(area->edge / area->rim, EDGED_FROM, EDGED_SCALE);
+        float share = dw_ramp(area->edge / area->rim, EDGED_FROM, EDGED_SCALE);
         struct dw_sums *row = map + (size_t)((long)r->y * rows / height) * (size_t)cols;
         for (int x = r->first; x <= r->last; x++) {
             struct dw_sums *t = &row[(long)x * cols / width];

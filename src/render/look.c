@@ -16,7 +16,8 @@
 #define NORM_LUMA 0.65f /* the rest is the largest channel: coloured lights are not overrated */
 #define TOGETHER 2.2f   /* 1 / grain of 3x3 pixels weighted 1-2-1; 2.67 were each by itself */
 #define NEVER 1e20f     /* sigmas */
-#define MOST_SIDE 1.3f  /* skies, as in dw_background_end */
+#define MOST_SIDE 1.3f  /* skies: more beside or above a pixel than that goes on, and is no point  \
+                         */
 #define PIECE 1024      /* pixels; five rows of these stay in the first cache between kernels */
 #define TOE_KEY 0.2f    /* key at which the toe is what the parameters say: a low sun's */
 #define GAMUT_KNEE 0.9f /* saturation up to which colours stay exactly as they are */
@@ -186,11 +187,7 @@ void dw_look_finish(const struct dw_look_plan *p, int n, const struct dw_lift_ro
         int m = n - x < PIECE ? n - x : PIECE;
         struct dw_lift_rows at = {0};
         if (p->near)
-            at = (struct dw_lift_rows){lift->level + x,
-                                       lift->base + x,
-                                       lift->grain + x,
-                                       {lift->sky[0] + x, lift->sky[1] + x, lift->sky[2] + x},
-                                       {lift->spot[0] + x, lift->spot[1] + x, lift->spot[2] + x}};
+            at = dw_lift_rows_from(lift, (size_t)x);
         finish_piece(p, (size_t)m, &at, norm + x, rgb[0] + x, rgb[1] + x, rgb[2] + x);
     }
 }

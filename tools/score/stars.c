@@ -249,7 +249,6 @@ static double catalogue(const struct star *s)
     return -s->bv;
 }
 
-/* Points of the sky that stand out though no star is there. */
 /* Pixels about a star that are its own; one that stands out ripples as far as a block of JPEG goes.
  */
 enum { NEAR = 3, RIPPLES = 8, STANDS_OUT = 20 };
@@ -265,7 +264,8 @@ static bool highest_of_nine(const struct score_picture *p, int x, int y)
     return true;
 }
 
-/* own: a byte for each pixel, 1 beside a star. */
+/* Points of the sky that stand out though no star is there. own: a byte for each pixel, 1 beside a
+ * star. */
 static void count_false(const struct score_truth *t, const struct score_picture *p,
                         const struct score_picture *dusk, double limit, const unsigned char *own,
                         bool list, size_t false_at[2], size_t *pixels)

@@ -147,7 +147,8 @@ static void read_judgement(const char *dir, struct score_truth *t)
     dw_csv_free(&c);
 }
 
-/* shot:weight:gain:turn:red:green:blue[:mRIGHT:DOWN:ROLL][:sTWO:FOUR][:bDN], a frame's only source.
+/* shot:weight:gain:turn:red:green:blue[:mRIGHT:DOWN:ROLL][:sTWO:FOUR][:bDN][:gSHARE:AT:SLOPE:BEND],
+ * a frame's only source.
  */
 static bool read_source(const char *text, struct score_shot *s)
 {

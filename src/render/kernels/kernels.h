@@ -60,6 +60,16 @@ struct dw_lift_rows {
     const float *spot[3];
 };
 
+/* The same from pixel x on. */
+static inline struct dw_lift_rows dw_lift_rows_from(const struct dw_lift_rows *r, size_t x)
+{
+    return (struct dw_lift_rows){r->level + x,
+                                 r->base + x,
+                                 r->grain + x,
+                                 {r->sky[0] + x, r->sky[1] + x, r->sky[2] + x},
+                                 {r->spot[0] + x, r->spot[1] + x, r->spot[2] + x}};
+}
+
 /* One tone curve: z = x * ((x + toe) / (1 + toe))^power, y = z / (z + pin). */
 struct dw_tone {
     float toe, toe_scale; /* toe_scale = 1 / (1 + toe) */

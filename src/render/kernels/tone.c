@@ -4,7 +4,6 @@
 #include "render/kernels/fastmath.h"
 
 #define HIGHEST 1e6f /* keys; nothing real is brighter, and no sum of it overflows */
-#define TINY 1e-20f  /* keeps divisions by nothing finite */
 
 /* On the bits, because the compiler is told that no kernel meets a number that is none. */
 static void tame(size_t n, float *restrict v)
@@ -200,12 +199,7 @@ static void lift(const struct dw_lift *p, const struct dw_lift_rows *rows, size_
     struct lifted by;
     for (size_t from = 0; from < n; from += NEAR_PIECE) {
         size_t m = n - from < NEAR_PIECE ? n - from : NEAR_PIECE;
-        const struct dw_lift_rows at = {
-            rows->level + from,
-            rows->base + from,
-            rows->grain + from,
-            {rows->sky[0] + from, rows->sky[1] + from, rows->sky[2] + from},
-            {rows->spot[0] + from, rows->spot[1] + from, rows->spot[2] + from}};
+        const struct dw_lift_rows at = dw_lift_rows_from(rows, from);
         weigh(p, &at, m, norm + from, &by);
         lift_piece(p, &at, m, &by, r + from, g + from, b + from, norm + from);
     }
