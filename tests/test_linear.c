@@ -494,6 +494,40 @@ START_TEST(edges_tell_lamps_from_glows)
 }
 END_TEST
 
+/* Areas that touch by a corner are one, whichever way the corner lies: a lit pane with a seam of
+ * light that is lost in part, and beside the seam's end, a row above the pane, the heart of a glow,
+ * mirrored. The pane alone is edged on all sides but one. */
+START_TEST(corners_join_from_both_sides)
+{
+    enum { SIZE = 24 };
+    for (int mirrored = 0; mirrored < 2; mirrored++) {
+        uint8_t level[SIZE * SIZE];
+        bool marked[SIZE];
+        for (int y = 0; y < SIZE; y++)
+            for (int x = 0; x < SIZE; x++) {
+                int at = mirrored ? SIZE - 1 - x : x;
+                bool pane = y >= 12 && y < 16 && at >= 2 && at < 12;
+                bool seam = y == 11 && at >= 2 && at < 12;
+                bool heart = y >= 8 && y < 12 && at >= 12 && at < 16;
+                level[y * SIZE + x] = pane || heart ? DW_ALL_LOST
+                                      : seam        ? DW_SOME_LOST
+                                      : at >= 12    ? (uint8_t)(0.85 * (double)DW_LEVEL_STEPS)
+                                                    : 0;
+                marked[y] = true;
+            }
+        struct dw_edged e = {0};
+        struct dw_error err = {0};
+        struct dw_sums map[SIZE * SIZE] = {{0}};
+        ck_assert_int_eq(dw_edged_find(&e, level, marked, SIZE, SIZE, &err), DW_OK);
+        dw_edged_add(&e, SIZE, SIZE, map, SIZE, SIZE);
+        float pane = map[14 * SIZE + (mirrored ? SIZE - 1 - 5 : 5)].edged;
+        float heart = map[9 * SIZE + (mirrored ? SIZE - 1 - 13 : 13)].edged;
+        ck_assert_double_eq_tol((double)pane, (double)heart, 1e-6);
+        dw_edged_free(&e);
+    }
+}
+END_TEST
+
 /* An area is one however its rows' runs join: a fork of three prongs, of which one is short and
  * would by itself be edged less than the others. */
 START_TEST(prongs_of_an_area_are_joined)
@@ -756,6 +790,7 @@ int main(void)
     tcase_add_test(c, lit_panes_have_no_coloured_rim);
     tcase_add_test(c, a_burnt_out_wall_turns_neutral);
     tcase_add_test(c, edges_tell_lamps_from_glows);
+    tcase_add_test(c, corners_join_from_both_sides);
     tcase_add_test(c, prongs_of_an_area_are_joined);
     tcase_add_test(c, pictures_come_upright);
     tcase_add_test(c, sources_add_up_in_linear_light);

@@ -55,7 +55,7 @@ static void make_small(struct small *m, unsigned seed)
     for (int q = 0; q < FOLLOWS; q++) {
         for (int i = 0; i < FOLLOWED; i++)
             m->x[q][i] = random_value(&seed);
-        m->follow[q] = (struct dw_follow){(size_t)(12 + 20 * q), FOLLOWED, m->x[q], 0};
+        m->follow[q] = (struct dw_follow){(size_t)(12 + 20 * q), FOLLOWED, m->x[q]};
     }
     m->joint = (struct dw_joint){.n = SHOTS,
                                  .time = m->time,
@@ -418,6 +418,14 @@ START_TEST(light_in_a_veil_follows_contrasts)
     for (size_t i = 5; i < rows; i++)
         rest += b[i] * b[i];
     ck_assert_double_lt(sqrt(rest / (double)rows), 0.002); /* of one stop */
+    /* what contrasts do beside the two: by hand, one region of twelve leaps by 0.05 stop, whose
+     * bends are 1 -2 1 times that; a part of it goes along */
+    ck_assert_double_lt(bends[48], 0.002);
+    v.contrast[49 * FARS + 3] += 0.05f;
+    ck_assert_int_eq(dw_veils_find(&v.beside, bump, VEILED, &arena, &f, &n, bends), DW_OK);
+    ck_assert_int_eq(n, 2);
+    ck_assert_double_eq_tol(bends[48], 2 * 0.05 / sqrt(FARS), 0.004);
+    v.contrast[49 * FARS + 3] -= 0.05f;
     bump[50] = true;
     ck_assert_int_eq(dw_veils_find(&v.beside, bump, VEILED, &arena, &f, &n, bends), DW_OK);
     ck_assert_int_eq(n, 0);

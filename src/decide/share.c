@@ -38,19 +38,6 @@ static bool veiled(const struct dw_share *t, size_t i)
     return false;
 }
 
-/* What the noise of contrasts adds to a pair that is held against them. */
-static double follow_noise(const struct dw_share *t, const struct dw_pair *p)
-{
-    double var = 0;
-    for (int m = 0; m < t->follows; m++) {
-        const struct dw_follow *f = &t->follow[m];
-        double factor = t->offset[t->classes + m];
-        if (dw_follow_at(f, p->a) != dw_follow_at(f, p->b))
-            var += factor * factor * f->var;
-    }
-    return var;
-}
-
 static void set_weights(const struct dw_share *t, struct weighing *w)
 {
     double light = t->p->light_stops * pow(t->unit_s / 120, 2.5);
@@ -81,7 +68,7 @@ static void set_weights(const struct dw_share *t, struct weighing *w)
     /* pairs are not weighed again: pairs.c has weighed their tiles, and says in their variance how
      * much another reading of them is worth */
     for (size_t k = 0; k < t->n_pairs; k++)
-        w->weight[k] = 1 / (t->pair[k].var + (w->solved ? follow_noise(t, &t->pair[k]) : 0));
+        w->weight[k] = 1 / t->pair[k].var;
 }
 
 /* What a shot's own error is worth, from the better known half. */

@@ -8,11 +8,10 @@
 #define DW_MAX_CLASSES 3 /* kinds of settings: shutter, ISO, aperture */
 
 /* A quantity that light may follow by an unknown factor: x at shots first .. first+n-1, and as at
- * the nearer end elsewhere. var: of its change from shot to shot, by noise. */
+ * the nearer end elsewhere. */
 struct dw_follow {
     size_t first, n;
     const double *x;
-    double var;
 };
 double dw_follow_at(const struct dw_follow *f, size_t shot);
 

@@ -225,7 +225,7 @@ static bool follow_spell(const struct dw_beside *b, const struct spell *s, struc
         }
         if (p == 0 && moves * moves < LEAST_MOVES * squares)
             return false;
-        out[p] = (struct dw_follow){s->first, steps + 1, x, noise};
+        out[p] = (struct dw_follow){s->first, steps + 1, x};
     }
     bend_beside(s, m, known, var, rest);
     return true;

@@ -16,8 +16,7 @@
 #define NORM_LUMA 0.65f /* the rest is the largest channel: coloured lights are not overrated */
 #define TOGETHER 2.2f   /* 1 / grain of 3x3 pixels weighted 1-2-1; 2.67 were each by itself */
 #define NEVER 1e20f     /* sigmas */
-#define MOST_SIDE 1.3f  /* skies: more beside or above a pixel than that goes on, and is no point  \
-                         */
+#define MOST_SIDE 1.3f  /* skies: more than that beside or above a pixel goes on */
 #define PIECE 1024      /* pixels; five rows of these stay in the first cache between kernels */
 #define TOE_KEY 0.2f    /* key at which the toe is what the parameters say: a low sun's */
 #define GAMUT_KNEE 0.9f /* saturation up to which colours stay exactly as they are */
