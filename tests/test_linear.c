@@ -528,6 +528,34 @@ START_TEST(corners_join_from_both_sides)
 }
 END_TEST
 
+/* A burnt-out wall, whose edge cuts through a seam of cells, on the left of a sky with a glow
+ * behind a skyline that has lost some of its channels. The glow touches the seam, and is none. */
+START_TEST(a_glow_beside_a_lit_wall_is_no_lamp)
+{
+    enum { SIZE = 40 };
+    uint8_t level[SIZE * SIZE];
+    bool marked[SIZE];
+    for (int y = 0; y < SIZE; y++)
+        for (int x = 0; x < SIZE; x++) {
+            double sky = y > 30 ? 0.05 : 1.6 * exp((y - 30) / 6.0);
+            level[y * SIZE + x] = x < 10                 ? DW_ALL_LOST
+                                  : x == 10 || sky > 0.9 ? DW_SOME_LOST
+                                                         : (uint8_t)((double)DW_LEVEL_STEPS * sky);
+            marked[y] = true;
+        }
+    struct dw_edged e = {0};
+    struct dw_error err = {0};
+    struct dw_sums map[SIZE * SIZE] = {{0}};
+    ck_assert_int_eq(dw_edged_find(&e, level, marked, SIZE, SIZE, &err), DW_OK);
+    dw_edged_add(&e, SIZE, SIZE, map, SIZE, SIZE);
+    ck_assert_double_gt((double)map[28 * SIZE + 5].edged, 0.9);
+    ck_assert_double_gt((double)map[10 * SIZE + 10].edged, 0.9);
+    ck_assert_double_gt((double)map[28 * SIZE + 20].lost, 0.9);
+    ck_assert_double_lt((double)map[28 * SIZE + 20].edged, 0.01);
+    dw_edged_free(&e);
+}
+END_TEST
+
 /* An area is one however its rows' runs join: a fork of three prongs, of which one is short and
  * would by itself be edged less than the others. */
 START_TEST(prongs_of_an_area_are_joined)
@@ -791,6 +819,7 @@ int main(void)
     tcase_add_test(c, a_burnt_out_wall_turns_neutral);
     tcase_add_test(c, edges_tell_lamps_from_glows);
     tcase_add_test(c, corners_join_from_both_sides);
+    tcase_add_test(c, a_glow_beside_a_lit_wall_is_no_lamp);
     tcase_add_test(c, prongs_of_an_area_are_joined);
     tcase_add_test(c, pictures_come_upright);
     tcase_add_test(c, sources_add_up_in_linear_light);

@@ -21,7 +21,11 @@
 #define SEAM_CELLS 2.0f
 #define NONE UINT32_MAX
 
+/* Cells of an area are of one kind: lost in part; so, and beside what has lost all; lost wholly. */
+enum kind { NOT_LOST, SOME, SEAM, ALL };
+
 struct run {
+    enum kind kind;
     uint8_t level;
     int y, first, last;
     uint32_t area; /* index of a run of the same area; of the one that stands for it its own */
@@ -39,11 +43,39 @@ static uint32_t area_of(struct run *run, uint32_t i)
     return i;
 }
 
-static size_t count_runs(const uint8_t *row, int width)
+struct levels {
+    const uint8_t *level;
+    int width, height;
+};
+
+static bool all_lost_about(const struct levels *l, int x, int y)
+{
+    for (int v = y > 0 ? y - 1 : 0; v <= y + 1 && v < l->height; v++)
+        for (int u = x > 0 ? x - 1 : 0; u <= x + 1 && u < l->width; u++)
+            if (l->level[(size_t)v * (size_t)l->width + (size_t)u] == DW_ALL_LOST)
+                return true;
+    return false;
+}
+
+static enum kind kind_of(const struct levels *l, int x, int y)
+{
+    uint8_t level = l->level[(size_t)y * (size_t)l->width + (size_t)x];
+    if (level < DW_SOME_LOST)
+        return NOT_LOST;
+    if (level == DW_ALL_LOST)
+        return ALL;
+    return all_lost_about(l, x, y) ? SEAM : SOME;
+}
+
+static size_t count_runs(const struct levels *l, int y)
 {
     size_t n = 0;
-    for (int x = 0; x < width; x++)
-        n += row[x] >= DW_SOME_LOST && (x == 0 || row[x - 1] != row[x]);
+    enum kind last = NOT_LOST;
+    for (int x = 0; x < l->width; x++) {
+        enum kind own = kind_of(l, x, y);
+        n += own != NOT_LOST && own != last;
+        last = own;
+    }
     return n;
 }
 
@@ -58,9 +90,10 @@ static void look_at(struct run *r, uint8_t level)
                    : dw_ramp(-(float)level / DW_LEVEL_STEPS, -OTHER_BELOW, OTHER_SCALE);
 }
 
-static void look_beside(struct run *r, const uint8_t *level, int width, int height)
+static void look_beside(struct run *r, const struct levels *l)
 {
-    const uint8_t *row = level + (size_t)r->y * (size_t)width;
+    int width = l->width, height = l->height;
+    const uint8_t *row = l->level + (size_t)r->y * (size_t)width;
     if (r->first >= BESIDE)
         look_at(r, row[r->first - BESIDE]);
     if (r->last + BESIDE < width)
@@ -77,30 +110,33 @@ static void look_beside(struct run *r, const uint8_t *level, int width, int heig
     }
 }
 
-/* Two runs touch: they are of one area, or one of them lies beside what has lost all. */
+/* Two runs touch: they are of one area, or one of them lies beside what has lost more. */
 static void touch(struct run *run, size_t i, size_t k)
 {
-    if (run[i].level == run[k].level)
+    if (run[i].kind == SEAM && run[k].kind == SEAM)
+        return; /* each belongs to what it lies along */
+    if (run[i].kind == run[k].kind)
         run[area_of(run, (uint32_t)k)].area = area_of(run, (uint32_t)i);
-    else if (run[i].level < run[k].level)
+    else if (run[i].kind < run[k].kind)
         run[i].beside = (uint32_t)k;
     else
         run[k].beside = (uint32_t)i;
 }
 
 /* Appends the runs of row y; gives how many there are then. */
-static size_t add_row(struct run *run, size_t n, const uint8_t *level, int y, int width, int height)
+static size_t add_row(struct run *run, size_t n, const struct levels *l, int y)
 {
-    const uint8_t *row = level + (size_t)y * (size_t)width;
-    for (int x = 0; x < width; x++) {
-        if (row[x] < DW_SOME_LOST)
+    const uint8_t *row = l->level + (size_t)y * (size_t)l->width;
+    for (int x = 0; x < l->width; x++) {
+        enum kind kind = kind_of(l, x, y);
+        if (kind == NOT_LOST)
             continue;
-        struct run r = {.level = row[x], .y = y, .first = x, .area = (uint32_t)n, .beside = NONE};
-        while (x + 1 < width && row[x + 1] == r.level)
+        struct run r = {kind, row[x], .y = y, .first = x, .area = (uint32_t)n, .beside = NONE};
+        while (x + 1 < l->width && kind_of(l, x + 1, y) == kind)
             x++;
         r.last = x;
         r.cells = (float)(r.last - r.first + 1);
-        look_beside(&r, level, width, height);
+        look_beside(&r, l);
         run[n++] = r;
         if (r.first > 0 && row[r.first - 1] >= DW_SOME_LOST)
             touch(run, n - 2, n - 1);
@@ -120,10 +156,13 @@ static void join(struct run *run, size_t from, size_t middle, size_t end)
     }
 }
 
-/* A thin seam along light that has lost more: cells that the edge cuts through. */
+/* A thin seam along light that has lost more: cells that the edge cuts through. What lies next to
+ * such light is one of itself, or a glow that a lit wall touches would be an end of the wall's seam
+ * and be taken for a lamp. */
 static bool is_seam(const struct run *area)
 {
-    return area->brighter > SEAM_BESIDE * area->rim && area->cells < SEAM_CELLS * area->rim;
+    return area->kind == SEAM ||
+           (area->brighter > SEAM_BESIDE * area->rim && area->cells < SEAM_CELLS * area->rim);
 }
 
 /* Adds up areas, and each seam to the area that it lies along. */
@@ -153,10 +192,11 @@ static void add_up(struct run *run, size_t n)
 enum dw_status dw_edged_find(struct dw_edged *e, const uint8_t *level, const bool *marked,
                              int width, int height, struct dw_error *err)
 {
+    const struct levels l = {level, width, height};
     size_t n = 0;
     for (int y = 0; y < height; y++)
         if (marked[y])
-            n += count_runs(level + (size_t)y * (size_t)width, width);
+            n += count_runs(&l, y);
     e->n = 0;
     if (!dw_grow(&e->run, n * sizeof(struct run)))
         return dw_fail(err, DW_ERR_MEMORY, "no memory for %zu runs of saturated light", n);
@@ -165,7 +205,7 @@ enum dw_status dw_edged_find(struct dw_edged *e, const uint8_t *level, const boo
     for (int y = 0; y < height; y++) {
         size_t first = e->n;
         if (marked[y])
-            e->n = add_row(run, e->n, level, y, width, height);
+            e->n = add_row(run, e->n, &l, y);
         join(run, above, first, e->n);
         above = first;
     }
