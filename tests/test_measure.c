@@ -839,25 +839,89 @@ START_TEST(patches_are_the_greens_of_fixed_places_and_come_back_from_a_record)
         take(&s, &m);
         struct dw_buffer b = {0};
         struct dw_error err;
-        struct dw_patches got;
+        struct dw_patches got = {0};
         ck_assert_int_eq(dw_record_write(&b, (struct dw_hash128){1, 2}, &s.out, 6, &err), DW_OK);
         ck_assert(dw_record_valid(b.data, b.n, 6));
-        ck_assert_int_eq(dw_record_patches(b.data, &got, &err), DW_OK);
+        struct dw_record_head head;
+        size_t from, to;
+        memcpy(&head, b.data, sizeof head);
+        ck_assert_int_eq(dw_record_patch_range(&head, b.n, NULL, &from, &to, &err), DW_OK);
+        ck_assert_int_eq(dw_record_patches(&head, b.data + from, NULL, &got, &err), DW_OK);
         ck_assert_int_eq(got.n, 3 * 2);
         ck_assert_uint_eq(s.out.m.n_patches, 6);
         for (int i = 0; i < got.n; i++)
             for (int k = 0; k < DW_PATCH_CELLS; k += 7) {
                 int cx = got.at[i].x / 2 + k % DW_PATCH_SIDE;
                 int cy = got.at[i].y / 2 + k / DW_PATCH_SIDE;
-                double root = (double)got.root[i * DW_PATCH_CELLS + k];
+                double root = got.code[i * DW_PATCH_CELLS + k] / 16.0;
                 double dn = fmax(cell(&m, cx, cy) - (double)m.black[1] + (double)DW_PATCH_LIFT, 0);
                 ck_assert_double_eq_tol(root, sqrt(dn), 0.5 / 16 + 1e-4);
             }
-        free(got.root);
+        dw_patches_free(&got);
         dw_buffer_free(&b);
         dw_mosaic_free(&m);
         end(&s);
     }
+}
+END_TEST
+
+static void check_patches(const struct dw_patches *got, const bool *wanted, const uint16_t *code)
+{
+    ck_assert_int_eq(got->n, 6);
+    for (int i = 0; i < 6; i++)
+        if (wanted[i])
+            ck_assert_mem_eq(got->code + i * DW_PATCH_CELLS, code + i * DW_PATCH_CELLS,
+                             DW_PATCH_CELLS * sizeof *code);
+}
+
+/* Any wanted ones, from nothing but the bytes that are told; damage is seen, or does not matter. */
+START_TEST(some_patches_are_read_without_the_others)
+{
+    struct scene s;
+    begin(&s, 3, 2);
+    struct dice d = {11};
+    struct dw_mosaic m = new_mosaic(402, 270, patterns[0]);
+    for (size_t i = 0; i < m.samples; i++)
+        m.px[i] = (uint16_t)(65535 * uniform(&d)); /* codes of any size */
+    take(&s, &m);
+    struct dw_buffer b = {0};
+    struct dw_error err;
+    struct dw_record_head head;
+    size_t from, to, seen = 0, all = 0;
+    ck_assert_int_eq(dw_record_write(&b, (struct dw_hash128){1, 2}, &s.out, 6, &err), DW_OK);
+    memcpy(&head, b.data, sizeof head);
+    for (unsigned set = 0; set < 64; set++) {
+        bool wanted[DW_PATCHES] = {0};
+        for (unsigned i = 0; i < 6; i++)
+            wanted[i] = set >> i & 1;
+        struct dw_patches got = {0};
+        ck_assert_int_eq(dw_record_patch_range(&head, b.n, wanted, &from, &to, &err), DW_OK);
+        ck_assert(set ? from < to && to <= b.n : to == 0);
+        char *part = malloc(to - from + 1);
+        memcpy(part, b.data + from, to - from);
+        ck_assert_int_eq(dw_record_patches(&head, part, wanted, &got, &err), DW_OK);
+        check_patches(&got, wanted, s.out.patch);
+        for (size_t at = 0; at < to - from; at += 997) {
+            part[at] = (char)(part[at] ^ 64);
+            enum dw_status status = dw_record_patches(&head, part, wanted, &got, &err);
+            if (status >= 0)
+                check_patches(&got, wanted, s.out.patch);
+            else
+                ck_assert_int_eq(status, DW_ERR_FORMAT);
+            seen += set == 63 && status < 0;
+            all += set == 63;
+            part[at] = (char)(part[at] ^ 64);
+        }
+        dw_patches_free(&got);
+        free(part);
+    }
+    ck_assert_uint_gt(all, 20);
+    ck_assert_uint_ge(seen + 1, all); /* one bit of a frame's head may be of no use */
+    head.patch_bytes[5] += 65536;
+    ck_assert_int_eq(dw_record_patch_range(&head, b.n, NULL, &from, &to, &err), DW_ERR_FORMAT);
+    dw_buffer_free(&b);
+    dw_mosaic_free(&m);
+    end(&s);
 }
 END_TEST
 
@@ -901,6 +965,7 @@ int main(void)
     tcase_add_test(t, blur_takes_fine_detail_before_middle);
     tcase_add_test(t, any_mosaic_is_measured_or_refused);
     tcase_add_test(t, patches_are_the_greens_of_fixed_places_and_come_back_from_a_record);
+    tcase_add_test(t, some_patches_are_read_without_the_others);
     tcase_add_test(t, patches_lie_inside_apart_and_on_whole_cells);
     tcase_add_test(t, real_night_is_told_by_its_own_difference);
     suite_add_tcase(suite, t);

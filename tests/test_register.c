@@ -4,13 +4,16 @@
 #include "check_main.h"
 #include "survey_mosaics.h"
 
+#include "decide/poses/kernels.h"
 #include "decide/poses/register.h"
+#include "survey/patches.h"
 
 #include <math.h>
 #include <stdlib.h>
 
 #define W 900
 #define H 600
+#define SIDE DW_PATCH_SIDE
 
 /* ---- Fourier transform ---- */
 
@@ -41,6 +44,124 @@ START_TEST(the_transform_is_the_sum_that_it_stands_for)
     for (int i = 0; i < 2 * N * N; i++)
         ck_assert_double_eq_tol(z[i] / (N * N), was[i], 1e-12);
     dw_fourier_free(&f);
+}
+END_TEST
+
+/* ---- kernels ---- */
+
+static int near_edge(int i)
+{
+    int most = i < SIDE - 1 - i ? i : SIDE - 1 - i;
+    return most < 6 ? most : 6;
+}
+
+/* Straight from what views.h and kernels.h say, in whole numbers: 256 times the smoothed code. */
+static void plain_band(const uint16_t *code, double *band)
+{
+    static int clipped[SIDE][SIDE], smooth[SIDE][SIDE];
+    static const int tap[5] = {1, 4, 6, 4, 1};
+    for (int y = 0; y < SIDE; y++)
+        for (int x = 0; x < SIDE; x++) {
+            int best = 0, at = code[y * SIDE + x];
+            bool rim = x == 0 || y == 0 || x == SIDE - 1 || y == SIDE - 1;
+            for (int k = 0; !rim && k < 4; k++) {
+                static const int side[4] = {1, SIDE, SIDE + 1, SIDE - 1};
+                int one = code[y * SIDE + x + side[k]], other = code[y * SIDE + x - side[k]];
+                int pair = one < other ? one : other;
+                best = pair > best ? pair : best;
+            }
+            clipped[y][x] = rim || at < best ? at : best;
+        }
+    for (int y = 0; y < SIDE; y++)
+        for (int x = 0; x < SIDE; x++) {
+            smooth[y][x] = 0;
+            for (int v = -2; v <= 2; v++)
+                for (int u = -2; u <= 2; u++) {
+                    int sy = y + v < 0 ? 0 : y + v >= SIDE ? SIDE - 1 : y + v;
+                    int sx = x + u < 0 ? 0 : x + u >= SIDE ? SIDE - 1 : x + u;
+                    smooth[y][x] += tap[v + 2] * tap[u + 2] * clipped[sy][sx];
+                }
+        }
+    for (int y = 0; y < SIDE; y++)
+        for (int x = 0; x < SIDE; x++) {
+            int ry = near_edge(y), rx = near_edge(x);
+            double sum = 0;
+            for (int v = y - ry; v <= y + ry; v++)
+                for (int u = x - rx; u <= x + rx; u++)
+                    sum += smooth[v][u];
+            band[y * SIDE + x] = (smooth[y][x] - sum / ((2 * ry + 1) * (2 * rx + 1))) / 256 / 16;
+        }
+}
+
+START_TEST(both_builds_of_the_kernels_agree_with_plain_loops)
+{
+    const struct dw_pose_kernels *k[2] = {dw_pose_kernels_plain(), dw_pose_kernels_best()};
+    static struct dw_band_work work;
+    static uint16_t code[SIDE * SIDE];
+    static float band[2][SIDE * SIDE];
+    static double wanted[SIDE * SIDE];
+    struct dice d = {21};
+    for (int kind = 0; kind < 3; kind++) { /* any codes; nothing but extremes; a soft sky */
+        for (int i = 0; i < SIDE * SIDE; i++)
+            code[i] = (uint16_t)(kind == 0   ? DW_PATCH_MOST * uniform(&d)
+                                 : kind == 1 ? DW_PATCH_MOST * (uniform(&d) < 0.9)
+                                             : 500 + i % SIDE + 3 * normal(&d));
+        plain_band(code, wanted);
+        for (int b = 0; b < 2; b++)
+            k[b]->band(code, &work, band[b]);
+        ck_assert_mem_eq(band[0], band[1], sizeof band[0]);
+        for (int i = 0; i < SIDE * SIDE; i++)
+            ck_assert_double_eq_tol((double)band[0][i], wanted[i], 3e-7 * fmax(1, fabs(wanted[i])));
+        uint32_t light[2][SIDE];
+        float square[2][SIDE];
+        for (int b = 0; b < 2; b++)
+            k[b]->columns(code + 16 * SIDE, band[0] + 16 * SIDE, light[b], square[b]);
+        ck_assert_mem_eq(light[0], light[1], sizeof light[0]);
+        ck_assert_mem_eq(square[0], square[1], sizeof square[0]);
+        for (int x = 0; x < SIDE; x++) {
+            double l = 0, s = 0;
+            for (int y = 16; y < 32; y++) {
+                l += code[y * SIDE + x];
+                s += (double)band[0][y * SIDE + x] * (double)band[0][y * SIDE + x];
+            }
+            ck_assert_double_eq(light[0][x], l);
+            ck_assert_double_eq_tol((double)square[0][x], s, 1e-5 * s);
+        }
+    }
+}
+END_TEST
+
+START_TEST(so_do_the_sums_over_blocks)
+{
+    const struct dw_pose_kernels *k[2] = {dw_pose_kernels_plain(), dw_pose_kernels_best()};
+    static float a[SIDE * SIDE], b[SIDE * SIDE], sum[2][DW_BLOCK_SUMS][DW_BLOCK_SIDE];
+    struct dice d = {22};
+    for (int i = 0; i < SIDE * SIDE; i++) {
+        a[i] = (float)normal(&d);
+        b[i] = (float)normal(&d);
+    }
+    for (int n = 1; n <= DW_BLOCK_SIDE; n++)
+        for (size_t stride = DW_BLOCK_SIDE; stride <= SIDE; stride += SIDE - DW_BLOCK_SIDE) {
+            const float *at = a + 20 * SIDE + 30, *to = b + 7;
+            for (int i = 0; i < 2; i++)
+                k[i]->sums(at, to, stride, n, 13, sum[i]);
+            ck_assert_mem_eq(sum[0], sum[1], sizeof sum[0]);
+            for (int x = 0; x < n; x++) {
+                double s[DW_BLOCK_SUMS] = {0};
+                for (int y = 0; y < 13; y++) {
+                    const float *p = at + y * SIDE + x;
+                    double v = (double)p[0], w = (double)to[(size_t)y * stride + (size_t)x];
+                    double gx = ((double)p[1] - (double)p[-1]) / 2;
+                    double gy = ((double)p[SIDE] - (double)p[-SIDE]) / 2;
+                    const double term[] = {v * v,   v * gx, v * gy, gx * gx, gx * gy,
+                                           gy * gy, w * v,  w * gx, w * gy,  w * w};
+                    for (int i = 0; i < DW_BLOCK_SUMS; i++)
+                        s[i] += term[i];
+                }
+                for (int i = 0; i < DW_BLOCK_SUMS; i++)
+                    ck_assert_double_eq_tol((double)sum[0][i][x], s[i], 1e-4);
+            }
+        }
 }
 END_TEST
 
@@ -93,8 +214,8 @@ static struct dw_patches expose_patches(const float *dn, double dn_per_e, double
     struct dw_patches p = {0};
     struct dice d = {seed};
     p.n = dw_patch_places(W, H, p.at);
-    p.root = malloc((size_t)p.n * DW_PATCH_CELLS * sizeof *p.root);
-    float *out = p.root;
+    p.code = malloc((size_t)p.n * DW_PATCH_CELLS * sizeof *p.code);
+    uint16_t *out = p.code;
     for (int i = 0; i < p.n; i++)
         for (int y = 0; y < DW_PATCH_SIDE; y++)
             for (int x = 0; x < DW_PATCH_SIDE; x++) {
@@ -103,7 +224,7 @@ static struct dw_patches expose_patches(const float *dn, double dn_per_e, double
                 for (int g = 0; g < 2; g++) /* green, red; blue, green */
                     sum += floor(dn_per_e * poisson(&d, (double)at[g ? W + 1 : 0] / dn_per_e) +
                                  read_dn * normal(&d) + 0.5);
-                *out++ = (float)sqrt(fmax(sum / 2 + (double)DW_PATCH_LIFT, 0));
+                *out++ = dw_patch_code((float)(sum / 2));
             }
     return p;
 }
@@ -140,7 +261,7 @@ static void look(struct camera *c, const float *dn, uint64_t seed, struct dw_vie
     struct dw_measure m = {.photon_dn = (float)c->dn_per_e, .noise_dn = (float)c->read_dn};
     struct dw_patches p = expose_patches(dn, c->dn_per_e, c->read_dn, seed);
     ck_assert_int_eq(dw_view_make(&p, &m, NULL, &c->work, out, &err), DW_OK);
-    free(p.root);
+    dw_patches_free(&p);
 }
 static struct dw_shift compare(struct camera *c)
 {
@@ -301,7 +422,7 @@ START_TEST(published_fourier_shifts_are_found_to_a_hundredth)
         for (int i = 0; i < 2; i++) {
             p[i] = (struct dw_patches){0};
             p[i].n = dw_patch_places(W, H, p[i].at);
-            p[i].root = malloc((size_t)p[i].n * N * N * sizeof(float));
+            p[i].code = malloc((size_t)p[i].n * N * N * sizeof *p[i].code);
         }
         double a[N * N], b[N * N], t[N * N];
         for (int patch = 0; patch < p[0].n; patch++) {
@@ -317,8 +438,8 @@ START_TEST(published_fourier_shifts_are_found_to_a_hundredth)
                 }
             fourier_shift(a, known[k][0], known[k][1], b);
             for (int i = 0; i < N * N; i++) {
-                p[0].root[patch * N * N + i] = (float)(60 + a[i]);
-                p[1].root[patch * N * N + i] = (float)(60 + b[i]);
+                p[0].code[patch * N * N + i] = (uint16_t)lrint(1000 + 50 * a[i]);
+                p[1].code[patch * N * N + i] = (uint16_t)lrint(1000 + 50 * b[i]);
             }
         }
         ck_assert_int_eq(dw_view_make(&p[0], &m, NULL, &c.work, &c.a, &err), DW_OK);
@@ -326,8 +447,8 @@ START_TEST(published_fourier_shifts_are_found_to_a_hundredth)
         struct dw_shift s = compare(&c);
         ck_assert_double_eq_tol(s.x, known[k][0], 0.01);
         ck_assert_double_eq_tol(s.y, known[k][1], 0.01);
-        free(p[0].root);
-        free(p[1].root);
+        dw_patches_free(&p[0]);
+        dw_patches_free(&p[1]);
         end(&c);
     }
 }
@@ -338,6 +459,10 @@ int main(void)
     Suite *s = suite_create("register");
     TCase *c = tcase_create("fourier");
     tcase_add_test(c, the_transform_is_the_sum_that_it_stands_for);
+    suite_add_tcase(s, c);
+    c = tcase_create("kernels");
+    tcase_add_test(c, both_builds_of_the_kernels_agree_with_plain_loops);
+    tcase_add_test(c, so_do_the_sums_over_blocks);
     suite_add_tcase(s, c);
     c = tcase_create("displacement");
     tcase_add_test(c, any_shift_by_day_is_found_to_a_twentieth_of_a_pixel);

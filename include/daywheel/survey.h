@@ -62,13 +62,21 @@ struct dw_thumb {
 #define DW_PATCH_CELLS (DW_PATCH_SIDE * DW_PATCH_SIDE)
 #define DW_PATCHES 16       /* at most */
 #define DW_PATCH_LIFT 64.0f /* DN */
+#define DW_PATCH_SCALE 16.0f
+#define DW_PATCH_MOST 4095 /* no code is larger: sixteen of them fit 16 bits */
 struct dw_patch_place {
     uint16_t x, y; /* mosaic pixel of its upper left cell, sensor orientation */
 };
+/* Zero it before the first use; it may be read into again, and is freed by dw_patches_free. A code
+ * is DW_PATCH_SCALE times the square root of (green DN - stated black + DW_PATCH_LIFT). */
 struct dw_patches {
     int n; /* 0 for mosaics too small to hold one */
     struct dw_patch_place at[DW_PATCHES];
-    float *root; /* n * DW_PATCH_CELLS: square root of (green DN - stated black + DW_PATCH_LIFT) */
+    uint16_t *code; /* n * DW_PATCH_CELLS */
+    /* for reading: */
+    char *packed;
+    size_t packed_room;
+    struct ZSTD_DCtx_s *expand;
 };
 
 /* Where the patches of a mosaic of this size lie: up to 4 x 4 of them, spread evenly, never
@@ -118,9 +126,12 @@ enum dw_status dw_survey_spikes(const struct dw_survey *s, size_t i, struct dw_s
 /* Reads the thumbnail of shot i; free out->rgb. Thread-safe. */
 enum dw_status dw_survey_thumb(const struct dw_survey *s, size_t i, struct dw_thumb *out,
                                struct dw_error *err);
-/* Reads the patches of shot i; free out->root. Thread-safe. */
-enum dw_status dw_survey_patches(const struct dw_survey *s, size_t i, struct dw_patches *out,
-                                 struct dw_error *err);
+/* Reads the patches of shot i, of which only those are unpacked that are wanted (DW_PATCHES of
+ * them; NULL: all); the codes of the others are unknown. Thread-safe.
+ * Errors: DW_ERR_FORMAT, DW_ERR_IO, DW_ERR_MEMORY, DW_ERR_EMPTY. */
+enum dw_status dw_survey_patches(const struct dw_survey *s, size_t i, const bool *wanted,
+                                 struct dw_patches *out, struct dw_error *err);
+void dw_patches_free(struct dw_patches *p);
 void dw_survey_free(struct dw_survey *s);
 
 /* The scratch: a folder of losslessly packed mosaics, one file a shot, named after the shot's

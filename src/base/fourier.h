@@ -10,7 +10,7 @@
 /* Twiddle factors of one size. */
 struct dw_fourier {
     size_t n;     /* side of the picture, a power of two */
-    double *turn; /* n/2 complex factors exp(-2 pi i k / n), then a column of n complex numbers */
+    double *turn; /* n/2 complex factors exp(-2 pi i k / n), then room for some lines */
 };
 
 /* False when memory ran out or n is not a power of two. Free with dw_fourier_free. */

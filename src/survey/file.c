@@ -518,6 +518,25 @@ enum dw_status dw_survey_file_read(const struct dw_survey_file *f, size_t i, cha
     return s;
 }
 
+size_t dw_survey_file_length(const struct dw_survey_file *f, size_t i)
+{
+    return i < f->n && f->place[i].offset != 0 ? f->place[i].bytes : 0;
+}
+
+enum dw_status dw_survey_file_read_part(const struct dw_survey_file *f, size_t i, size_t from,
+                                        size_t bytes, void *out, struct dw_error *err)
+{
+    size_t length = dw_survey_file_length(f, i);
+    ssize_t got = 0;
+    if (from <= length && bytes <= length - from)
+        got = read_at(f->fd, out, bytes, f->place[i].offset + from);
+    if (got < 0)
+        return file_failure(err, f->path, "read");
+    if ((size_t)got != bytes)
+        return dw_fail(err, DW_ERR_FORMAT, "%s: was changed while in use", f->path);
+    return DW_OK;
+}
+
 void dw_survey_file_close(struct dw_survey_file *f)
 {
     if (!f)

@@ -9,7 +9,7 @@
 
 #include "base/hash.h"
 
-#define DW_SURVEY_VERSION 8 /* raise it whenever a measure is made differently */
+#define DW_SURVEY_VERSION 9 /* raise it whenever a measure is made differently */
 
 /* Opens (or makes) the file and holds it against other processes. keys: one a shot, n of them,
  * copied. Calls take(ctx, i, record) for each shot that the file knows. Damaged, foreign or
@@ -41,6 +41,12 @@ enum dw_status dw_survey_file_finish(struct dw_survey_file *f, const struct dw_r
  * Errors: DW_ERR_EMPTY (there is none), DW_ERR_IO, DW_ERR_FORMAT, DW_ERR_MEMORY. */
 enum dw_status dw_survey_file_read(const struct dw_survey_file *f, size_t i, char **record,
                                    struct dw_error *err);
+/* How long the record of shot i is, bytes; 0: there is none. */
+size_t dw_survey_file_length(const struct dw_survey_file *f, size_t i);
+/* Reads `bytes` of the record of shot i, beginning `from` bytes into it, unchecked. Thread-safe.
+ * Errors: DW_ERR_IO; DW_ERR_FORMAT (the record, or the file, ends before). */
+enum dw_status dw_survey_file_read_part(const struct dw_survey_file *f, size_t i, size_t from,
+                                        size_t bytes, void *out, struct dw_error *err);
 void dw_survey_file_close(struct dw_survey_file *f);
 
 #endif

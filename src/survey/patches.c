@@ -25,7 +25,7 @@ int dw_patch_places(int width, int height, struct dw_patch_place *at)
 uint16_t dw_patch_code(float dn_above_black)
 {
     float v = fmaxf(dn_above_black + DW_PATCH_LIFT, 0.0f);
-    return (uint16_t)lrintf(DW_PATCH_SCALE * sqrtf(fminf(v, 65535.0f)));
+    return (uint16_t)lrintf(fminf(DW_PATCH_SCALE * sqrtf(v), DW_PATCH_MOST));
 }
 
 /* Mean of the greens of the cell whose upper left pixel is (x, y). */

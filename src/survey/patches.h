@@ -12,15 +12,9 @@
  * patches. */
 int dw_patches_take(const struct dw_layout *l, const struct dw_mosaic *m, uint16_t *code);
 
-/* A code is 16 times the root of the cell's DN above the stated black, plus DW_PATCH_LIFT so that
+/* DW_PATCH_SCALE times the root of the cell's DN above the stated black, plus DW_PATCH_LIFT so that
  * noise below black has a root too. Photon noise is then the same in light and dark, half a step is
  * less than it, and a brighter exposure is the same picture times a number. */
-#define DW_PATCH_SCALE 16.0f
 uint16_t dw_patch_code(float dn_above_black);
-/* Here, because it is asked for a whole patch at a time. */
-static inline float dw_patch_root(uint16_t code)
-{
-    return (float)code * (1 / DW_PATCH_SCALE);
-}
 
 #endif

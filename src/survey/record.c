@@ -99,24 +99,48 @@ static bool pack_details(struct dw_buffer *b, const struct dw_measured *measured
     return done;
 }
 
-/* Patches are packed by themselves: whoever wants to see them need not unpack the rest. */
-static bool pack_patches(struct dw_buffer *b, const struct dw_measured *measured, size_t *packed)
+/* Each patch is packed by itself and guarded by a checksum of its own: whoever wants to see some
+ * need neither read nor unpack the rest. A cell less the one above it, so that a row is unpacked at
+ * once; only in the first row each waits for the one to its left. */
+static void split_patch(const uint16_t *code, uint8_t *plain)
 {
     static const uint16_t nothing[1] = {0};
-    size_t n = (size_t)measured->n_patches * DW_PATCH_CELLS, bound = ZSTD_compressBound(2 * n);
-    *packed = 0;
-    if (n == 0)
+    const size_t n = DW_PATCH_CELLS, row = DW_PATCH_SIDE;
+    dw_pack_split(code, nothing, 1, plain, plain + n);
+    dw_pack_split(code + 1, code, row - 1, plain + 1, plain + n + 1);
+    dw_pack_split(code + row, code, n - row, plain + row, plain + n + row);
+}
+
+static void join_patch(const uint8_t *plain, uint16_t *code)
+{
+    static const uint16_t nothing[1] = {0};
+    const size_t n = DW_PATCH_CELLS, row = DW_PATCH_SIDE;
+    dw_pack_join(plain, plain + n, nothing, 1, code);
+    dw_pack_join(plain + 1, plain + n + 1, code, row - 1, code + 1);
+    for (size_t i = row; i < n; i += row) /* apart, so that no row overlaps the one it needs */
+        dw_pack_join(plain + i, plain + n + i, code + i - row, row, code + i);
+}
+
+static bool pack_patches(struct dw_buffer *b, const struct dw_measured *measured,
+                         uint32_t packed[DW_PATCHES])
+{
+    const size_t raw = 2 * DW_PATCH_CELLS, bound = ZSTD_compressBound(raw);
+    if (measured->n_patches == 0)
         return true;
-    uint8_t *plain = malloc(2 * n), *out = malloc(bound);
-    bool done = false;
-    if (plain && out) {
-        dw_pack_split(measured->patch, nothing, 1, plain, plain + n);
-        dw_pack_split(measured->patch + 1, measured->patch, n - 1, plain + 1, plain + n + 1);
-        *packed = ZSTD_compress(out, bound, plain, 2 * n, LEVEL);
-        done = !ZSTD_isError(*packed);
+    uint8_t *plain = malloc(raw), *out = malloc(bound);
+    ZSTD_CCtx *z = ZSTD_createCCtx();
+    bool done = plain && out && z &&
+                !ZSTD_isError(ZSTD_CCtx_setParameter(z, ZSTD_c_compressionLevel, LEVEL)) &&
+                !ZSTD_isError(ZSTD_CCtx_setParameter(z, ZSTD_c_checksumFlag, 1));
+    for (int i = 0; i < measured->n_patches && done; i++) {
+        split_patch(measured->patch + (size_t)i * DW_PATCH_CELLS, plain);
+        size_t bytes = ZSTD_compress2(z, out, bound, plain, raw);
+        done = !ZSTD_isError(bytes);
         if (done)
-            dw_buffer_add(b, (const char *)out, *packed);
+            dw_buffer_add(b, (const char *)out, bytes);
+        packed[i] = (uint32_t)bytes;
     }
+    ZSTD_freeCCtx(z);
     free(out);
     free(plain);
     return done;
@@ -127,14 +151,15 @@ enum dw_status dw_record_write(struct dw_buffer *b, struct dw_hash128 key,
                                struct dw_error *err)
 {
     const struct dw_measure *m = &measured->m;
-    size_t start = b->n, packed = 0, patches = 0;
+    size_t start = b->n, packed = 0;
+    uint32_t patches[DW_PATCHES] = {0};
     struct dw_record_head h;
     memset(&h, 0, sizeof h);
     dw_buffer_add(b, (const char *)&h, sizeof h);
     bool packing = true;
     if (m->usable) {
         dw_buffer_add(b, (const char *)m->tile, tiles * sizeof *m->tile);
-        packing = pack_details(b, measured, &packed) && pack_patches(b, measured, &patches);
+        packing = pack_details(b, measured, &packed) && pack_patches(b, measured, patches);
     }
     static const char zeros[8] = {0};
     dw_buffer_add(b, zeros, (8 - (b->n - start) % 8) % 8);
@@ -162,7 +187,7 @@ enum dw_status dw_record_write(struct dw_buffer *b, struct dw_hash128 key,
         h.tiles = (uint32_t)tiles;
         h.packed_bytes = (uint32_t)packed;
         h.n_patches = (uint32_t)measured->n_patches;
-        h.patch_bytes = (uint32_t)patches;
+        memcpy(h.patch_bytes, patches, sizeof h.patch_bytes);
     }
     memcpy(h.problem, m->problem, sizeof h.problem);
     h.problem[sizeof h.problem - 1] = '\0';
@@ -183,6 +208,18 @@ static struct dw_record_head head_of(const char *record)
     return h;
 }
 
+/* Where its patches begin and end, bytes; false when its sizes do not fit a record of n bytes. */
+static bool patches_lie(const struct dw_record_head *h, size_t n, size_t *from, size_t *to)
+{
+    if (h->magic != DW_RECORD_MAGIC || h->bytes != n || n < sizeof *h || h->n_patches > DW_PATCHES)
+        return false;
+    *from = sizeof *h + (size_t)h->tiles * sizeof(struct dw_tile) + h->packed_bytes;
+    *to = *from;
+    for (uint32_t i = 0; i < h->n_patches; i++)
+        *to += h->patch_bytes[i];
+    return *to <= n;
+}
+
 bool dw_record_valid(const char *record, size_t n, size_t tiles)
 {
     if (n < sizeof(struct dw_record_head))
@@ -193,11 +230,9 @@ bool dw_record_valid(const char *record, size_t n, size_t tiles)
         h.checksum != dw_checksum(record + guarded, n - guarded))
         return false;
     /* Undamaged; and made by this program, as far as sizes can tell. */
+    size_t from, to;
     return h.tiles == (h.usable ? tiles : 0) && h.thumb_width <= 65535 && h.thumb_height <= 65535 &&
-           h.n_spikes <= 1000000 && h.n_patches <= DW_PATCHES &&
-           n - sizeof h >= h.tiles * sizeof(struct dw_tile) &&
-           n - sizeof h - h.tiles * sizeof(struct dw_tile) >=
-               (size_t)h.packed_bytes + h.patch_bytes;
+           h.n_spikes <= 1000000 && patches_lie(&h, n, &from, &to);
 }
 
 struct dw_hash128 dw_record_key(const char *record)
@@ -300,37 +335,64 @@ enum dw_status dw_record_details(const char *record, struct dw_spike **spikes,
     return status;
 }
 
-enum dw_status dw_record_patches(const char *record, struct dw_patches *out, struct dw_error *err)
+enum dw_status dw_record_patch_range(const struct dw_record_head *head, size_t bytes,
+                                     const bool *wanted, size_t *from, size_t *to,
+                                     struct dw_error *err)
 {
-    static const uint16_t nothing[1] = {0};
-    struct dw_record_head h = head_of(record);
-    *out = (struct dw_patches){0};
-    if (!h.usable)
-        return dw_fail(err, DW_ERR_FORMAT, "survey: this shot has no picture: %s", h.problem);
-    if (h.n_patches == 0)
-        return DW_OK;
-    size_t n = h.n_patches * DW_PATCH_CELLS;
-    uint8_t *plain = malloc(2 * n);
-    uint16_t *code = malloc(n * sizeof *code);
-    float *root = malloc(n * sizeof *root);
-    const char *packed = record + sizeof h + h.tiles * sizeof(struct dw_tile) + h.packed_bytes;
-    enum dw_status status = DW_OK;
-    if (!plain || !code || !root)
-        status = dw_fail(err, DW_ERR_MEMORY, "survey: no memory for a shot's patches");
-    else if (dw_patch_places(h.width, h.height, out->at) != (int)h.n_patches ||
-             ZSTD_decompress(plain, 2 * n, packed, h.patch_bytes) != 2 * n)
-        status = dw_fail(err, DW_ERR_FORMAT, "survey: a shot's patches are damaged");
-    if (status >= 0) {
-        dw_pack_join(plain, plain + n, nothing, 1, code);
-        dw_pack_join(plain + 1, plain + n + 1, code, n - 1, code + 1);
-        for (size_t i = 0; i < n; i++)
-            root[i] = dw_patch_root(code[i]);
-        out->n = (int)h.n_patches;
-        out->root = root;
-        root = NULL;
+    size_t at, end;
+    *from = *to = 0;
+    if (!patches_lie(head, bytes, &at, &end))
+        return dw_fail(err, DW_ERR_FORMAT, "survey: a shot's record was changed while in use");
+    if (!head->usable)
+        return dw_fail(err, DW_ERR_FORMAT, "survey: this shot has no picture: %.*s",
+                       (int)sizeof head->problem, head->problem);
+    for (uint32_t i = 0; i < head->n_patches; i++) {
+        if (!wanted || wanted[i]) {
+            *from = *to ? *from : at;
+            *to = at + head->patch_bytes[i];
+        }
+        at += head->patch_bytes[i];
     }
-    free(root);
-    free(code);
-    free(plain);
-    return status;
+    return DW_OK;
+}
+
+static bool make_patch_room(struct dw_patches *p)
+{
+    if (!p->code)
+        p->code = malloc((size_t)DW_PATCHES * DW_PATCH_CELLS * sizeof *p->code);
+    if (!p->expand)
+        p->expand = ZSTD_createDCtx();
+    return p->code && p->expand;
+}
+
+enum dw_status dw_record_patches(const struct dw_record_head *head, const char *packed,
+                                 const bool *wanted, struct dw_patches *out, struct dw_error *err)
+{
+    uint8_t plain[2 * DW_PATCH_CELLS];
+    out->n = 0;
+    if (!make_patch_room(out))
+        return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for a shot's patches");
+    if (dw_patch_places(head->width, head->height, out->at) != (int)head->n_patches)
+        return dw_fail(err, DW_ERR_FORMAT, "survey: a shot's patches are damaged");
+    bool begun = false;
+    for (uint32_t i = 0; i < head->n_patches; i++) {
+        bool want = !wanted || wanted[i];
+        begun |= want;
+        if (want && ZSTD_decompressDCtx(out->expand, plain, sizeof plain, packed,
+                                        head->patch_bytes[i]) != sizeof plain)
+            return dw_fail(err, DW_ERR_FORMAT, "survey: a shot's patches are damaged");
+        if (want)
+            join_patch(plain, out->code + (size_t)i * DW_PATCH_CELLS);
+        packed += begun ? head->patch_bytes[i] : 0;
+    }
+    out->n = (int)head->n_patches;
+    return DW_OK;
+}
+
+void dw_patches_free(struct dw_patches *p)
+{
+    ZSTD_freeDCtx(p->expand);
+    free(p->packed);
+    free(p->code);
+    *p = (struct dw_patches){0};
 }

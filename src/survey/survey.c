@@ -283,17 +283,33 @@ enum dw_status dw_survey_thumb(const struct dw_survey *s, size_t i, struct dw_th
     return status;
 }
 
-enum dw_status dw_survey_patches(const struct dw_survey *s, size_t i, struct dw_patches *out,
-                                 struct dw_error *err)
+static bool make_packed_room(struct dw_patches *p, size_t bytes)
 {
-    char *record;
-    *out = (struct dw_patches){0};
-    enum dw_status status = dw_survey_file_read(s->file, i, &record, err);
+    if (bytes <= p->packed_room)
+        return true;
+    free(p->packed);
+    p->packed = malloc(bytes);
+    p->packed_room = p->packed ? bytes : 0;
+    return p->packed != NULL;
+}
+
+enum dw_status dw_survey_patches(const struct dw_survey *s, size_t i, const bool *wanted,
+                                 struct dw_patches *out, struct dw_error *err)
+{
+    struct dw_record_head head;
+    size_t bytes = dw_survey_file_length(s->file, i), from, to;
+    out->n = 0;
+    if (bytes == 0)
+        return dw_fail(err, DW_ERR_EMPTY, "the survey holds nothing about shot %zu", i);
+    enum dw_status status = dw_survey_file_read_part(s->file, i, 0, sizeof head, &head, err);
+    if (status >= 0)
+        status = dw_record_patch_range(&head, bytes, wanted, &from, &to, err);
     if (status < 0)
         return status;
-    status = dw_record_patches(record, out, err);
-    free(record);
-    return status;
+    if (!make_packed_room(out, to - from))
+        return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for a shot's patches");
+    status = dw_survey_file_read_part(s->file, i, from, to - from, out->packed, err);
+    return status < 0 ? status : dw_record_patches(&head, out->packed, wanted, out, err);
 }
 
 void dw_survey_free(struct dw_survey *s)

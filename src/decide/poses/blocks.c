@@ -1,6 +1,7 @@
 /* blocks.c: see blocks.h. */
 #include "decide/poses/blocks.h"
 #include "base/lagrange.h"
+#include "decide/poses/kernels.h"
 
 #include <math.h>
 #include <string.h>
@@ -38,10 +39,6 @@ static void fetch_row(const float *b, int x0, int n, int y, int dx, int dy, cons
                       const float *wy, float *out)
 {
     const float *row = b + (y + dy) * SIDE + x0 + dx;
-    if (!wx) {
-        memcpy(out, row, (size_t)n * sizeof *out);
-        return;
-    }
     float down[B + TAPS - 1];
     for (int i = 0; i < n + TAPS - 1; i++) {
         const float *c = row + i - 2;
@@ -54,46 +51,28 @@ static void fetch_row(const float *b, int x0, int n, int y, int dx, int dy, cons
                  (wx[4] * down[i + 4] + wx[5] * down[i + 5]);
 }
 
-enum { AA, AX, AY, XX, XY, YY, BA, BX, BY, BB, SUMS };
-
-static void add_row(const float *a, const float *bw, int n, float sum[SUMS][B])
-{
-    for (int i = 0; i < n; i++) {
-        float v = a[i], gx = 0.5f * (a[i + 1] - a[i - 1]), gy = 0.5f * (a[i + SIDE] - a[i - SIDE]);
-        float w = bw[i];
-        sum[AA][i] += v * v;
-        sum[AX][i] += v * gx;
-        sum[AY][i] += v * gy;
-        sum[XX][i] += gx * gx;
-        sum[XY][i] += gx * gy;
-        sum[YY][i] += gy * gy;
-        sum[BA][i] += w * v;
-        sum[BX][i] += w * gx;
-        sum[BY][i] += w * gy;
-        sum[BB][i] += w * w;
-    }
-}
-
 /* b = g a - g (x gx + y gy): three unknowns, the gradient's pair solved after the brightness. */
-static void solve(const double s[SUMS], int n, double x, double y, struct dw_block *out)
+static void solve(const double s[DW_BLOCK_SUMS], int n, double x, double y, struct dw_block *out)
 {
-    if (!(s[AA] > 0 && s[BB] > 0))
+    if (!(s[DW_SUM_AA] > 0 && s[DW_SUM_BB] > 0))
         return;
-    out->alike = s[BA] / sqrt(s[AA] * s[BB]);
-    double xx = s[XX] - s[AX] * s[AX] / s[AA], yy = s[YY] - s[AY] * s[AY] / s[AA];
-    double xy = s[XY] - s[AX] * s[AY] / s[AA];
-    double rx = s[BX] - s[AX] * s[BA] / s[AA], ry = s[BY] - s[AY] * s[BA] / s[AA];
+    out->alike = s[DW_SUM_BA] / sqrt(s[DW_SUM_AA] * s[DW_SUM_BB]);
+    double xx = s[DW_SUM_XX] - s[DW_SUM_AX] * s[DW_SUM_AX] / s[DW_SUM_AA],
+           yy = s[DW_SUM_YY] - s[DW_SUM_AY] * s[DW_SUM_AY] / s[DW_SUM_AA];
+    double xy = s[DW_SUM_XY] - s[DW_SUM_AX] * s[DW_SUM_AY] / s[DW_SUM_AA];
+    double rx = s[DW_SUM_BX] - s[DW_SUM_AX] * s[DW_SUM_BA] / s[DW_SUM_AA],
+           ry = s[DW_SUM_BY] - s[DW_SUM_AY] * s[DW_SUM_BA] / s[DW_SUM_AA];
     double ridge = 1e-3 * (xx + yy); /* an edge tells nothing along itself */
     double det = (xx + ridge) * (yy + ridge) - xy * xy;
     if (!(det > 0))
         return;
     double px = ((yy + ridge) * rx - xy * ry) / det, py = ((xx + ridge) * ry - xy * rx) / det;
-    double g = (s[BA] - px * s[AX] - py * s[AY]) / s[AA];
-    double rest = s[BB] - (g * s[BA] + px * s[BX] + py * s[BY]);
-    out->left = fmax(rest, 0) / s[BB];
-    if (!(g > 0.1 * sqrt(s[BB] / s[AA])))
+    double g = (s[DW_SUM_BA] - px * s[DW_SUM_AX] - py * s[DW_SUM_AY]) / s[DW_SUM_AA];
+    double rest = s[DW_SUM_BB] - (g * s[DW_SUM_BA] + px * s[DW_SUM_BX] + py * s[DW_SUM_BY]);
+    out->left = fmax(rest, 0) / s[DW_SUM_BB];
+    if (!(g > 0.1 * sqrt(s[DW_SUM_BB] / s[DW_SUM_AA])))
         return; /* it is not the same thing */
-    double var = fmax(rest / (n - 3), 1e-4 * s[BB] / n);
+    double var = fmax(rest / (n - 3), 1e-4 * s[DW_SUM_BB] / n);
     /* smoothing has spread the noise: about a dozen cells say one thing (by trial) */
     double unit = g * g / (12 * var);
     out->x = x - fmax(-1.5, fmin(1.5, px / g));
@@ -115,18 +94,20 @@ void dw_block_step(const float *a, const float *b, int block, double x, double y
     int n = w.x1 - w.x0, rows = w.y1 - w.y0;
     if (n <= 0 || rows <= 0 || n * rows < LEAST_CELLS)
         return;
-    float wx[TAPS], wy[TAPS], bw[B], sum[SUMS][B];
+    float wx[TAPS], wy[TAPS], between_cells[B * B], sum[DW_BLOCK_SUMS][B];
+    const float *moved = b + (w.y0 + dy) * SIDE + w.x0 + dx;
+    size_t stride = SIDE;
     if (between) {
         dw_lagrange((float)(x - dx), wx);
         dw_lagrange((float)(y - dy), wy);
+        for (int v = 0; v < rows; v++)
+            fetch_row(b, w.x0, n, w.y0 + v, dx, dy, wx, wy, between_cells + v * B);
+        moved = between_cells;
+        stride = B;
     }
-    memset(sum, 0, sizeof sum);
-    for (int v = w.y0; v < w.y1; v++) {
-        fetch_row(b, w.x0, n, v, dx, dy, between ? wx : NULL, wy, bw);
-        add_row(a + v * SIDE + w.x0, bw, n, sum);
-    }
-    double s[SUMS] = {0};
-    for (int k = 0; k < SUMS; k++)
+    dw_pose_kernels_best()->sums(a + w.y0 * SIDE + w.x0, moved, stride, n, rows, sum);
+    double s[DW_BLOCK_SUMS] = {0};
+    for (int k = 0; k < DW_BLOCK_SUMS; k++)
         for (int i = 0; i < n; i++)
             s[k] += (double)sum[k][i];
     solve(s, n * rows, x, y, out);

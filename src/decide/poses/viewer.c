@@ -6,13 +6,10 @@
 enum dw_status dw_viewer_look(struct dw_viewer *v, const struct dw_work *w, size_t shot, int k,
                               const bool *wanted, struct dw_error *err)
 {
-    struct dw_patches p;
-    enum dw_status status = dw_survey_patches(w->survey, shot, &p, err);
+    enum dw_status status = dw_survey_patches(w->survey, shot, wanted, &v->patches, err);
     if (status < 0)
         return status;
-    status = dw_view_make(&p, &w->survey->measure[shot], wanted, &v->work, &v->view[k], err);
-    free(p.root);
-    return status;
+    return dw_view_make(&v->patches, &w->survey->measure[shot], wanted, &v->work, &v->view[k], err);
 }
 
 enum dw_status dw_viewer_look_at_two(struct dw_viewer *v, const struct dw_work *w, size_t a,
@@ -24,6 +21,7 @@ enum dw_status dw_viewer_look_at_two(struct dw_viewer *v, const struct dw_work *
 
 void dw_viewer_free(struct dw_viewer *v)
 {
+    dw_patches_free(&v->patches);
     dw_view_work_free(&v->work);
     dw_register_free(&v->reg);
     dw_view_free(&v->view[0]);

@@ -7,6 +7,7 @@
 
 /* Zero it before the first use. */
 struct dw_viewer {
+    struct dw_patches patches;
     struct dw_view_work work;
     struct dw_register reg;
     struct dw_view view[2];

@@ -20,7 +20,7 @@ struct dw_view {
 
 /* Scratch of one worker; zero it before the first use. */
 struct dw_view_work {
-    float *plane; /* several patches with borders */
+    struct dw_band_work *band; /* kernels.h */
 };
 
 /* wanted: per patch whether it is looked at; NULL: all are. The others come out without structure

@@ -11,6 +11,7 @@
 #define ROUNDS 12
 #define FAR 3.0 /* a block agrees within so many of its standard deviations */
 #define TURN_SIGMAS 6.0
+#define GUESSES 8 /* at a time */
 
 /* The blocks that tell something, packed, and how loudly each speaks. */
 struct voters {
@@ -50,23 +51,40 @@ static double misfit(const double i[3], double dx, double dy)
     return (i[0] * dx * dx + 2 * i[1] * dx * dy + i[2] * dy * dy) / 2;
 }
 
-/* The place where most information gathers: the best of the blocks' own answers. */
+/* How much information agrees with each of GUESSES places, side by side so that a processor reckons
+ * several at once: by the biweight, of the square. */
+static void support(const struct voters *v, const double x[GUESSES], const double y[GUESSES],
+                    double sum[GUESSES])
+{
+    for (int g = 0; g < GUESSES; g++)
+        sum[g] = 0;
+    for (int k = 0; k < v->n; k++)
+        for (int g = 0; g < GUESSES; g++) {
+            double t = 1 - misfit(v->info[k], v->block[k].x - x[g], v->block[k].y - y[g]) /
+                               (TUKEY * TUKEY);
+            t = t > 0 ? t : 0;
+            sum[g] += t * t * v->size[k];
+        }
+}
+
+/* The place where most information gathers: the best of the start and the blocks' own answers. */
 static void first_guess(const struct voters *v, struct dw_shift *s)
 {
-    double best = -1, start_x = s->x, start_y = s->y;
-    for (int i = -1; i < v->n; i++) {
-        double x = i < 0 ? start_x : v->block[i].x, y = i < 0 ? start_y : v->block[i].y, sum = 0;
-        for (int k = 0; k < v->n; k++) { /* the biweight, of the square */
-            double t =
-                1 - misfit(v->info[k], v->block[k].x - x, v->block[k].y - y) / (TUKEY * TUKEY);
-            t = t > 0 ? t : 0;
-            sum += t * t * v->size[k];
+    double best = -1, start_x = s->x, start_y = s->y, x[GUESSES], y[GUESSES], sum[GUESSES];
+    for (int from = -1; from < v->n; from += GUESSES) {
+        int n = v->n - from < GUESSES ? v->n - from : GUESSES;
+        for (int g = 0; g < GUESSES; g++) {
+            int i = g < n ? from + g : -1;
+            x[g] = i < 0 ? start_x : v->block[i].x;
+            y[g] = i < 0 ? start_y : v->block[i].y;
         }
-        if (sum > best) {
-            best = sum;
-            s->x = x;
-            s->y = y;
-        }
+        support(v, x, y, sum);
+        for (int g = 0; g < n; g++)
+            if (sum[g] > best) {
+                best = sum[g];
+                s->x = x[g];
+                s->y = y[g];
+            }
     }
 }
 

@@ -1,0 +1,199 @@
+/* kernels.c: see kernels.h. Compiled twice: plainly, and with DW_WIDE for machines with AVX2. */
+#include "decide/poses/kernels.h"
+
+#include <string.h>
+
+#define SIDE DW_PATCH_SIDE
+#define CELLS DW_PATCH_CELLS
+#define WIDE DW_LOCAL_WIDE
+#define B DW_BLOCK_SIDE
+
+static inline uint16_t smaller(uint16_t a, uint16_t b)
+{
+    return a < b ? a : b;
+}
+
+static inline uint16_t larger(uint16_t a, uint16_t b)
+{
+    return a > b ? a : b;
+}
+
+/* Single bright cells (hot pixels, small stars) come down to the best pair of opposite neighbours;
+ * edges and lines have such a pair and stay. */
+static void clip_spots(const uint16_t *restrict in, uint16_t *restrict out)
+{
+    memcpy(out, in, CELLS * sizeof *out);
+    for (int y = 1; y < SIDE - 1; y++) {
+        const uint16_t *u = in + (y - 1) * SIDE, *m = u + SIDE, *d = m + SIDE;
+        uint16_t *restrict o = out + y * SIDE;
+        for (int x = 1; x < SIDE - 1; x++) {
+            uint16_t a = smaller(m[x - 1], m[x + 1]), b = smaller(u[x], d[x]);
+            uint16_t c = smaller(u[x - 1], d[x + 1]), e = smaller(u[x + 1], d[x - 1]);
+            o[x] = smaller(m[x], larger(larger(a, b), larger(c, e)));
+        }
+    }
+}
+
+static inline int inside(int i)
+{
+    return i < 0 ? 0 : i >= SIDE ? SIDE - 1 : i;
+}
+
+/* Binomial 1 4 6 4 1 down: 16 times the mean, which fits 16 bits; the border repeats. */
+static void smooth_down(const uint16_t *restrict in, uint16_t *restrict out)
+{
+    for (int y = 0; y < SIDE; y++) {
+        const uint16_t *a = in + inside(y - 2) * SIDE, *b = in + inside(y - 1) * SIDE,
+                       *c = in + y * SIDE, *d = in + inside(y + 1) * SIDE,
+                       *e = in + inside(y + 2) * SIDE;
+        uint16_t *restrict o = out + y * SIDE;
+        for (int x = 0; x < SIDE; x++)
+            o[x] = (uint16_t)(a[x] + e[x] + 4 * (b[x] + d[x]) + 6 * c[x]);
+    }
+}
+
+/* The same across: 256 times the mean. */
+static void smooth_across(const uint16_t *restrict in, int32_t *restrict out)
+{
+    for (int y = 0; y < SIDE; y++) {
+        const uint16_t *r = in + y * SIDE;
+        int32_t *restrict o = out + y * SIDE;
+        for (int x = 2; x < SIDE - 2; x++)
+            o[x] = r[x - 2] + r[x + 2] + 4 * (r[x - 1] + r[x + 1]) + 6 * r[x];
+        for (int k = 0; k < 4; k++) {
+            int x = k < 2 ? k : SIDE - 4 + k;
+            o[x] = r[inside(x - 2)] + r[inside(x + 2)] + 4 * (r[inside(x - 1)] + r[inside(x + 1)]) +
+                   6 * r[x];
+        }
+    }
+}
+
+/* So many cells to either side that the surroundings stay even about their middle at the border
+ * too: uneven ones would make structure of the sky's slope. */
+static inline int reach(int i)
+{
+    int near = i < SIDE - 1 - i ? i : SIDE - 1 - i;
+    return near < WIDE ? near : WIDE;
+}
+
+/* Sums of 2*reach(x)+1 cells of a row about each. Two by two, those of two, of four: 4 + 8 + 1. */
+static void sum_across(const int32_t *restrict v, int32_t *restrict out)
+{
+    int32_t two[SIDE], four[SIDE];
+    for (int x = 0; x < SIDE - 1; x++)
+        two[x] = v[x] + v[x + 1];
+    for (int x = 0; x < SIDE - 3; x++)
+        four[x] = two[x] + two[x + 2];
+    for (int x = WIDE; x < SIDE - WIDE; x++)
+        out[x] = (four[x - 6] + four[x - 2]) + (four[x + 2] + v[x + 6]);
+    out[0] = v[0];
+    out[SIDE - 1] = v[SIDE - 1];
+    for (int x = 1; x < WIDE; x++) {
+        out[x] = out[x - 1] + two[2 * x - 1];
+        out[SIDE - 1 - x] = out[SIDE - x] + two[SIDE - 1 - 2 * x];
+    }
+}
+
+/* Takes the mean of the surroundings off. All sums are exact: 13 * 13 cells of 256 codes of 12 bits
+ * each stay below 2^28. */
+static void take_slow_off(const int32_t *restrict v, float *restrict band)
+{
+    int32_t down[SIDE] = {0}, sum[SIDE], wide[SIDE];
+    int first = 0, last = 0; /* `down` holds rows first..last-1 */
+    for (int x = 0; x < SIDE; x++)
+        wide[x] = 2 * reach(x) + 1;
+    for (int y = 0; y < SIDE; y++) {
+        int r = reach(y), high = 2 * r + 1;
+        for (; last <= y + r; last++)
+            for (int x = 0; x < SIDE; x++)
+                down[x] += v[last * SIDE + x];
+        for (; first < y - r; first++)
+            for (int x = 0; x < SIDE; x++)
+                down[x] -= v[first * SIDE + x];
+        sum_across(down, sum);
+        for (int x = 0; x < SIDE; x++) {
+            int32_t cells = wide[x] * high;
+            band[y * SIDE + x] =
+                (float)(cells * v[y * SIDE + x] - sum[x]) / ((float)cells * 256 * DW_PATCH_SCALE);
+        }
+    }
+}
+
+static void band_of(const uint16_t *code, struct dw_band_work *work, float *band)
+{
+    clip_spots(code, work->clipped);
+    smooth_down(work->clipped, work->half);
+    smooth_across(work->half, work->smooth);
+    take_slow_off(work->smooth, band);
+}
+
+static void columns(const uint16_t *restrict code, const float *restrict band,
+                    uint32_t light[restrict SIDE], float square[restrict SIDE])
+{
+    memset(light, 0, SIDE * sizeof *light);
+    memset(square, 0, SIDE * sizeof *square);
+    for (int y = 0; y < B; y++)
+        for (int x = 0; x < SIDE; x++) {
+            float at = band[y * SIDE + x];
+            light[x] += code[y * SIDE + x];
+            square[x] += at * at;
+        }
+}
+
+static inline void sums_of(const float *restrict a, const float *restrict b, size_t b_stride, int n,
+                           int rows, float sum[restrict DW_BLOCK_SUMS][B])
+{
+    for (int y = 0; y < rows; y++, a += SIDE, b += b_stride)
+        for (int i = 0; i < n; i++) {
+            float v = a[i], w = b[i];
+            float gx = 0.5f * (a[i + 1] - a[i - 1]), gy = 0.5f * (a[i + SIDE] - a[i - SIDE]);
+            sum[DW_SUM_AA][i] += v * v;
+            sum[DW_SUM_AX][i] += v * gx;
+            sum[DW_SUM_AY][i] += v * gy;
+            sum[DW_SUM_XX][i] += gx * gx;
+            sum[DW_SUM_XY][i] += gx * gy;
+            sum[DW_SUM_YY][i] += gy * gy;
+            sum[DW_SUM_BA][i] += w * v;
+            sum[DW_SUM_BX][i] += w * gx;
+            sum[DW_SUM_BY][i] += w * gy;
+            sum[DW_SUM_BB][i] += w * w;
+        }
+}
+
+/* Whole blocks, and those at a patch's border while nothing has moved, by loops of known length. */
+static void sums(const float *a, const float *b, size_t b_stride, int n, int rows,
+                 float sum[DW_BLOCK_SUMS][B])
+{
+    memset(sum, 0, DW_BLOCK_SUMS * sizeof *sum);
+    if (n == B)
+        sums_of(a, b, b_stride, B, rows, sum);
+    else if (n == B - 4)
+        sums_of(a, b, b_stride, B - 4, rows, sum);
+    else
+        sums_of(a, b, b_stride, n, rows, sum);
+}
+
+#ifdef DW_WIDE
+const struct dw_pose_kernels dw_pose_kernels_wide;
+const struct dw_pose_kernels dw_pose_kernels_wide = {band_of, columns, sums};
+#else
+#ifdef DW_HAVE_WIDE
+extern const struct dw_pose_kernels dw_pose_kernels_wide;
+#endif
+
+static const struct dw_pose_kernels plain = {band_of, columns, sums};
+
+const struct dw_pose_kernels *dw_pose_kernels_plain(void)
+{
+    return &plain;
+}
+
+const struct dw_pose_kernels *dw_pose_kernels_best(void)
+{
+#ifdef DW_HAVE_WIDE
+    if (__builtin_cpu_supports("avx2"))
+        return &dw_pose_kernels_wide;
+#endif
+    return &plain;
+}
+#endif
