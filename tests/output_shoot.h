@@ -16,6 +16,7 @@
 #define SHOOT_START 1750464000.123456 /* 2025-06-21T00:00:00Z and a bit */
 #define SHOOT_LEVELS 3
 #define SHOOT_HOT 5
+#define SHOOT_STARS 3
 #define SHOOT_LAW 9
 
 struct shoot {
@@ -64,6 +65,14 @@ static inline void shoot_facts(struct dw_facts *f)
     f->night_sky_keys = 0.777f;
     f->night_noise = 0.0333f;
     f->crop = (struct dw_crop){8, 2, 0, 4};
+    f->aim = (struct dw_aim){2666.7 / 3,     {1.0 / 3, -2.0 / 15},    449.5,
+                             299.25,         {0.1, -0.2, sqrt(0.95)}, {sqrt(0.8), -0.4, -0.2},
+                             f->site.lat_deg};
+    f->open[0][0] = f->open[7][11] = f->open[DW_OPEN_ROWS - 1][DW_OPEN_COLS - 1] = 1;
+    f->n_stars = SHOOT_STARS;
+    f->star = calloc(SHOOT_STARS, sizeof *f->star);
+    for (int i = 0; i < SHOOT_STARS; i++)
+        f->star[i] = (struct dw_star){1.5 + 100.1 * i, -20.25 + 30.0 / 7 * i, 0.3f};
     f->law = (struct dw_law){-18.7, 1.1, SHOOT_LAW, calloc(SHOOT_LAW, sizeof(double))};
     for (int i = 0; i < SHOOT_LAW; i++)
         f->law.coef[i] = i == 4 ? (double)NAN : -9 + i * M_PI / 3;

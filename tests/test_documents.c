@@ -252,7 +252,9 @@ START_TEST(facts_hold_what_facts_json_knows)
 {
     ck_assert_uint_eq(sizeof(struct dw_levels), 40);
     ck_assert_uint_eq(sizeof(struct dw_law), 32);
-    ck_assert_uint_eq(sizeof(struct dw_facts), 296);
+    ck_assert_uint_eq(sizeof(struct dw_aim), 96);
+    ck_assert_uint_eq(sizeof(struct dw_star), 24);
+    ck_assert_uint_eq(sizeof(struct dw_facts), 2808);
     ck_assert_uint_eq(sizeof(struct dw_source), 120);
     ck_assert_uint_eq(sizeof(struct dw_frame), 544);
 }
@@ -287,6 +289,18 @@ START_TEST(facts_come_back_exactly)
     ck_assert_mem_eq(&a->night_sky_keys, &f.night_sky_keys, sizeof(float));
     ck_assert_mem_eq(&a->crop, &f.crop, sizeof f.crop);
     ck_assert_mem_eq(&a->night_noise, &f.night_noise, sizeof(float));
+    ck_assert(same(a->aim.focal_px, f.aim.focal_px) && same(a->aim.bend[0], f.aim.bend[0]) &&
+              same(a->aim.bend[1], f.aim.bend[1]) && same(a->aim.cx, f.aim.cx) &&
+              same(a->aim.cy, f.aim.cy) && same(a->site.lat_deg, f.aim.lat_deg));
+    for (int i = 0; i < 3; i++)
+        ck_assert(same(a->aim.pole[i], f.aim.pole[i]) &&
+                  same(a->aim.meridian[i], f.aim.meridian[i]));
+    ck_assert_mem_eq(a->open, f.open, sizeof f.open);
+    ck_assert_uint_eq(a->n_stars, f.n_stars);
+    for (size_t i = 0; i < f.n_stars; i++)
+        ck_assert(same(a->star[i].ra_deg, f.star[i].ra_deg) &&
+                  same(a->star[i].dec_deg, f.star[i].dec_deg) &&
+                  same((double)a->star[i].share, (double)f.star[i].share));
     ck_assert_int_eq(a->law.n, f.law.n);
     ck_assert(same(a->law.first_deg, f.law.first_deg) && same(a->law.step_deg, f.law.step_deg));
     for (int i = 0; i < SHOOT_LAW; i++)
@@ -305,6 +319,9 @@ START_TEST(damaged_facts_are_refused_by_name)
                {"[5999, 0]", "5999", "hot_pixels"},
                {"\"night_mul\": [1.0", "\"night_mul\": [1.0, 2.0", "night_mul"},
                {"\"utc_offset_s\": 7200", "\"utc_offset_s\": \"+02:00\"", "utc_offset_s"},
+               {"\"focal_px\"", "\"vocal_px\"", "focal_px"},
+               {"[1.5, -20.25, ", "[1.5, ", "stars"},
+               {"\"open\": [\"1", "\"open\": [\"11", "open"},
                {"\"law\"", "\"saw\"", "first_deg"},
                {"}\n", "", "expected JSON"}};
     for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {

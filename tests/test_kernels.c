@@ -216,10 +216,14 @@ START_TEST(tone_kernels_are_bit_equal)
                                  .together = 2.2f,
                                  .raise = {2.9f, 2.4f, 0.9f},
                                  .luma = {0.2627f, 0.678f, 0.0593f},
-                                 .norm_y = 0.65f};
-    static float sky[6][ROOM];
+                                 .norm_y = 0.65f,
+                                 .red_of = {1.1f, -0.1f, 0.2f},
+                                 .blue_of = {0.1f, 0.2f, 1.4f},
+                                 .to_red = {1.5f, -0.2f, 0.1f},
+                                 .to_blue = {0.1f, -0.4f, 1.3f}};
+    static float sky[8][ROOM];
     for (size_t i = 0; i < ROOM; i++)
-        for (size_t k = 0; k < 6; k++)
+        for (size_t k = 0; k < 8; k++)
             sky[k][i] = 0.01f + (i % 5 == 0 ? 0.0f : 0.1f * (float)(i % (3 + k)));
     EACH_LENGTH(n, off)
     {
@@ -256,6 +260,7 @@ START_TEST(tone_kernels_are_bit_equal)
             sky[1] + off,
             sky[2] + off,
             {sky[3] + off, sky[4] + off, sky[5] + off},
+            {sky[6] + off, sky[7] + off},
             {spot_a[0] + DW_SPOT_FAR + off, spot_a[1] + off, spot_a[2] + off}};
         p->lift(&lift, &by, n, r.a[0] + off, r.a[1] + off, r.a[2] + off, r.a[3] + off);
         q->lift(&lift, &by, n, r.b[0] + off, r.b[1] + off, r.b[2] + off, r.b[3] + off);

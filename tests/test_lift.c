@@ -2,6 +2,7 @@
  * is made of a pixel, its neighbours and that sky. All light here is invented. */
 #include "check_main.h"
 
+#include "base/matrix3.h"
 #include "render/background.h"
 #include "render/kernels/kernels.h"
 
@@ -68,16 +69,21 @@ static const struct dw_prepare as_it_is = {.matrix = {1, 0, 0, 0, 1, 0, 0, 0, 1}
                                            .norm_max = 0.35f,
                                            .own = {0.2627f, 0.678f, 0.0593f}};
 
+/* What the air asks for: nothing, unless a test sets it. */
+static float air_of[2];
+
 /* Light above which is nothing but sky of this colour, lifted. above: luminance of the rows above.
  */
 static void lift(const struct dw_lift *q, const struct light *l, const float sky[3], float sigma,
                  float above, struct seen *s)
 {
-    float level[N], grain[N], colour[3][N];
+    float level[N], grain[N], colour[3][N], air[2][N];
     near(&as_it_is, 1, l, s);
     for (int i = 0; i < N; i++) {
         level[i] = luminance(sky);
         grain[i] = sigma;
+        air[0][i] = air_of[0];
+        air[1][i] = air_of[1];
         for (int c = 0; c < 3; c++)
             colour[c][i] = sky[c];
         s->spot[1][i] = s->spot[2][i] = above;
@@ -86,6 +92,7 @@ static void lift(const struct dw_lift *q, const struct light *l, const float sky
                                       level,
                                       grain,
                                       {colour[0], colour[1], colour[2]},
+                                      {air[0], air[1]},
                                       {s->spot[0] + DW_SPOT_FAR, s->spot[1], s->spot[2]}};
     dw_kernels_plain()->tone->lift(q, &rows, N, s->rgb[0], s->rgb[1], s->rgb[2], s->norm);
 }
@@ -222,6 +229,44 @@ START_TEST(stars_are_raised_in_their_own_colour)
 }
 END_TEST
 
+/* What the air asks for is done to the star's red and blue in camera colours, and to the star
+ * alone: neither to sky beside it nor to anything that is not raised. */
+START_TEST(the_air_is_undone_in_camera_colours)
+{
+    const float sky[3] = {1, 1, 1}, star[3] = {41, 31, 21};
+    const double to[9] = {1.6, -0.4, -0.2, -0.2, 1.5, -0.3, 0.1, -0.5, 1.4}; /* camera to wide */
+    double from[9];
+    ck_assert(dw_m3_invert(to, from));
+    struct dw_lift q = plain_lift;
+    for (int c = 0; c < 3; c++) {
+        q.red_of[c] = (float)from[c] * q.raise[c];
+        q.blue_of[c] = (float)from[6 + c] * q.raise[c];
+        q.to_red[c] = (float)to[3 * c];
+        q.to_blue[c] = (float)to[3 * c + 2];
+    }
+    struct light l;
+    struct seen s, as_it_was;
+    fill(&l, sky);
+    set(&l, 1, MIDDLE, star);
+    lift(&q, &l, sky, 0.02f, 1, &as_it_was);
+    air_of[0] = -0.2f;
+    air_of[1] = 0.5f;
+    lift(&q, &l, sky, 0.02f, 1, &s);
+    air_of[0] = air_of[1] = 0;
+    double before[3], after[3];
+    for (int c = 0; c < 3; c++) {
+        before[c] = (double)as_it_was.rgb[c][MIDDLE] - 1;
+        after[c] = (double)s.rgb[c][MIDDLE] - 1;
+        ck_assert_double_eq_tol((double)s.rgb[c][MIDDLE - 9], 1, 1e-5);
+    }
+    dw_m3_apply(from, before, before);
+    dw_m3_apply(from, after, after);
+    ck_assert_double_eq_tol(after[0], 0.8 * before[0], 0.002 * before[0]);
+    ck_assert_double_eq_tol(after[1], before[1], 0.002 * before[1]);
+    ck_assert_double_eq_tol(after[2], 1.5 * before[2], 0.003 * before[2]);
+}
+END_TEST
+
 /* Light that is as bright farther along the row, or above, is no point: path, wall, cloud. What is
  * beyond the limit is lifted all the same (a trail is no point either). */
 START_TEST(what_goes_on_is_no_star)
@@ -291,7 +336,8 @@ START_TEST(the_sky_behind_is_found)
     }
     dw_background_end(&b, &(struct dw_sky_wanted){1.5f, 1, 0});
     static float out[DW_SKY_ROWS][W];
-    float *const rows[DW_SKY_ROWS] = {out[0], out[1], out[2], out[3], out[4], out[5]};
+    float *const rows[DW_SKY_ROWS] = {out[0], out[1], out[2], out[3],
+                                      out[4], out[5], out[6], out[7]};
     for (int y = 4; y < SKYLINE; y += 3) {
         dw_background_row(&b, y, W, H, rows);
         double at = (double)y / SKYLINE, want = 1 + 3 * at * at, mean = 0, grain = 0, ratio = 0;
@@ -335,7 +381,8 @@ START_TEST(ground_lies_below_the_skyline)
         }
         dw_background_end(&b, &(struct dw_sky_wanted){1.5f, 1, turn});
         static float out[DW_SKY_ROWS][W];
-        float *const rows[DW_SKY_ROWS] = {out[0], out[1], out[2], out[3], out[4], out[5]};
+        float *const rows[DW_SKY_ROWS] = {out[0], out[1], out[2], out[3],
+                                          out[4], out[5], out[6], out[7]};
         for (int y = 0; y < H; y++) {
             dw_background_row(&b, y, W, H, rows);
             for (int x = 0; x < W; x++) {
@@ -357,6 +404,7 @@ int main(void)
     tcase_add_test(c, means_are_of_the_nine_and_luminance_is_its_own);
     tcase_add_test(c, sky_and_its_grain_are_not_lifted);
     tcase_add_test(c, stars_are_raised_in_their_own_colour);
+    tcase_add_test(c, the_air_is_undone_in_camera_colours);
     tcase_add_test(c, what_goes_on_is_no_star);
     tcase_add_test(c, the_sky_behind_is_found);
     tcase_add_test(c, ground_lies_below_the_skyline);

@@ -255,6 +255,60 @@ START_TEST(illuminance_only_falls_as_the_sun_goes_down)
 }
 END_TEST
 
+/* Bemporad's air masses as Allen, Astrophysical Quantities, gives them (from memory): zenith
+ * distances of 0, 30, 60, 75, 80, 85 degrees. Kasten & Young differ by less than 1 %. */
+START_TEST(air_mass_follows_the_tables)
+{
+    static const double table_of[6][2] = {{90, 1},     {60, 1.154}, {30, 1.995},
+                                          {15, 3.816}, {10, 5.60},  {5, 10.39}};
+    for (int i = 0; i < 6; i++)
+        ck_assert_double_eq_tol(dw_air_mass(table_of[i][0]) / table_of[i][1], 1, 0.01);
+    ck_assert_double_eq_tol(dw_air_mass(0), 37.92, 0.1); /* Kasten & Young 1989; from memory */
+    ck_assert_double_eq_tol(dw_air_mass(-3), dw_air_mass(0), 1e-12);
+}
+END_TEST
+
+/* Green 1992 (ICQ 14, 55): at 0.51 um Rayleigh scattering takes 0.1451 magnitudes an air mass at
+ * the sea, with a scale height of 7.996 km, aerosol 0.120 with one of 1.5 km (from memory). */
+START_TEST(extinction_follows_the_published_coefficients)
+{
+    for (double h = 0; h <= 4000; h += 500)
+        ck_assert_double_eq_tol(dw_extinction(0.51, h),
+                                0.1451 * exp(-h / 7996) + 0.120 * exp(-h / 1500), 5e-4);
+    ck_assert(dw_extinction(0.45, 0) > dw_extinction(0.55, 0));
+}
+END_TEST
+
+/* Hour angle and declination, turned to the horizon, are where ERFA's whole chain has a star. */
+START_TEST(bright_stars_stand_where_erfa_has_them)
+{
+    struct dw_site site = {46.4, 8.1, 0};
+    double utc = unix_time(2025, 3, 28, 22, 0, 0), sidereal, faintest = -2;
+    ck_assert_int_ge(dw_sidereal(&site, utc, &sidereal), 0);
+    int n = 0;
+    for (; dw_bright_star(n); n++) {
+        const struct dw_bright_star *b = dw_bright_star(n);
+        double ra, dec, az, zd, hob, dob, rob, eo, cosine = cos(b->dec_deg / DEG);
+        ck_assert(b->mag >= faintest); /* brightest first */
+        faintest = b->mag;
+        ck_assert_int_ge(dw_bright_star_at(b, utc, &ra, &dec), 0);
+        eraAtco13(b->ra_hours * 15 / DEG, b->dec_deg / DEG, b->pm_ra_mas / 3.6e6 / DEG / cosine,
+                  b->pm_dec_mas / 3.6e6 / DEG, 0, 0, 2440587.5, utc / 86400, 0, site.lon_deg / DEG,
+                  site.lat_deg / DEG, 0, 0, 0, 0, 0, 0, 0.55, &az, &zd, &hob, &dob, &rob, &eo);
+        double h = (sidereal - ra) / DEG, d = dec / DEG, lat = site.lat_deg / DEG;
+        double alt = asin(sin(lat) * sin(d) + cos(lat) * cos(d) * cos(h)) * DEG;
+        ck_assert_double_eq_tol(alt, 90 - zd * DEG, 0.001); /* diurnal aberration is not in it */
+    }
+    ck_assert_int_gt(n, 70);
+    /* Vega at J2000: 18 36 56.3, +38 47 01 (from memory) */
+    bool vega = false;
+    for (int i = 0; i < n; i++)
+        vega = vega || (fabs(dw_bright_star(i)->ra_hours - 18.61565) < 1e-4 &&
+                        fabs(dw_bright_star(i)->dec_deg - 38.7836) < 1e-3);
+    ck_assert(vega);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("sky");
@@ -272,6 +326,9 @@ int main(void)
     tcase_add_test(t, senseless_questions_are_refused);
     tcase_add_test(t, illuminance_follows_the_published_tables);
     tcase_add_test(t, illuminance_only_falls_as_the_sun_goes_down);
+    tcase_add_test(t, air_mass_follows_the_tables);
+    tcase_add_test(t, extinction_follows_the_published_coefficients);
+    tcase_add_test(t, bright_stars_stand_where_erfa_has_them);
     suite_add_tcase(s, t);
     return dw_check_main(s);
 }

@@ -54,6 +54,16 @@ struct dw_crop {
     int left, top, right, bottom;
 };
 
+/* A star that came back again and again, at the shoot's own equinox. */
+struct dw_star {
+    double ra_deg, dec_deg;
+    float share; /* of the shots that had it in their frame, and in which it was told from noise */
+};
+
+/* Tiles of the mosaic of which is known whether sky is in them. */
+#define DW_OPEN_COLS 60
+#define DW_OPEN_ROWS 40
+
 /* What was learnt from the whole shoot. Everything `render` needs beside a frame-list row. */
 struct dw_facts {
     char survey_id[33];
@@ -76,6 +86,11 @@ struct dw_facts {
     float night_sky[3];   /* the night sky's colour before that, BT.2020 RGB; green 1 */
     float night_sky_keys; /* its level in keys: below foreground no star stands out of less */
     float night_noise;    /* relative noise of the night sky at half size */
+
+    struct dw_aim aim; /* how the camera saw the sky where it stood for most of the shoot */
+    size_t n_stars;    /* and what it saw there; none where that is not known */
+    struct dw_star *star;
+    uint8_t open[DW_OPEN_ROWS][DW_OPEN_COLS]; /* 1: stars were seen there; sensor orientation */
 
     struct dw_law law;
     double day_light_stops; /* light at the reference altitude that the line starts from */

@@ -5,6 +5,8 @@
 
 #include <daywheel/base.h>
 
+#include <stdbool.h>
+
 #ifdef __cplusplus
 extern "C" {
 #endif
@@ -43,6 +45,51 @@ enum dw_status dw_sidereal(const struct dw_site *site, double utc_s, double *deg
  * clamped below -18. Source: Explanatory Supplement to the Astronomical Almanac (1992),
  * ground-illumination polynomials; stated error 0.02 in log10. */
 double dw_sun_illuminance_lx(double alt_deg);
+
+/* How a camera that stands still sees the sky. A pixel at distance r from the middle (cx, cy) shows
+ * what lies theta from the axis: r = focal_px theta (1 + bend[0] theta^2 + bend[1] theta^4). Rays
+ * are unit vectors x right, y down, z into the picture; pixels count from the first one's centre.
+ * All of the sensor's own orientation. */
+struct dw_aim {
+    double focal_px; /* 0: the view is not known */
+    double bend[2];
+    double cx, cy;
+    double pole[3]; /* ray to the celestial north pole */
+    double
+        meridian[3]; /* ray to the meridian's crossing with the celestial equator; normal to it */
+    double lat_deg;  /* of the site */
+};
+
+/* The ray that a pixel shows; false beyond what the lens shows (there r no longer grows). */
+bool dw_aim_ray(const struct dw_aim *v, double x, double y, double ray[3]);
+/* The pixel that a ray falls on; false behind the camera or beyond what the lens shows. */
+bool dw_aim_pixel(const struct dw_aim *v, const double ray[3], double *x, double *y);
+/* The ray to an hour angle (from the meridian westwards) and declination. */
+void dw_aim_towards(const struct dw_aim *v, double hour_deg, double dec_deg, double ray[3]);
+/* Altitude of a ray above the horizon, as it is seen: the pole's own refraction aside. */
+double dw_aim_altitude(const struct dw_aim *v, const double ray[3]);
+
+/* Relative air mass: Kasten & Young 1989 (Applied Optics 28, 4735). Altitude in degrees, refracted;
+ * below 0 that of the horizon, 37.9. */
+double dw_air_mass(double alt_deg);
+/* Magnitudes that one air mass takes of light of this wavelength (0.3 to 1 micrometres, ozone
+ * aside) at this height above the sea: Rayleigh scattering after Hayes & Latham 1975
+ * (Astrophysical Journal 197, 593) and aerosol 0.05 um^-1.3 exp(-h/1.5 km), as Green 1992
+ * (International Comet Quarterly 14, 55) gives both for clear sites. */
+double dw_extinction(double um, double height_m);
+
+/* The brightest stars, brightest first. */
+struct dw_bright_star {
+    double ra_hours, dec_deg;     /* ICRS, epoch J2000 */
+    double pm_ra_mas, pm_dec_mas; /* proper motion a year; pm_ra times cos dec */
+    double mag;
+};
+/* NULL beyond the last. Source: src/sky/bright.c. */
+const struct dw_bright_star *dw_bright_star(int i);
+/* Where it stood at an instant: apparent right ascension and declination, so that hour angle =
+ * dw_sidereal - right ascension. Errors: DW_ERR_USAGE for a date outside 1972 to 2099. */
+enum dw_status dw_bright_star_at(const struct dw_bright_star *s, double utc_s, double *ra_deg,
+                                 double *dec_deg);
 
 #ifdef __cplusplus
 }

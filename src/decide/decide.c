@@ -103,6 +103,8 @@ static enum dw_status take_steps(struct dw_work *w, struct dw_decision *out, str
     if (status >= 0)
         status = dw_hot_pixels(w, &out->facts, err);
     if (status >= 0)
+        status = dw_aim_learn(w, &out->facts, err);
+    if (status >= 0)
         status = dw_frames(w, out, err);
     return status;
 }
@@ -142,10 +144,12 @@ void dw_facts_free(struct dw_facts *facts)
     free(facts->levels);
     free(facts->hot);
     free(facts->law.coef);
+    free(facts->star);
     facts->levels = NULL;
     facts->hot = NULL;
     facts->law.coef = NULL;
-    facts->n_levels = facts->n_hot = 0;
+    facts->star = NULL;
+    facts->n_levels = facts->n_hot = facts->n_stars = 0;
     facts->law.n = 0;
 }
 

@@ -57,6 +57,8 @@ enum dw_status dw_green(struct dw_work *w, const struct dw_facts *facts, struct 
 /* That at a sun altitude, as in struct dw_source. */
 void dw_green_at(const struct dw_work *w, double alt, double out[4]);
 enum dw_status dw_hot_pixels(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
+/* aim/: where the camera looked, by how the stars move; after dw_hot_pixels. */
+enum dw_status dw_aim_learn(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
 /* frames.c: the frame list; fills frame numbers in the ledger. */
 enum dw_status dw_frames(struct dw_work *w, struct dw_decision *out, struct dw_error *err);
 /* The gain that brings the key of shot i to 1 on the smooth line. */

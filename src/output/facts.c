@@ -48,6 +48,44 @@ static json_t *hot_json(const struct dw_facts *f)
     return a;
 }
 
+static json_t *doubles(const double *v, size_t n)
+{
+    json_t *a = json_array();
+    for (size_t i = 0; i < n; i++)
+        json_array_append_new(a, number(v[i]));
+    return a;
+}
+
+static json_t *aim_json(const struct dw_aim *aim)
+{
+    return json_pack("{s:o, s:o, s:o, s:o, s:o}", "focal_px", number(aim->focal_px), "bend",
+                     doubles(aim->bend, 2), "centre", doubles((double[]){aim->cx, aim->cy}, 2),
+                     "pole", doubles(aim->pole, 3), "meridian", doubles(aim->meridian, 3));
+}
+
+static json_t *stars_json(const struct dw_facts *f)
+{
+    json_t *a = json_array();
+    for (size_t i = 0; i < f->n_stars; i++)
+        json_array_append_new(a, json_pack("[o, o, o]", number(f->star[i].ra_deg),
+                                           number(f->star[i].dec_deg),
+                                           number((double)f->star[i].share)));
+    return a;
+}
+
+/* A string a row of tiles, '1' for sky. */
+static json_t *open_json(const struct dw_facts *f)
+{
+    json_t *a = json_array();
+    for (int y = 0; y < DW_OPEN_ROWS; y++) {
+        char row[DW_OPEN_COLS + 1] = {0};
+        for (int x = 0; x < DW_OPEN_COLS; x++)
+            row[x] = f->open[y][x] ? '1' : '0';
+        json_array_append_new(a, json_string(row));
+    }
+    return a;
+}
+
 static json_t *law_json(const struct dw_law *law)
 {
     json_t *stops = json_array();
@@ -89,6 +127,11 @@ static json_t *facts_json(const struct dw_facts *f, bool with_survey)
     json_object_set_new(o, "night_sky", floats(f->night_sky, 3));
     json_object_set_new(o, "night_sky_keys", number((double)f->night_sky_keys));
     json_object_set_new(o, "night_noise", number((double)f->night_noise));
+    if (f->aim.focal_px > 0) {
+        json_object_set_new(o, "aim", aim_json(&f->aim));
+        json_object_set_new(o, "open", open_json(f));
+        json_object_set_new(o, "stars", stars_json(f));
+    }
     json_object_set_new(o, "law", law_json(&f->law));
     json_object_set_new(o, "day_light_stops", number(f->day_light_stops));
     return o;
@@ -175,6 +218,33 @@ static void get_floats(struct reader *r, const json_t *in, const char *key, floa
     }
 }
 
+static void get_doubles(struct reader *r, const json_t *in, const char *key, double *out, size_t n)
+{
+    const json_t *a = json_object_get(in, key);
+    if (json_array_size(a) != n && !r->wrong)
+        r->wrong = key;
+    for (size_t i = 0; i < n && !r->wrong; i++) {
+        const json_t *v = json_array_get(a, i);
+        if (!json_is_number(v))
+            r->wrong = key;
+        out[i] = json_number_value(v);
+    }
+}
+
+static void get_aim(struct reader *r, const json_t *o, struct dw_facts *f)
+{
+    struct dw_aim a = {.lat_deg = f->site.lat_deg};
+    double centre[2] = {0};
+    a.focal_px = get_number(r, o, "focal_px");
+    get_doubles(r, o, "bend", a.bend, 2);
+    get_doubles(r, o, "centre", centre, 2);
+    get_doubles(r, o, "pole", a.pole, 3);
+    get_doubles(r, o, "meridian", a.meridian, 3);
+    a.cx = centre[0];
+    a.cy = centre[1];
+    f->aim = a;
+}
+
 /* An array to be read into n items of `size` bytes; NULL, with n = 0, when there are none. */
 static void *get_room(struct reader *r, const json_t *a, const char *key, size_t size, size_t *n)
 {
@@ -215,6 +285,35 @@ static void get_hot(struct reader *r, struct dw_facts *f)
             !r->wrong)
             r->wrong = "hot_pixels";
         f->hot[i] = (struct dw_hot){(uint16_t)xi, (uint16_t)yi};
+    }
+}
+
+static void get_stars(struct reader *r, struct dw_facts *f)
+{
+    const json_t *a = json_object_get(r->root, "stars");
+    f->star = get_room(r, a, "stars", sizeof *f->star, &f->n_stars);
+    for (size_t i = 0; i < f->n_stars; i++) {
+        const json_t *s = json_array_get(a, i);
+        for (size_t k = 0; k < 3; k++)
+            if (!json_is_number(json_array_get(s, k)) && !r->wrong)
+                r->wrong = "stars";
+        f->star[i] = (struct dw_star){json_number_value(json_array_get(s, 0)),
+                                      json_number_value(json_array_get(s, 1)),
+                                      (float)json_number_value(json_array_get(s, 2))};
+    }
+}
+
+static void get_open(struct reader *r, struct dw_facts *f)
+{
+    const json_t *a = json_object_get(r->root, "open");
+    for (size_t y = 0; y < DW_OPEN_ROWS; y++) {
+        const char *row = json_string_value(json_array_get(a, y));
+        if (!row || strlen(row) != DW_OPEN_COLS) {
+            r->wrong = r->wrong ? r->wrong : "open";
+            return;
+        }
+        for (int x = 0; x < DW_OPEN_COLS; x++)
+            f->open[y][x] = row[x] == '1';
     }
 }
 
@@ -265,6 +364,12 @@ static void get_all(struct reader *r, struct dw_facts *f)
         f->crop.right = get_int(r, crop, "right", 0, across);
         f->crop.bottom = get_int(r, crop, "bottom", 0, down);
     }
+    const json_t *aim = json_object_get(r->root, "aim");
+    if (aim) { /* only where stars showed it */
+        get_aim(r, aim, f);
+        get_open(r, f);
+        get_stars(r, f);
+    }
     get_levels(r, f);
     get_hot(r, f);
     get_floats(r, r->root, "white_mul", f->white_mul, 3);
@@ -282,6 +387,7 @@ static void free_parts(struct dw_facts *f)
     free(f->levels);
     free(f->hot);
     free(f->law.coef);
+    free(f->star);
     *f = (struct dw_facts){0};
 }
 

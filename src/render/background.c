@@ -33,7 +33,22 @@
 
 /* What is known of each tile, a plane each, and work space. RED to BLUE are of luminance 1
  * until the end; GRAIN to BLUE are weighted while they are smoothed. */
-enum plane { LEVEL, BASE, GRAIN, RED, GREEN, BLUE, WEIGHT, HIGHEST, ACROSS, DOWN, WORK, PLANES };
+enum plane {
+    LEVEL,
+    BASE,
+    GRAIN,
+    RED,
+    GREEN,
+    BLUE,
+    AIR_RED,
+    AIR_BLUE,
+    WEIGHT,
+    HIGHEST,
+    ACROSS,
+    DOWN,
+    WORK,
+    PLANES
+};
 
 static float *plane(const struct dw_background *b, enum plane which)
 {
@@ -284,13 +299,21 @@ void dw_background_end(struct dw_background *b, const struct dw_sky_wanted *want
     for (int k = GRAIN; k <= BLUE; k++)
         for (size_t i = 0; i < n; i++)
             plane(b, (enum plane)k)[i] *= plane(b, WEIGHT)[i];
-    for (int k = LEVEL; k <= WEIGHT; k++)
+    for (int k = LEVEL; k <= BLUE; k++)
         combine_tiles(b, (enum plane)k, (enum plane)k, SMOOTH);
+    combine_tiles(b, WEIGHT, WEIGHT, SMOOTH);
     for (int k = GRAIN; k <= BLUE; k++)
         for (size_t i = 0; i < n; i++)
             plane(b, (enum plane)k)[i] *=
                 (k == GRAIN ? 1 : plane(b, LEVEL)[i]) / plane(b, WEIGHT)[i];
     limit(b, n, want);
+}
+
+void dw_background_air(struct dw_background *b, const float *red, const float *blue)
+{
+    size_t n = (size_t)b->cols * (size_t)b->rows;
+    memcpy(plane(b, AIR_RED), red, n * sizeof *red);
+    memcpy(plane(b, AIR_BLUE), blue, n * sizeof *blue);
 }
 
 void dw_background_row(struct dw_background *b, int y, int width, int height,

@@ -38,9 +38,13 @@ struct dw_sky_wanted {
     int turn_deg;  /* clockwise to upright */
 };
 void dw_background_end(struct dw_background *b, const struct dw_sky_wanted *want);
-#define DW_SKY_ROWS 6
+/* After that: by what share the air asks red and blue light of stars to be changed, a number for
+ * each tile. Else it is 0. */
+void dw_background_air(struct dw_background *b, const float *red, const float *blue);
+#define DW_SKY_ROWS 8
 /* The sky along row y of a picture of any size of the same shape: its level, the level that stars
- * stand out from, its grain (one sigma), its red, green and blue. */
+ * stand out from, its grain (one sigma), its red, green and blue, and what dw_background_air set.
+ */
 void dw_background_row(struct dw_background *b, int y, int width, int height,
                        float *const out[DW_SKY_ROWS]);
 void dw_background_free(struct dw_background *b);

@@ -3,6 +3,8 @@
  * to the key), gamut, code. */
 #include "render/look.h"
 
+#include "base/matrix3.h"
+
 #include "render/colour.h"
 #include "render/curves.h"
 #include "render/geometry.h"
@@ -50,7 +52,8 @@ static enum dw_status check(const struct dw_frame *f, const struct dw_look_param
                  {"night chroma", p->night_chroma, 0.0f, 1.0f},
                  {"star lift", p->star_lift, 0.0f, 20.0f},
                  {"star start", p->star_start, 0.0f, 100.0f},
-                 {"star softness", p->star_half, 0.01f, 100.0f}};
+                 {"star softness", p->star_half, 0.01f, 100.0f},
+                 {"air undone", p->star_air, 0.0f, 30.0f}};
     for (size_t i = 0; i < sizeof range / sizeof *range; i++)
         if (!(range[i].value >= range[i].low && range[i].value <= range[i].high))
             return dw_fail(err, DW_ERR_USAGE, "%s %g: expected %g to %g", range[i].name,
@@ -81,6 +84,23 @@ static void prepare_matrix(const struct dw_frame *f, const struct dw_look_params
         m[i] = ((i % 4 == 0 ? s : 0.0f) + (1.0f - s) * luma[i % 3]) * mul[i % 3];
 }
 
+/* The air takes its share of what the camera's channels see, so it is undone in these: of starlight
+ * that was raised, which has daylight's balance, red and blue are told in camera colours. */
+static void plan_air(const struct dw_facts *facts, struct dw_lift *l)
+{
+    double to[9], from[9];
+    for (int i = 0; i < 9; i++)
+        to[i] = (double)facts->cam_to_wide[i];
+    if (!dw_m3_invert(to, from))
+        return; /* no colours, and all of it stays 0 */
+    for (int c = 0; c < 3; c++) {
+        l->red_of[c] = (float)from[c] * l->raise[c];
+        l->blue_of[c] = (float)from[6 + c] * l->raise[c];
+        l->to_red[c] = (float)to[3 * c];
+        l->to_blue[c] = (float)to[3 * c + 2];
+    }
+}
+
 /* What is above the night sky is raised, and keeps daylight's balance: the night's is for the sky.
  * Levels are luminance alone: a largest channel is the higher the more noise there is. */
 static void plan_lift(const struct dw_frame *f, const struct dw_facts *facts,
@@ -105,6 +125,7 @@ static void plan_lift(const struct dw_frame *f, const struct dw_facts *facts,
         for (int k = 0; k < 3; k++)
             q->own[c] += q->luma[k] * q->matrix[3 * k + c];
     }
+    plan_air(facts, l);
     out->level = *q;
     out->level.norm_y = 1;
     out->level.norm_max = 0;

@@ -54,7 +54,9 @@ enum dw_status dw_near_spots_open(struct dw_near_spots *s, int width, struct dw_
         return dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %d pixels", width);
     float *v = s->room.p;
     for (size_t i = 0; i < room; i++)
-        v[i] = 1; /* any sky, if none is learnt */
+        v[i] = 1; /* any sky, if none is learnt, */
+    for (size_t i = room - 2 * (size_t)width; i < room; i++)
+        v[i] = 0; /* and no air */
     return DW_OK;
 }
 
@@ -103,6 +105,7 @@ void dw_near_rows_take(const struct dw_near_rows *r, const struct dw_look_plan *
         sky[1],
         sky[2],
         {sky[3], sky[4], sky[5]},
+        {sky[6], sky[7]},
         {spot, spot_row(spots, y - DW_SPOT_SIDE), spot_row(spots, y - DW_SPOT_FAR)}};
 }
 

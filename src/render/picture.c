@@ -106,9 +106,13 @@ static float noisier(const struct dw_geometry *g)
 }
 
 /* From the cells, whatever the output's size: they are at hand in any order. */
-static void learn_backgrounds(struct dw_picture *const own[], int n, struct dw_sources *sources,
-                              const struct dw_geometry *g, int turn_deg, const struct rows *r)
+static enum dw_status learn_backgrounds(struct dw_picture *const own[], int n,
+                                        struct dw_sources *sources, const struct dw_geometry *g,
+                                        const struct dw_facts *facts, float most_air,
+                                        const struct rows *r, struct dw_air *air,
+                                        struct dw_error *err)
 {
+    enum dw_status s = DW_OK;
     struct dw_picture *lifted[DW_RENDERINGS];
     int k = 0;
     for (int i = 0; i < n; i++)
@@ -124,10 +128,15 @@ static void learn_backgrounds(struct dw_picture *const own[], int n, struct dw_s
             dw_background_add(&lifted[i]->background, y, rgb, r->norm);
         }
     }
-    for (int i = 0; i < k; i++)
+    for (int i = 0; i < k && s >= 0; i++) {
+        struct dw_background *b = &lifted[i]->background;
         dw_background_end(
-            &lifted[i]->background,
-            &(struct dw_sky_wanted){lifted[i]->plan.lift.floor, noisier(g), turn_deg});
+            b, &(struct dw_sky_wanted){lifted[i]->plan.lift.floor, noisier(g), facts->turn_deg});
+        s = dw_air_make(air, facts, g, b, most_air, err);
+        if (s >= 0 && air->known)
+            dw_background_air(b, air->red, air->blue);
+    }
+    return s;
 }
 
 /* One row of prepared light, which is overwritten, by its look into finished pixels. */
@@ -176,7 +185,9 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
         s = open_picture(own[i], g, facts, look, err);
     if (s < 0)
         return s;
-    learn_backgrounds(own, k, sources, g, facts->turn_deg, &r);
+    s = learn_backgrounds(own, k, sources, g, facts, look->star_air, &r, &p->air, err);
+    if (s < 0)
+        return s;
     bool near = false;
     for (int i = 0; i < k; i++)
         near = near || own[i]->plan.near;
@@ -218,4 +229,5 @@ void dw_pictures_free(struct dw_pictures *p)
     }
     dw_grow_free(&p->rows);
     dw_near_rows_free(&p->near);
+    dw_air_free(&p->air);
 }

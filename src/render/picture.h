@@ -3,6 +3,7 @@
 #ifndef DW_RENDER_PICTURE_H
 #define DW_RENDER_PICTURE_H
 
+#include "render/air.h"
 #include "render/look.h"
 #include "render/near_rows.h"
 #include "render/sources.h"
@@ -21,6 +22,7 @@ struct dw_picture {
 /* A worker's pictures. Zero it before the first use; work space is kept from frame to frame. */
 struct dw_pictures {
     struct dw_picture picture[DW_RENDERINGS];
+    struct dw_air air;
     struct dw_near_rows near;  /* for those that look at a pixel's neighbours */
     struct dw_space_kept rows; /* floats: light, work, one source's light, norm, background */
 };

@@ -27,6 +27,7 @@ struct star {
     double over, index;            /* sigmas above the surroundings; log2 of blue over red */
     double codes;                  /* 8-bit codes above the surroundings */
     double arrives;                /* that of its light as it comes through the air */
+    double alt_deg;                /* refracted */
 };
 
 static bool read_camera(const char *shoot, struct camera *c)
@@ -84,7 +85,8 @@ static bool place(const struct camera *c, double unix_s, struct star *s)
                   &eo) < 0 ||
         zd > 88 * ERFA_DD2R)
         return false;
-    s->arrives = arriving(s->bv, 90 - zd * ERFA_DR2D);
+    s->alt_deg = 90 - zd * ERFA_DR2D;
+    s->arrives = arriving(s->bv, s->alt_deg);
     double enu[3] = {sin(zd) * sin(az), sin(zd) * cos(az), cos(zd)};
     double t = acos(fmax(-1, fmin(1, dot(enu, c->axis)))), g = tan(t);
     if (strcmp(c->lens, "rectilinear") == 0 && t > 1.4)
@@ -413,8 +415,10 @@ void score_stars(const struct score_truth *t, const char *shoot, const char *out
                 continue;
             look_at(&p, &s[i]);
             if (list)
-                printf("star %.2f %.2f mag %.2f B-V %.2f sigma %.2f index %.3f arrives %.3f\n",
-                       s[i].x, s[i].y, s[i].mag, s[i].bv, s[i].over, s[i].index, s[i].arrives);
+                printf("star %.2f %.2f alt %.1f mag %.2f B-V %.2f sigma %.2f index %.3f arrives "
+                       "%.3f\n",
+                       s[i].x, s[i].y, s[i].alt_deg, s[i].mag, s[i].bv, s[i].over, s[i].index,
+                       s[i].arrives);
             if (s[i].over > 3)
                 bright[seen++] = s[i];
             k++;

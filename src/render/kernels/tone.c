@@ -175,13 +175,20 @@ static void lift_piece(const struct dw_lift *q, const struct dw_lift_rows *rows,
     const struct dw_lift p = *q;
     const float *restrict sky_r = rows->sky[0], *restrict sky_g = rows->sky[1];
     const float *restrict sky_b = rows->sky[2];
+    const float *restrict air_r = rows->air[0], *restrict air_b = rows->air[1];
     for (size_t i = 0; i < n; i++) {
         float less = by->less[i], raised = by->raised[i];
         float keep = less * by->keep[i], grey = less * by->grey[i], under = keep + (1.0f - less);
         float sr = sky_r[i], sg = sky_g[i], sb = sky_b[i];
-        float x = (r[i] - sr) * (keep + p.raise[0] * raised) + (under * sr + grey);
-        float y = (g[i] - sg) * (keep + p.raise[1] * raised) + (under * sg + grey);
-        float z = (b[i] - sb) * (keep + p.raise[2] * raised) + (under * sb + grey);
+        float u = r[i] - sr, v = g[i] - sg, w = b[i] - sb;
+        float red = (p.red_of[0] * u + p.red_of[1] * v + p.red_of[2] * w) * (raised * air_r[i]);
+        float blue = (p.blue_of[0] * u + p.blue_of[1] * v + p.blue_of[2] * w) * (raised * air_b[i]);
+        float x = u * (keep + p.raise[0] * raised) + (under * sr + grey);
+        float y = v * (keep + p.raise[1] * raised) + (under * sg + grey);
+        float z = w * (keep + p.raise[2] * raised) + (under * sb + grey);
+        x += p.to_red[0] * red + p.to_blue[0] * blue;
+        y += p.to_red[1] * red + p.to_blue[1] * blue;
+        z += p.to_red[2] * red + p.to_blue[2] * blue;
         float largest = dwk_max(dwk_max(x, y), z);
         float luma = p.luma[0] * x + p.luma[1] * y + p.luma[2] * z;
         r[i] = x;
