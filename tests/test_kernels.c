@@ -3,6 +3,7 @@
  * mathematics says. */
 #include "check_main.h"
 
+#include "render/colour.h"
 #include "render/curves.h"
 #include "render/kernels/fastmath.h"
 #include "render/kernels/kernels.h"
@@ -279,9 +280,13 @@ START_TEST(tone_kernels_are_bit_equal)
             }
             same_rows(&r, i < 2 ? "curve" : "mix", n, off);
             ck_assert_mem_eq(add_a, add_b, sizeof add_a);
-            p->finish(&gamut, r.a[3] + off, add_a[i] + off, n, r.a[0] + off, r.a[1] + off,
+            struct dw_gamut into = gamut;
+            into.hue = 0.25f * (float)i; /* none, then more */
+            dw_space_to_cones(DW_SPACE_SRGB, into.to_cones, into.from_cones);
+            memcpy(into.own_luma, no_matrix.luma, sizeof into.own_luma);
+            p->finish(&into, r.a[3] + off, add_a[i] + off, n, r.a[0] + off, r.a[1] + off,
                       r.a[2] + off);
-            q->finish(&gamut, r.b[3] + off, add_b[i] + off, n, r.b[0] + off, r.b[1] + off,
+            q->finish(&into, r.b[3] + off, add_b[i] + off, n, r.b[0] + off, r.b[1] + off,
                       r.b[2] + off);
             same_rows(&r, "finish", n, off);
             for (size_t k = (size_t)off; k < n + (size_t)off; k++)
@@ -509,6 +514,113 @@ START_TEST(finish_is_curve_then_matrix_then_gamut)
 }
 END_TEST
 
+/* Oklab (B. Ottosson 2020) of linear light of these primaries; its second matrix from memory. */
+static void to_oklab(const struct dw_gamut *p, const double v[3], double lab[3])
+{
+    static const double of_roots[9] = {0.2104542683, 0.7936177747,  -0.0040720430,
+                                       1.9779985324, -2.4285922420, 0.4505937096,
+                                       0.0259040424, 0.7827717124,  -0.8086757549};
+    double root[3];
+    for (int k = 0; k < 3; k++)
+        root[k] = cbrt((double)p->to_cones[3 * k] * v[0] + (double)p->to_cones[3 * k + 1] * v[1] +
+                       (double)p->to_cones[3 * k + 2] * v[2]);
+    for (int k = 0; k < 3; k++)
+        lab[k] = of_roots[3 * k] * root[0] + of_roots[3 * k + 1] * root[1] +
+                 of_roots[3 * k + 2] * root[2];
+}
+
+static const struct dw_gamut *gamut_of_srgb(float hue)
+{
+    static struct dw_gamut p;
+    p = no_matrix;
+    p.hue = hue;
+    dw_space_to_cones(DW_SPACE_SRGB, p.to_cones, p.from_cones);
+    memcpy(p.own_luma, p.luma, sizeof p.own_luma);
+    return &p;
+}
+
+/* Oklab of sRGB's red, green and blue as the package colorjs.io 0.7.1 (npm) gives them. */
+START_TEST(cones_are_those_of_oklab)
+{
+    static const double want[3][3] = {{0.627955, 0.224863, 0.125846},
+                                      {0.866440, -0.233888, 0.179498},
+                                      {0.452014, -0.032457, -0.311528}};
+    for (int c = 0; c < 3; c++) {
+        const double v[3] = {c == 0, c == 1, c == 2};
+        double lab[3];
+        to_oklab(gamut_of_srgb(1), v, lab);
+        for (int k = 0; k < 3; k++)
+            ck_assert_double_eq_tol(lab[k], want[c][k], 2e-5);
+    }
+}
+END_TEST
+
+static double reach(const double v[3], double grey)
+{
+    double d = 0;
+    for (int c = 0; c < 3; c++)
+        d = fmax(d, v[c] < grey ? (grey - v[c]) / grey : (v[c] - grey) / (1 - grey));
+    return d;
+}
+
+/* A colour beyond the gamut comes to lie as near its edge as the straight way takes it, but in its
+ * own hue: the angle in Oklab. Half of the way between is half of the share. */
+START_TEST(colours_drawn_in_keep_their_hue)
+{
+    uint32_t state = 9;
+    int bent = 0, far_off = 0;
+    double squares = 0, others = 0;
+    for (int i = 0; i < 100000; i++) {
+        const float mul = 1, add = 0;
+        float in[3], straight[3], half[3];
+        double v[3], out[3], lab[3], to[3], from[3], luma = 0;
+        for (int c = 0; c < 3; c++) {
+            in[c] = straight[c] = half[c] = (float)(next_random(&state) % 1000u) / 700.0f - 0.15f;
+            v[c] = (double)in[c];
+            luma += (double)no_matrix.luma[c] * v[c];
+        }
+        const struct dw_gamut *p = gamut_of_srgb(1);
+        bool seen = luma > 0.03 && luma < 0.95; /* all cones see some of it */
+        for (int k = 0; k < 3; k++)
+            seen = seen && (double)p->to_cones[3 * k] * v[0] +
+                                   (double)p->to_cones[3 * k + 1] * v[1] +
+                                   (double)p->to_cones[3 * k + 2] * v[2] >
+                               0.001;
+        if (!seen || reach(v, luma) < 0.95 || reach(v, luma) > 4)
+            continue;
+        const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
+        k->finish(&no_matrix, &mul, &add, 1, &straight[0], &straight[1], &straight[2]);
+        k->finish(gamut_of_srgb(0.5f), &mul, &add, 1, &half[0], &half[1], &half[2]);
+        k->finish(gamut_of_srgb(1), &mul, &add, 1, &in[0], &in[1], &in[2]);
+        double by[3];
+        for (int c = 0; c < 3; c++) {
+            out[c] = (double)in[c];
+            by[c] = (double)straight[c];
+            if (in[c] > 0 && in[c] < 1)
+                ck_assert_double_eq_tol((double)half[c], (out[c] + by[c]) / 2, 1e-6);
+        }
+        to_oklab(p, v, lab);
+        to_oklab(p, out, to);
+        to_oklab(p, by, from);
+        /* across the hue that it should have; 0.02 is just seen */
+        double chroma = hypot(lab[1], lab[2]);
+        double off = (to[1] * lab[2] - to[2] * lab[1]) / chroma;
+        double other = (from[1] * lab[2] - from[2] * lab[1]) / chroma;
+        squares += off * off;
+        others += other * other;
+        far_off += fabs(off) > 0.01;
+        ck_assert_msg(fabs(off) < 0.04, "%g %g %g: %g", v[0], v[1], v[2], off);
+        ck_assert_double_gt(to[1] * lab[1] + to[2] * lab[2], 0);
+        ck_assert_double_eq_tol(reach(out, luma), reach(by, luma), 1e-5);
+        bent++;
+    }
+    ck_assert_int_gt(bent, 10000);
+    ck_assert_int_lt(far_off, bent / 500); /* deep blues along an edge of the gamut */
+    ck_assert_double_lt(sqrt(squares / bent), 1e-3);
+    ck_assert_double_gt(sqrt(others / bent), 5e-3); /* the straight way */
+}
+END_TEST
+
 static double coded(double x) /* IEC 61966-2-1 */
 {
     return 255 * (x <= 0.0031308 ? 12.92 * x : 1.055 * pow(x, 1 / 2.4) - 0.055);
@@ -592,6 +704,8 @@ int main(void)
     tcase_add_test(c, a_mix_lies_between_its_curves);
     tcase_add_test(c, gamut_keeps_grey_and_what_lies_inside);
     tcase_add_test(c, finish_is_curve_then_matrix_then_gamut);
+    tcase_add_test(c, cones_are_those_of_oklab);
+    tcase_add_test(c, colours_drawn_in_keep_their_hue);
     tcase_add_test(c, dither_keeps_the_mean);
     tcase_add_test(c, eight_bit_codes_are_the_standards);
     suite_add_tcase(suite, c);

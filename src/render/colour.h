@@ -15,6 +15,10 @@ void dw_space_to_xyz(enum dw_space space, double m[9]);
 /* Linear BT.2020, in which all light is carried, to linear RGB of a space. */
 void dw_wide_to_space(enum dw_space space, double m[9]);
 
+/* Linear RGB of a space to the cones of Oklab, white to 1, 1, 1, and back. A colour and greys whose
+ * cube roots of cones differ by the same in parts, (l', m', s') - grey, are of one hue. */
+void dw_space_to_cones(enum dw_space space, float to[9], float from[9]);
+
 /* The luminance of BT.2020's primaries. */
 #define DW_WIDE_LUMA                                                                               \
     {                                                                                              \

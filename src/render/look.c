@@ -169,6 +169,11 @@ enum dw_status dw_look_plan_make(const struct dw_frame *frame, const struct dw_f
         p.gamut.matrix[i] = (float)to[i];
     memcpy(p.gamut.luma, luma, sizeof luma);
     p.gamut.knee = GAMUT_KNEE;
+    p.gamut.hue = (float)frame->day;
+    dw_space_to_cones(space, p.gamut.to_cones, p.gamut.from_cones);
+    dw_space_to_xyz(space, to);
+    for (int c = 0; c < 3; c++)
+        p.gamut.own_luma[c] = (float)to[3 + c];
     p.seed = frame->number * 0x9e3779b1u;
     *out = p;
     return DW_OK;

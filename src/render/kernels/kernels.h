@@ -88,6 +88,10 @@ struct dw_gamut {
     float matrix[9];
     float luma[3]; /* luminance of the wide-gamut primaries; the matrix must keep it */
     float knee;    /* saturation up to which nothing changes, 0..1 */
+    float hue;     /* 0: what lies beyond goes straight to grey, 1: at constant hue, which means */
+    float to_cones[9], from_cones[9]; /* in cube roots of these: of the output's primaries, white
+                                       * to 1, 1, 1, and back */
+    float own_luma[3];                /* luminance of the output's primaries */
 };
 
 struct dw_mosaic_kernels {
