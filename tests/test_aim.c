@@ -6,6 +6,7 @@
 
 #include "decide/aim/aim.h"
 #include "render/air.h"
+#include "render/known.h"
 
 #include <erfa.h>
 #include <erfam.h>
@@ -339,6 +340,64 @@ START_TEST(reddening_is_undone_within_reason)
 }
 END_TEST
 
+/* A star of the map is marked in the picture where the lens shows it, in whatever size and crop. */
+START_TEST(known_stars_are_marked_where_they_stand)
+{
+    struct dw_star star[3] = {{30, 46, 1}, {50, 30, 1}, {80, 60, 0.19f}};
+    struct dw_facts f = {
+        .mosaic_width = 900,
+        .mosaic_height = 600,
+        .crop = {8, 4, 8, 4},
+        .n_stars = 3,
+        .star = star,
+        .aim = {
+            400, {0, 0}, 449.5, 299.5, {0, -sqrt(0.5), sqrt(0.5)}, {0, sqrt(0.5), sqrt(0.5)}, 45}};
+    memset(f.open, 1, sizeof f.open);
+    for (int full = 0; full < 2; full++) {
+        struct dw_geometry g;
+        const struct dw_size size = {full ? DW_SIZE_FULL : DW_SIZE_HALF, 0, 0};
+        ck_assert_int_eq(dw_geometry_make(900 - 16, 600 - 8, 0, DW_CFA_BAYER, &size, &g, NULL),
+                         DW_OK);
+        struct dw_known k = {0};
+        ck_assert_int_eq(dw_known_place(&k, &f, &g, 40, NULL), DW_OK);
+        ck_assert_uint_eq(k.n, 3);
+        double marked = 0;
+        for (int y = 0; y < g.out_h; y++) {
+            const float *row = dw_known_row(&k, y);
+            for (int x = 0; x < g.out_w; x++) {
+                double most = 0;
+                for (int i = 0; i < 3; i++) {
+                    double ray[3], u, v, per = full ? 1 : 0.5;
+                    dw_aim_towards(&f.aim, 40 - star[i].ra_deg, star[i].dec_deg, ray);
+                    ck_assert(dw_aim_pixel(&f.aim, ray, &u, &v));
+                    u = (u + 0.5 - 8) * per - 0.5;
+                    v = (v + 0.5 - 4) * per - 0.5;
+                    double near = full ? 2 : 1, far = full ? 5 : 2.5;
+                    double in = (far - hypot(x - u, y - v)) / (far - near);
+                    in = fmax(0, fmin(1, in)) * (i < 2 ? 1 : 0.5);
+                    most = fmax(most, in);
+                }
+                ck_assert_double_eq_tol((double)row[x], most, 2e-3);
+                marked += most;
+            }
+        }
+        ck_assert_double_gt(marked, full ? 60 : 15);
+        f.open[0][0] = 1;
+        ck_assert_int_eq(dw_known_place(&k, &f, &g, (double)NAN, NULL), DW_OK);
+        ck_assert_uint_eq(k.n, 0); /* how the sky stands is not known */
+        dw_known_free(&k);
+    }
+    memset(f.open, 0, sizeof f.open); /* all is ground */
+    struct dw_geometry g;
+    const struct dw_size half = {DW_SIZE_HALF, 0, 0};
+    struct dw_known k = {0};
+    ck_assert_int_eq(dw_geometry_make(884, 592, 0, DW_CFA_BAYER, &half, &g, NULL), DW_OK);
+    ck_assert_int_eq(dw_known_place(&k, &f, &g, 40, NULL), DW_OK);
+    ck_assert_uint_eq(k.n, 0);
+    dw_known_free(&k);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("aim");
@@ -348,6 +407,7 @@ int main(void)
     tcase_add_test(t, nothing_is_made_up);
     tcase_add_test(t, pixels_and_rays_are_inverse);
     tcase_add_test(t, faint_stars_are_learnt_by_coming_back);
+    tcase_add_test(t, known_stars_are_marked_where_they_stand);
     tcase_add_test(t, reddening_is_undone_within_reason);
     suite_add_tcase(s, t);
     return dw_check_main(s);

@@ -70,18 +70,19 @@ static const struct dw_prepare as_it_is = {.matrix = {1, 0, 0, 0, 1, 0, 0, 0, 1}
                                            .own = {0.2627f, 0.678f, 0.0593f}};
 
 /* What the air asks for: nothing, unless a test sets it. */
-static float air_of[2];
+static float air_of[2], known_of;
 
 /* Light above which is nothing but sky of this colour, lifted. above: luminance of the rows above.
  */
 static void lift(const struct dw_lift *q, const struct light *l, const float sky[3], float sigma,
                  float above, struct seen *s)
 {
-    float level[N], grain[N], colour[3][N], air[2][N];
+    float level[N], grain[N], colour[3][N], air[2][N], known[N];
     near(&as_it_is, 1, l, s);
     for (int i = 0; i < N; i++) {
         level[i] = luminance(sky);
         grain[i] = sigma;
+        known[i] = known_of;
         air[0][i] = air_of[0];
         air[1][i] = air_of[1];
         for (int c = 0; c < 3; c++)
@@ -92,6 +93,7 @@ static void lift(const struct dw_lift *q, const struct light *l, const float sky
                                       level,
                                       grain,
                                       {colour[0], colour[1], colour[2]},
+                                      known,
                                       {air[0], air[1]},
                                       {s->spot[0] + DW_SPOT_FAR, s->spot[1], s->spot[2]}};
     dw_kernels_plain()->tone->lift(q, &rows, N, s->rgb[0], s->rgb[1], s->rgb[2], s->norm);
@@ -226,6 +228,52 @@ START_TEST(stars_are_raised_in_their_own_colour)
         ck_assert_msg((double)s.rgb[c][MIDDLE] < most, "%g beyond %g", (double)s.rgb[c][MIDDLE],
                       most);
     }
+}
+END_TEST
+
+/* A star that stands 1.5 sigmas above the sky is left in the grain, and raised where one is known
+ * to stand; sky itself is not. Noise of the colour of faint ones pales, that of bright ones does
+ * not.
+ */
+START_TEST(known_stars_are_raised_and_faint_ones_pale)
+{
+    const float sky[3] = {1, 1, 1}, faint[3] = {1.06f, 1.03f, 1.0f}, bright[3] = {7, 4, 1};
+    struct dw_lift q = plain_lift;
+    q.known_start = 0.5f - q.start;
+    q.known_half = 0.7f - q.half;
+    struct light l;
+    struct seen s;
+    float sigma = (luminance(faint) - 1) / 1.5f;
+    for (int k = 0; k < 2; k++) {
+        known_of = (float)k;
+        fill(&l, sky);
+        set(&l, 1, MIDDLE, faint);
+        lift(&q, &l, sky, sigma, 1, &s);
+        const float rgb[3] = {s.rgb[0][MIDDLE], s.rgb[1][MIDDLE], s.rgb[2][MIDDLE]};
+        /* share 1 of (1 + 0.49): 1 + (3.5 - 1) * 0.67 times as far above the sky */
+        double times = k ? 1 + 2.5 / 1.49 : 1;
+        ck_assert_double_eq_tol((double)luminance(rgb) - 1, times * 1.5 * (double)sigma,
+                                0.02 * times * (double)sigma);
+        ck_assert_double_eq_tol((double)s.rgb[0][MIDDLE - 9], 1, 1e-5);
+    }
+    known_of = 1;
+    double kept[2][2];
+    for (int k = 0; k < 2; k++) { /* how much redder than grey, in parts of luminance */
+        q.pale = k ? 16 : 0;
+        fill(&l, sky);
+        set(&l, 1, MIDDLE, faint);
+        lift(&q, &l, sky, sigma, 1, &s);
+        const float a[3] = {s.rgb[0][MIDDLE], s.rgb[1][MIDDLE], s.rgb[2][MIDDLE]};
+        kept[k][0] = (double)((a[0] - 1) / (luminance(a) - 1)) - 1;
+        fill(&l, sky);
+        set(&l, 1, MIDDLE, bright);
+        lift(&q, &l, sky, sigma, 1, &s);
+        const float b[3] = {s.rgb[0][MIDDLE], s.rgb[1][MIDDLE], s.rgb[2][MIDDLE]};
+        kept[k][1] = (double)((b[0] - 1) / (luminance(b) - 1)) - 1;
+    }
+    known_of = 0;
+    ck_assert_double_lt(kept[1][0], 0.6 * kept[0][0]);
+    ck_assert_double_eq_tol(kept[1][1], kept[0][1], 0.01 * kept[0][1]);
 }
 END_TEST
 
@@ -404,6 +452,7 @@ int main(void)
     tcase_add_test(c, means_are_of_the_nine_and_luminance_is_its_own);
     tcase_add_test(c, sky_and_its_grain_are_not_lifted);
     tcase_add_test(c, stars_are_raised_in_their_own_colour);
+    tcase_add_test(c, known_stars_are_raised_and_faint_ones_pale);
     tcase_add_test(c, the_air_is_undone_in_camera_colours);
     tcase_add_test(c, what_goes_on_is_no_star);
     tcase_add_test(c, the_sky_behind_is_found);

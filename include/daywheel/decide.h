@@ -144,6 +144,8 @@ struct dw_source {
     double shade[2]; /* stops by which light is lifted: [0] r^2 + [1] r^4, r from the mosaic's
                       * middle, 1 in its corners */
     double black_dn; /* by which this shot's black lies above that of its class, DN */
+    double sky_deg;  /* sidereal angle of the site then, by which the facts' stars stand in the
+                      * picture; NAN: they do not, or not known */
     double green[4]; /* how green stands to red and blue in the light of its sun altitude, for where
                       * green is lost: how far that is known, 0 to 1; and with x = log2 red / blue,
                       * balanced, log2 green / sqrt(red blue) = [1] + [2] x + [3] x^2 */

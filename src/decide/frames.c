@@ -21,7 +21,17 @@ static void set_weights(const struct dw_work *w, const struct dw_facts *facts, s
     f->key = dw_line_key(w, dw_line_at(w, f->utc_s, h));
 }
 
-static struct dw_source source_of(const struct dw_work *w, size_t shot, double weight)
+/* Where the view is put back to that of the aim, or never left it, stars stand where they should.
+ */
+static double sky_of(const struct dw_work *w, const struct dw_facts *facts, size_t shot)
+{
+    double deg;
+    bool there = facts->aim.focal_px > 0 && !w->back[shot].too_far;
+    return there && dw_sidereal(&facts->site, w->utc[shot], &deg) >= 0 ? deg : (double)NAN;
+}
+
+static struct dw_source source_of(const struct dw_work *w, const struct dw_facts *facts,
+                                  size_t shot, double weight)
 {
     struct dw_source s = {
         .shot = (uint32_t)shot,
@@ -32,7 +42,8 @@ static struct dw_source source_of(const struct dw_work *w, size_t shot, double w
         .shade = {w->shade[shot][0], w->shade[shot][1]},
         .shift_x = w->back[shot].x,
         .shift_y = w->back[shot].y,
-        .roll_deg = w->back[shot].roll_deg};
+        .roll_deg = w->back[shot].roll_deg,
+        .sky_deg = sky_of(w, facts, shot)};
     dw_green_at(w, w->alt[shot], s.green);
     return s;
 }
@@ -44,7 +55,7 @@ static void show(const struct dw_work *w, struct dw_decision *out, size_t shot)
     f->utc_s = w->utc[shot];
     f->sun_alt_deg = w->alt[shot];
     f->n_sources = 1;
-    f->source[0] = source_of(w, shot, 1);
+    f->source[0] = source_of(w, &out->facts, shot, 1);
     set_weights(w, &out->facts, f);
     out->ledger[shot].frame = f->number;
     out->ledger[shot].done = DW_DONE_SHOWN;
@@ -62,11 +73,11 @@ static enum dw_status bridge(const struct dw_work *w, struct dw_decision *out, s
     f->number = (uint32_t)++out->n_frames;
     if (f->sun_alt_deg > MIX_ABOVE_DEG) {
         f->n_sources = 2;
-        f->source[0] = source_of(w, a, 1 - part);
-        f->source[1] = source_of(w, b, part);
+        f->source[0] = source_of(w, &out->facts, a, 1 - part);
+        f->source[1] = source_of(w, &out->facts, b, part);
     } else {
         f->n_sources = 1;
-        f->source[0] = source_of(w, part < 0.5 ? a : b, 1);
+        f->source[0] = source_of(w, &out->facts, part < 0.5 ? a : b, 1);
     }
     set_weights(w, &out->facts, f);
     return DW_OK;

@@ -13,8 +13,8 @@
 
 /* One source: shot:weight:gain:turn:red:green:blue, and behind it in this order, each only where it
  * does something, :mRIGHT:DOWN:ROLL (the camera was moved), :sTWO:FOUR (the lens' shading is evened
- * out), :bDN (its black is its own), :gSHARE:AT:SLOPE:BEND (green of twilight's light is known);
- * `shot` counts the ledger's rows from 1. */
+ * out), :bDN (its black is its own), :kDEG (how the sky stands), :gSHARE:AT:SLOPE:BEND (green of
+ * twilight's light is known); `shot` counts the ledger's rows from 1. */
 static void add_source(struct dw_buffer *b, const struct dw_source *s)
 {
     dw_buffer_printf(b, "%lu:%.9g:%.17g:%.17g:%.9g:%.9g:%.9g", (unsigned long)s->shot + 1,
@@ -26,6 +26,8 @@ static void add_source(struct dw_buffer *b, const struct dw_source *s)
         dw_buffer_printf(b, ":s%.17g:%.17g", s->shade[0], s->shade[1]);
     if (s->black_dn != 0)
         dw_buffer_printf(b, ":b%.17g", s->black_dn);
+    if (isfinite(s->sky_deg))
+        dw_buffer_printf(b, ":k%.17g", s->sky_deg);
     if (s->green[0] != 0)
         dw_buffer_printf(b, ":g%.17g:%.17g:%.17g:%.17g", s->green[0], s->green[1], s->green[2],
                          s->green[3]);
@@ -109,10 +111,11 @@ static bool take_part(const char **text, char letter, size_t n, double *out)
 /* *text moves behind the source and the blank after it. */
 static bool read_source(const char **text, size_t n_shots, bool last, struct dw_source *s)
 {
-    double v[7], moved[3] = {0}, shade[2] = {0}, black = 0, green[4] = {0};
+    double v[7], moved[3] = {0}, shade[2] = {0}, black = 0, sky = (double)NAN, green[4] = {0};
     if (!take_numbers(text, 7, v) || !take_part(text, 'm', 3, moved) ||
         !take_part(text, 's', 2, shade) || !take_part(text, 'b', 1, &black) ||
-        !take_part(text, 'g', 4, green) || **text != (last ? '\0' : ' '))
+        !take_part(text, 'k', 1, &sky) || !take_part(text, 'g', 4, green) ||
+        **text != (last ? '\0' : ' '))
         return false;
     *text += !last;
     if (!(v[0] >= 1 && v[0] <= (double)n_shots) || v[0] != floor(v[0]))
@@ -123,6 +126,7 @@ static bool read_source(const char **text, size_t n_shots, bool last, struct dw_
                             .turn_deg = v[3],
                             .chroma = {(float)v[4], (float)v[5], (float)v[6]},
                             .black_dn = black,
+                            .sky_deg = sky,
                             .shift_x = moved[0],
                             .shift_y = moved[1],
                             .roll_deg = moved[2],

@@ -53,6 +53,9 @@ static enum dw_status check(const struct dw_frame *f, const struct dw_look_param
                  {"star lift", p->star_lift, 0.0f, 20.0f},
                  {"star start", p->star_start, 0.0f, 100.0f},
                  {"star softness", p->star_half, 0.01f, 100.0f},
+                 {"known star start", p->known_start, 0.0f, 100.0f},
+                 {"known star softness", p->known_half, 0.01f, 100.0f},
+                 {"star paleness", p->star_pale, 0.0f, 100.0f},
                  {"air undone", p->star_air, 0.0f, 30.0f}};
     for (size_t i = 0; i < sizeof range / sizeof *range; i++)
         if (!(range[i].value >= range[i].low && range[i].value <= range[i].high))
@@ -114,6 +117,9 @@ static void plan_lift(const struct dw_frame *f, const struct dw_facts *facts,
     out->near = out->lifts || out->smooth > 0.0f;
     l->start = out->lifts ? p->star_start : NEVER;
     l->half = p->star_half;
+    l->known_start = (out->lifts ? p->known_start : NEVER) - l->start;
+    l->known_half = p->known_half - p->star_half;
+    l->pale = p->star_pale * p->star_pale;
     l->together = 1.0f + out->smooth * (TOGETHER - 1.0f);
     l->floor = facts->night_sky_keys > 0.0f ? facts->night_sky_keys : 0.0f;
     l->most_side = MOST_SIDE;

@@ -3,6 +3,7 @@
 
 #include "render/geometry.h"
 
+#include <math.h>
 #include <string.h>
 
 struct dw_frame dw_frame_as(const struct dw_frame *frame, enum dw_rendering rendering)
@@ -105,6 +106,12 @@ static float noisier(const struct dw_geometry *g)
     return (float)((g->full ? GRAIN_OF_FULL : 1) * g->out_w / g->src_w);
 }
 
+/* How the stars stand in a frame; NAN where that is not known, or in more ways than one. */
+static double sky_of(const struct dw_frame *f)
+{
+    return f->n_sources == 1 ? f->source[0].sky_deg : (double)NAN;
+}
+
 /* From the cells, whatever the output's size: they are at hand in any order. */
 static enum dw_status learn_backgrounds(struct dw_picture *const own[], int n,
                                         struct dw_sources *sources, const struct dw_geometry *g,
@@ -133,7 +140,7 @@ static enum dw_status learn_backgrounds(struct dw_picture *const own[], int n,
         dw_background_end(
             b, &(struct dw_sky_wanted){lifted[i]->plan.lift.floor, noisier(g), facts->turn_deg});
         s = dw_air_make(air, facts, g, b, most_air, err);
-        if (s >= 0 && air->known)
+        if (s >= 0 && air->known && isfinite(sky_of(&lifted[i]->row)))
             dw_background_air(b, air->red, air->blue);
     }
     return s;
@@ -188,6 +195,10 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
     s = learn_backgrounds(own, k, sources, g, facts, look->star_air, &r, &p->air, err);
     if (s < 0)
         return s;
+    s = dw_known_place(&p->known, facts, g, sky_of(&own[0]->row), err);
+    if (s < 0)
+        return s;
+    const float *known = NULL;
     bool near = false;
     for (int i = 0; i < k; i++)
         near = near || own[i]->plan.near;
@@ -210,9 +221,12 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
             dw_near_rows_written(&p->near, y);
         }
         for (int i = 0; i < k && y > 0; i++) {
+            if (i == 0 && p->known.n > 0)
+                known = dw_known_row(&p->known, y - 1);
             dw_near_rows_take(&p->near, &own[i]->plan,
                               own[i]->plan.lifts ? &own[i]->background : NULL, &own[i]->spots,
                               y - 1, r.work, r.norm, &r.lift);
+            r.lift.known = known ? known : r.lift.known;
             finish_row(own[i], g, facts->turn_deg, y - 1, r.work, &r);
         }
     }
@@ -230,4 +244,5 @@ void dw_pictures_free(struct dw_pictures *p)
     dw_grow_free(&p->rows);
     dw_near_rows_free(&p->near);
     dw_air_free(&p->air);
+    dw_known_free(&p->known);
 }

@@ -4,6 +4,7 @@
 #define DW_RENDER_PICTURE_H
 
 #include "render/air.h"
+#include "render/known.h"
 #include "render/look.h"
 #include "render/near_rows.h"
 #include "render/sources.h"
@@ -23,6 +24,7 @@ struct dw_picture {
 struct dw_pictures {
     struct dw_picture picture[DW_RENDERINGS];
     struct dw_air air;
+    struct dw_known known;
     struct dw_near_rows near;  /* for those that look at a pixel's neighbours */
     struct dw_space_kept rows; /* floats: light, work, one source's light, norm, background */
 };

@@ -44,8 +44,10 @@ struct dw_lift {
     /* What is as bright beside itself as well is no star, up to this level and to so many times
      * that of the sky. */
     float floor, most_side;
-    float start;    /* sigmas of the grain above the sky from which on anything is raised */
-    float half;     /* sigmas beyond that at which half of it is; > 0 */
+    float start; /* sigmas of the grain above the sky from which on anything is raised */
+    float half;  /* sigmas beyond that at which half of it is; > 0 */
+    float known_start, known_half; /* added to these two where a star is known to stand */
+    float pale; /* square of the sigmas above the sky at which half of a star's colour is kept */
     float together; /* how many times less grain the mean of 3x3 pixels has */
     float raise[3]; /* times so much is what is above the sky */
     /* of light above the sky: its red and blue in camera colours, once raised; and what 1 of each
@@ -58,6 +60,7 @@ struct dw_lift_rows {
     /* Luminance of the sky (> 0), what stars stand out from, one sigma of its grain (> 0), its
      * colour */
     const float *level, *base, *grain, *sky[3];
+    const float *known;  /* how far the pixel belongs to a known star, 0..1 */
     const float *air[2]; /* by what share red and blue light of stars is changed for the air */
     /* dw_tone_kernels' near of this row, of which DW_SPOT_FAR numbers before and after may be read,
      * and of those DW_SPOT_SIDE and DW_SPOT_FAR above. */
@@ -71,6 +74,7 @@ static inline struct dw_lift_rows dw_lift_rows_from(const struct dw_lift_rows *r
                                  r->base + x,
                                  r->grain + x,
                                  {r->sky[0] + x, r->sky[1] + x, r->sky[2] + x},
+                                 r->known + x,
                                  {r->air[0] + x, r->air[1] + x},
                                  {r->spot[0] + x, r->spot[1] + x, r->spot[2] + x}};
 }

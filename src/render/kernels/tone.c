@@ -115,6 +115,7 @@ static void near(const struct dw_prepare *p, float smooth, const float *const up
 
 #define DARK 0.02f    /* keys; about and below it colours are no longer compared by their ratios */
 #define NOTHING 1e-3f /* keeps divisions finite */
+#define TINY 1e-12f   /* the same, of squares */
 #define LONE 0.16f    /* what a point alone adds to the mean of the 3x3 about it is 0.25 of it */
 
 /* A pixel takes the colour of the 3x3 about it and keeps its luminance, and what stands above the
@@ -127,9 +128,13 @@ static void near(const struct dw_prepare *p, float smooth, const float *const up
  * whose mean has less grain and tells a star from a grain of it (N. Wiener, Extrapolation,
  * Interpolation, and Smoothing of Stationary Time Series, 1949; from memory). What is as bright
  * farther along the row or above is no point, and stands above that at most. A star's norm is its
- * largest channel: a vivid one rather stays darker than it burns out to white. */
+ * largest channel: a vivid one rather stays darker than it burns out to white. Where the shoot's
+ * map has a star less is asked for: what stands there is starlight. And as noise is mostly colour,
+ * the fainter a star stands above the sky the less of its colour is believed, as the eye sees none
+ * in faint stars: Wiener's share again, the rest is grey. */
 struct lifted {
     float keep[NEAR_PIECE], raised[NEAR_PIECE], less[NEAR_PIECE], grey[NEAR_PIECE];
+    float colour[NEAR_PIECE]; /* how much of its colour what is raised keeps */
 };
 
 /* How much of the mean, of what of it is above the sky, and of grey light a pixel is to have. */
@@ -140,7 +145,7 @@ static void weigh(const struct dw_lift *q, const struct dw_lift_rows *rows, size
     const float *restrict level = rows->level, *restrict ground = rows->base;
     const float *restrict grain = rows->grain, *restrict spot = rows->spot[0],
                           *restrict up = rows->spot[1];
-    const float *restrict far_up = rows->spot[2];
+    const float *restrict far_up = rows->spot[2], *restrict known = rows->known;
     const float *left = spot - DW_SPOT_SIDE, *right = spot + DW_SPOT_SIDE;
     const float *far_left = spot - DW_SPOT_FAR, *far_right = spot + DW_SPOT_FAR;
     for (size_t i = 0; i < n; i++) {
@@ -148,9 +153,11 @@ static void weigh(const struct dw_lift *q, const struct dw_lift_rows *rows, size
         float side = dwk_max(dwk_min(left[i], far_left[i]), dwk_min(right[i], far_right[i]));
         side = dwk_max(side, dwk_min(up[i], far_up[i]));
         side = dwk_min(side, dwk_max(p.most_side * sky, p.floor));
-        float base = dwk_max(ground[i], side), half = p.half * grain[i];
+        float base = dwk_max(ground[i], side), sigma = grain[i];
+        float start = (p.start + p.known_start * known[i]) * sigma;
+        float half = (p.half + p.known_half * known[i]) * sigma;
         float above = dwk_max(own - base, p.together * (mean - base));
-        float over = dwk_max(above - p.start * grain[i], 0.0f), over2 = over * over;
+        float over = dwk_max(above - start, 0.0f), over2 = over * over;
         float star = dwk_max(own - sky, 0.0f);
 
         /* share = over2 / of, part = star / about, k = (own + DARK) / (mean + DARK), as one
@@ -164,6 +171,8 @@ static void weigh(const struct dw_lift *q, const struct dw_lift_rows *rows, size
         out->less[i] = 1.0f - share;
         out->raised[i] = share * part;
         out->keep[i] = k;
+        float above2 = above * above;
+        out->colour[i] = above2 / (above2 + p.pale * (sigma * sigma) + TINY);
         out->grey[i] = own - k * mean; /* nothing in light: luminance stays in the dark too */
     }
 }
@@ -183,12 +192,14 @@ static void lift_piece(const struct dw_lift *q, const struct dw_lift_rows *rows,
         float u = r[i] - sr, v = g[i] - sg, w = b[i] - sb;
         float red = (p.red_of[0] * u + p.red_of[1] * v + p.red_of[2] * w) * (raised * air_r[i]);
         float blue = (p.blue_of[0] * u + p.blue_of[1] * v + p.blue_of[2] * w) * (raised * air_b[i]);
-        float x = u * (keep + p.raise[0] * raised) + (under * sr + grey);
-        float y = v * (keep + p.raise[1] * raised) + (under * sg + grey);
-        float z = w * (keep + p.raise[2] * raised) + (under * sb + grey);
-        x += p.to_red[0] * red + p.to_blue[0] * blue;
-        y += p.to_red[1] * red + p.to_blue[1] * blue;
-        z += p.to_red[2] * red + p.to_blue[2] * blue;
+        float x = p.raise[0] * raised * u + (p.to_red[0] * red + p.to_blue[0] * blue);
+        float y = p.raise[1] * raised * v + (p.to_red[1] * red + p.to_blue[1] * blue);
+        float z = p.raise[2] * raised * w + (p.to_red[2] * red + p.to_blue[2] * blue);
+        float colour = by->colour[i];
+        grey += (1.0f - colour) * (p.luma[0] * x + p.luma[1] * y + p.luma[2] * z);
+        x = colour * x + keep * u + (under * sr + grey);
+        y = colour * y + keep * v + (under * sg + grey);
+        z = colour * z + keep * w + (under * sb + grey);
         float largest = dwk_max(dwk_max(x, y), z);
         float luma = p.luma[0] * x + p.luma[1] * y + p.luma[2] * z;
         r[i] = x;

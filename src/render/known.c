@@ -1,0 +1,109 @@
+/* known.c: see known.h. */
+#include "render/known.h"
+
+#include <math.h>
+#include <string.h>
+
+#define RAD (3.14159265358979323846 / 180)
+
+static const struct dw_known_params KNOWN = DW_KNOWN_DEFAULTS;
+
+static int row_of(float y)
+{
+    return (int)floorf(y + 0.5f);
+}
+
+static float larger(float a, float b)
+{
+    return a > b ? a : b;
+}
+
+/* In the order of rows; first[y] is the first star of row y or behind it. */
+static void sort(struct dw_known *k, struct dw_known_star *found, size_t n)
+{
+    uint32_t *first = k->first.p;
+    struct dw_known_star *star = k->stars.p;
+    memset(first, 0, ((size_t)k->height + 2) * sizeof *first);
+    for (size_t i = 0; i < n; i++)
+        first[row_of(found[i].y) + 2]++;
+    for (int y = 0; y < k->height; y++)
+        first[y + 2] += first[y + 1];
+    for (size_t i = 0; i < n; i++)
+        star[first[row_of(found[i].y) + 1]++] = found[i];
+    k->n = n;
+}
+
+static bool is_open(const struct dw_facts *f, double x, double y)
+{
+    int u = (int)floor((x + 0.5) * DW_OPEN_COLS / f->mosaic_width);
+    int v = (int)floor((y + 0.5) * DW_OPEN_ROWS / f->mosaic_height);
+    return u >= 0 && v >= 0 && u < DW_OPEN_COLS && v < DW_OPEN_ROWS && f->open[v][u];
+}
+
+enum dw_status dw_known_place(struct dw_known *k, const struct dw_facts *facts,
+                              const struct dw_geometry *g, double sky_deg, struct dw_error *err)
+{
+    k->n = 0;
+    if (!(facts->aim.focal_px > 0) || !isfinite(sky_deg) || facts->n_stars == 0)
+        return DW_OK;
+    k->width = g->out_w;
+    k->height = g->out_h;
+    if (!dw_grow(&k->stars, 2 * facts->n_stars * sizeof(struct dw_known_star)) ||
+        !dw_grow(&k->first, ((size_t)g->out_h + 2) * sizeof(uint32_t)) ||
+        !dw_grow(&k->row, (size_t)g->out_w * sizeof(float)))
+        return dw_fail(err, DW_ERR_MEMORY, "no memory for the places of %zu stars", facts->n_stars);
+    const double cells = (double)g->out_w / g->cells_w / g->cell; /* output over mosaic pixels */
+    k->near = larger(KNOWN.near_out, KNOWN.near_px * (float)cells);
+    k->far = larger(KNOWN.far_out, KNOWN.far_px * (float)cells);
+    struct dw_known_star *found = (struct dw_known_star *)k->stars.p + facts->n_stars;
+    size_t n = 0;
+    for (size_t i = 0; i < facts->n_stars; i++) {
+        const struct dw_star *s = &facts->star[i];
+        double ray[3], x, y;
+        dw_aim_towards(&facts->aim, sky_deg - s->ra_deg, s->dec_deg, ray);
+        if (!dw_aim_pixel(&facts->aim, ray, &x, &y) || !is_open(facts, x, y))
+            continue;
+        struct dw_known_star at = {(float)((x + 0.5 - facts->crop.left) * cells - 0.5),
+                                   (float)((y + 0.5 - facts->crop.top) * cells - 0.5),
+                                   (s->share - KNOWN.least_share) /
+                                       (KNOWN.full_share - KNOWN.least_share)};
+        at.sure = at.sure < 0 ? 0 : at.sure > 1 ? 1 : at.sure;
+        if (at.x > -k->far && at.x < (float)k->width + k->far && row_of(at.y) >= 0 &&
+            row_of(at.y) < k->height)
+            found[n++] = at;
+    }
+    sort(k, found, n);
+    return DW_OK;
+}
+
+const float *dw_known_row(struct dw_known *k, int y)
+{
+    float *row = k->row.p;
+    const uint32_t *first = k->first.p;
+    const struct dw_known_star *star = k->stars.p;
+    int reach = (int)ceilf(k->far), from = y - reach, to = y + reach;
+    memset(row, 0, (size_t)k->width * sizeof *row);
+    from = from < 0 ? 0 : from;
+    to = to >= k->height ? k->height - 1 : to;
+    for (uint32_t i = first[from]; i < first[to + 1]; i++) {
+        float dy = (float)y - star[i].y;
+        int left = (int)ceilf(star[i].x - k->far), right = (int)floorf(star[i].x + k->far);
+        left = left < 0 ? 0 : left;
+        right = right >= k->width ? k->width - 1 : right;
+        for (int x = left; x <= right; x++) {
+            float dx = (float)x - star[i].x, d = sqrtf(dx * dx + dy * dy);
+            float in = (k->far - d) / (k->far - k->near);
+            in = star[i].sure * (in < 0 ? 0 : in > 1 ? 1 : in);
+            row[x] = row[x] > in ? row[x] : in;
+        }
+    }
+    return row;
+}
+
+void dw_known_free(struct dw_known *k)
+{
+    dw_grow_free(&k->stars);
+    dw_grow_free(&k->first);
+    dw_grow_free(&k->row);
+    *k = (struct dw_known){0};
+}
