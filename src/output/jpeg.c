@@ -63,6 +63,11 @@ static void end_memory(j_compress_ptr c)
     m->n = m->room - m->base.free_in_buffer;
 }
 
+/* Steps of the finest detail, codes, in finished pictures. The standard's tables go to 16 and 19 at
+ * quality 92, as the eye is least sensitive there in pictures at large; but a faint star is nothing
+ * but fine detail: they drop it, or leave ripples of a brighter one about it. */
+#define COARSEST 8
+
 /* Everything that may jump, apart from the caller's variables, so that none is clobbered. */
 static bool compress(struct jpeg_compress_struct *c, struct failure *f, struct memory *m,
                      const struct dw_image *image, int quality, const struct dw_buffer *app1,
@@ -78,6 +83,10 @@ static bool compress(struct jpeg_compress_struct *c, struct failure *f, struct m
     c->in_color_space = JCS_RGB;
     jpeg_set_defaults(c);
     jpeg_set_quality(c, quality, TRUE);
+    for (int t = 0; t < 2 && !small; t++)
+        for (int i = 0; i < DCTSIZE2; i++)
+            if (c->quant_tbl_ptrs[t]->quantval[i] > COARSEST)
+                c->quant_tbl_ptrs[t]->quantval[i] = COARSEST;
     /* Colour at full resolution: halved, a one-pixel star loses most of its colour. */
     for (int i = 0; i < 3; i++)
         c->comp_info[i].h_samp_factor = c->comp_info[i].v_samp_factor = i == 0 && small ? 2 : 1;
