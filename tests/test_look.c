@@ -447,6 +447,33 @@ START_TEST(shadows_open_as_it_gets_dark)
 }
 END_TEST
 
+/* Where the map tells of stars, more is asked of all else, and of them what was asked before; where
+ * nothing is lifted nothing is asked. */
+START_TEST(a_map_of_stars_makes_others_doubtful)
+{
+    struct dw_facts facts = {.night_mul = {1, 1, 1}, .night_sky_keys = 1};
+    for (int i = 0; i < 9; i += 4)
+        facts.cam_to_wide[i] = 1;
+    for (int stars = 0; stars < 2; stars++) {
+        struct dw_frame f = frame_at(0.1, 1 - stars, stars);
+        struct dw_look_plan before, after;
+        ck_assert_int_eq(dw_look_plan_make(&f, &facts, &plain_look, DW_SPACE_SRGB, &before, NULL),
+                         DW_OK);
+        after = before;
+        dw_look_know_stars(&after, &plain_look);
+        const struct dw_lift *a = &before.lift, *b = &after.lift;
+        if (stars) {
+            ck_assert(fabsf(a->start - plain_look.star_start) < 1e-6f);
+            ck_assert(fabsf(b->start - plain_look.other_start) < 1e-6f);
+            ck_assert(b->start > a->start);
+        } else
+            ck_assert(b->start >= a->start && b->start <= a->start);
+        ck_assert(fabsf(b->start + b->known_start - a->start - a->known_start) <
+                  1e-5f * fabsf(a->start));
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("look");
@@ -464,6 +491,7 @@ int main(void)
     tcase_add_test(c, senseless_parameters_are_named);
     tcase_add_test(c, dither_belongs_to_the_frame);
     tcase_add_test(c, colour_is_smoothed_under_the_stars);
+    tcase_add_test(c, a_map_of_stars_makes_others_doubtful);
     tcase_add_test(c, shadows_open_as_it_gets_dark);
     suite_add_tcase(suite, c);
     return dw_check_main(suite);

@@ -37,14 +37,15 @@ struct dw_look_params {
     float star_half;    /* sigmas beyond that at which they are by half */
     float known_start;  /* the same two where the shoot's map has a star */
     float known_half;
-    float star_pale; /* sigmas above the sky at which half of a star's colour is believed */
-    float star_air;  /* air masses beyond one whose reddening is undone at most; 0: none is */
+    float star_pale;   /* sigmas above the sky at which half of a star's colour is believed */
+    float other_start; /* and sigmas asked for where such a map has none */
+    float star_air;    /* air masses beyond one whose reddening is undone at most; 0: none is */
 };
 #define DW_STARS_DEFAULT_STOPS 1.8 /* 2^1.8 - 1 = 2.48 */
 #define DW_LOOK_DEFAULTS                                                                           \
     {                                                                                              \
         1.7f, 1.35f, 1.15f, 1.0f, 0.6f, 1.0f, 0.45f, 0.7f, 1.0f, 2.4822022f, 2.5f, 2.0f, 0.5f,     \
-            0.7f, 4.0f, 6.0f                                                                       \
+            0.7f, 4.0f, 4.0f, 6.0f                                                                 \
     }
 
 /* Scene-linear light: planar RGB, linear BT.2020, scene key = 1, upright. */

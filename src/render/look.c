@@ -56,6 +56,7 @@ static enum dw_status check(const struct dw_frame *f, const struct dw_look_param
                  {"known star start", p->known_start, 0.0f, 100.0f},
                  {"known star softness", p->known_half, 0.01f, 100.0f},
                  {"star paleness", p->star_pale, 0.0f, 100.0f},
+                 {"other star start", p->other_start, 0.0f, 100.0f},
                  {"air undone", p->star_air, 0.0f, 30.0f}};
     for (size_t i = 0; i < sizeof range / sizeof *range; i++)
         if (!(range[i].value >= range[i].low && range[i].value <= range[i].high))
@@ -135,6 +136,15 @@ static void plan_lift(const struct dw_frame *f, const struct dw_facts *facts,
     out->level = *q;
     out->level.norm_y = 1;
     out->level.norm_max = 0;
+}
+
+void dw_look_know_stars(struct dw_look_plan *plan, const struct dw_look_params *p)
+{
+    struct dw_lift *l = &plan->lift;
+    if (!plan->lifts)
+        return;
+    l->start = p->other_start;
+    l->known_start = p->known_start - p->other_start;
 }
 
 /* The darker a picture is to be, the farther its shadows are opened: at dusk the ground lies five

@@ -27,6 +27,9 @@ enum dw_status dw_look_plan_make(const struct dw_frame *frame, const struct dw_f
                                  const struct dw_look_params *params, enum dw_space space,
                                  struct dw_look_plan *out, struct dw_error *err);
 
+/* Says that dw_lift_rows.known tells of all stars of the picture: of others more is asked. */
+void dw_look_know_stars(struct dw_look_plan *p, const struct dw_look_params *params);
+
 /* Balance, saturation and norm of one row, in place. */
 void dw_look_prepare(const struct dw_look_plan *p, int n, float *const rgb[3], float *norm);
 /* In place: the colours of a row for dw_background_add, and its level. */

@@ -198,6 +198,8 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
     s = dw_known_place(&p->known, facts, g, sky_of(&own[0]->row), err);
     if (s < 0)
         return s;
+    for (int i = 0; i < k && p->known.n > 0; i++)
+        dw_look_know_stars(&own[i]->plan, look);
     const float *known = NULL;
     bool near = false;
     for (int i = 0; i < k; i++)
