@@ -9,6 +9,7 @@
 #include "base/primaries.h"
 #include "base/robust.h"
 #include "base/search.h"
+#include "base/sort.h"
 #include "base/text.h"
 #include "base/when.h"
 
@@ -283,6 +284,31 @@ static int compare_ints(const void *key, const void *item)
     return (a > b) - (a < b);
 }
 
+static int upwards(const void *a, const void *b)
+{
+    uint32_t p = *(const uint32_t *)a, q = *(const uint32_t *)b;
+    return (p > q) - (p < q);
+}
+
+START_TEST(numbers_are_sorted_as_by_the_c_library)
+{
+    enum { N = 3000 };
+    static uint32_t v[N], wanted[N], work[N];
+    const uint32_t masks[] = {0xffffffffu, 0x00ff00ffu, 0xff000000u, 0x3u, 0};
+    uint32_t seed = 1;
+    for (size_t m = 0; m < sizeof masks / sizeof *masks; m++)
+        for (size_t n = 0; n <= N; n = n < 4 ? n + 1 : n * 5 / 2) {
+            for (size_t i = 0; i < n; i++) {
+                seed = seed * 1664525u + 1013904223u;
+                wanted[i] = v[i] = (seed ^ seed >> 13) & masks[m];
+            }
+            qsort(wanted, n, sizeof *wanted, upwards);
+            dw_sort_numbers(v, n, work);
+            ck_assert(n == 0 || memcmp(v, wanted, n * sizeof *v) == 0);
+        }
+}
+END_TEST
+
 START_TEST(the_first_of_equals_is_found)
 {
     static const int v[] = {1, 3, 3, 3, 7, 9};
@@ -359,6 +385,7 @@ int main(void)
     tcase_add_test(t, robust_statistics_match_the_table);
     tcase_add_test(t, selection_agrees_with_sorting);
     tcase_add_test(t, selection_ends_where_there_is_no_order);
+    tcase_add_test(t, numbers_are_sorted_as_by_the_c_library);
     tcase_add_test(t, the_first_of_equals_is_found);
     tcase_add_test(t, instants_are_iso_8601);
     tcase_add_test(t, numbers_have_a_true_minus);

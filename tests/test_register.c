@@ -134,23 +134,24 @@ END_TEST
 START_TEST(so_do_the_sums_over_blocks)
 {
     const struct dw_pose_kernels *k[2] = {dw_pose_kernels_plain(), dw_pose_kernels_best()};
-    static float a[SIDE * SIDE], b[SIDE * SIDE], sum[2][DW_BLOCK_SUMS][DW_BLOCK_SIDE];
+    static float a[SIDE * SIDE], b[SIDE * SIDE];
+    double sum[2][DW_BLOCK_SUMS];
     struct dice d = {22};
     for (int i = 0; i < SIDE * SIDE; i++) {
         a[i] = (float)normal(&d);
         b[i] = (float)normal(&d);
     }
     for (int n = 1; n <= DW_BLOCK_SIDE; n++)
-        for (size_t stride = DW_BLOCK_SIDE; stride <= SIDE; stride += SIDE - DW_BLOCK_SIDE) {
+        for (int stride = DW_BLOCK_SIDE; stride <= SIDE; stride += SIDE - DW_BLOCK_SIDE) {
             const float *at = a + 20 * SIDE + 30, *to = b + 7;
             for (int i = 0; i < 2; i++)
-                k[i]->sums(at, to, stride, n, 13, sum[i]);
+                k[i]->sums(at, to, (size_t)stride, n, 13, sum[i]);
             ck_assert_mem_eq(sum[0], sum[1], sizeof sum[0]);
-            for (int x = 0; x < n; x++) {
-                double s[DW_BLOCK_SUMS] = {0};
-                for (int y = 0; y < 13; y++) {
+            double s[DW_BLOCK_SUMS] = {0};
+            for (int y = 0; y < 13; y++)
+                for (int x = 0; x < n; x++) {
                     const float *p = at + y * SIDE + x;
-                    double v = (double)p[0], w = (double)to[(size_t)y * stride + (size_t)x];
+                    double v = (double)p[0], w = (double)to[y * stride + x];
                     double gx = ((double)p[1] - (double)p[-1]) / 2;
                     double gy = ((double)p[SIDE] - (double)p[-SIDE]) / 2;
                     const double term[] = {v * v,   v * gx, v * gy, gx * gx, gx * gy,
@@ -158,10 +159,27 @@ START_TEST(so_do_the_sums_over_blocks)
                     for (int i = 0; i < DW_BLOCK_SUMS; i++)
                         s[i] += term[i];
                 }
-                for (int i = 0; i < DW_BLOCK_SUMS; i++)
-                    ck_assert_double_eq_tol((double)sum[0][i][x], s[i], 1e-4);
-            }
+            for (int i = 0; i < DW_BLOCK_SUMS; i++)
+                ck_assert_double_eq_tol(sum[0][i], s[i], 1e-4);
         }
+}
+END_TEST
+
+START_TEST(so_do_fourier_lines)
+{
+    enum { N = 32, ROOM = 2 * N * DW_FOURIER_LINES };
+    struct dw_fourier f;
+    struct dice d = {23};
+    double z[2][ROOM];
+    ck_assert(dw_fourier_make(&f, N));
+    for (int back = 0; back < 2; back++) {
+        for (int i = 0; i < ROOM; i++)
+            z[0][i] = z[1][i] = normal(&d);
+        dw_pose_kernels_plain()->lines(f.turn, N, z[0], back);
+        dw_pose_kernels_best()->lines(f.turn, N, z[1], back);
+        ck_assert_mem_eq(z[0], z[1], sizeof z[0]);
+    }
+    dw_fourier_free(&f);
 }
 END_TEST
 
@@ -408,6 +426,29 @@ static void fourier_shift(const double *in, double x, double y, double *out)
 /* The two displacements of scikit-image's documentation and tests of registration by an upsampled
  * Fourier transform (Guizar-Sicairos, Thurman & Fienup 2008, Optics Letters 33, 156), which finds
  * them to 0.01 at an upsampling of 100; signs are those of our convention. */
+/* A cloud fills the first rows, all of one mind; the ground below is twice as much. */
+START_TEST(the_larger_heap_is_found_wherever_it_lies)
+{
+    enum { N = 60, CLOUD = 20 };
+    for (int first = 0; first < 2; first++) {
+        struct dw_block block[N] = {{0}};
+        struct dw_block_place at[N] = {{0}};
+        float weight[N];
+        for (int i = 0; i < N; i++) {
+            bool cloud = first ? i < CLOUD : i >= N - CLOUD;
+            weight[i] = 1;
+            block[i] = (struct dw_block){
+                cloud ? 2.5 : 0.01 * (i % 5 - 2), cloud ? 1 : 0.4, 400, 0, 400, 0.9, 0.1};
+        }
+        struct dw_shift start = {.x = first ? 2.5 : 0, .y = 1}, s;
+        dw_vote(block, weight, at, N, false, &start, &s);
+        ck_assert_double_eq_tol(s.x, 0, 0.01);
+        ck_assert_double_eq_tol(s.y, 0.4, 0.01);
+        ck_assert_int_eq(s.voters, N - CLOUD);
+    }
+}
+END_TEST
+
 START_TEST(published_fourier_shifts_are_found_to_a_hundredth)
 {
     enum { N = DW_PATCH_SIDE };
@@ -463,6 +504,7 @@ int main(void)
     c = tcase_create("kernels");
     tcase_add_test(c, both_builds_of_the_kernels_agree_with_plain_loops);
     tcase_add_test(c, so_do_the_sums_over_blocks);
+    tcase_add_test(c, so_do_fourier_lines);
     suite_add_tcase(s, c);
     c = tcase_create("displacement");
     tcase_add_test(c, any_shift_by_day_is_found_to_a_twentieth_of_a_pixel);
@@ -470,6 +512,7 @@ int main(void)
     tcase_add_test(c, and_by_night);
     tcase_add_test(c, a_turn_is_found_with_the_shift);
     tcase_add_test(c, nothing_is_said_of_shots_that_share_nothing);
+    tcase_add_test(c, the_larger_heap_is_found_wherever_it_lies);
     tcase_add_test(c, published_fourier_shifts_are_found_to_a_hundredth);
     suite_add_tcase(s, c);
     return dw_check_main(s);

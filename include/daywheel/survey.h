@@ -73,10 +73,8 @@ struct dw_patches {
     int n; /* 0 for mosaics too small to hold one */
     struct dw_patch_place at[DW_PATCHES];
     uint16_t *code; /* n * DW_PATCH_CELLS */
-    /* for reading: */
-    char *packed;
+    char *packed;   /* for reading */
     size_t packed_room;
-    struct ZSTD_DCtx_s *expand;
 };
 
 /* Where the patches of a mosaic of this size lie: up to 4 x 4 of them, spread evenly, never

@@ -23,7 +23,8 @@ static inline void dw_banded_add(struct dw_banded *b, int i, int j, double v)
 }
 /* Replaces the matrix by its Cholesky factor; false if it is not positive definite. */
 bool dw_banded_factor(struct dw_banded *b);
-/* Solves with the factor; x holds nrhs right-hand sides of n values each, replaced. */
+/* Solves with the factor; x holds nrhs right-hand sides of n values each, replaced. False when
+ * memory ran out. */
 bool dw_banded_solve(const struct dw_banded *factor, double *x, int nrhs);
 /* The part of the inverse that lies in the band, from the factor, laid out alike.
  * Source: Takahashi, Fagan & Chin 1973 (sparse inverse subset). out: n*(kd+1). */

@@ -130,28 +130,46 @@ static double middle_light(const struct dw_work *w, const struct night *g, const
     return n ? dw_median(v, n) : (double)NAN;
 }
 
+/* Two stretches of the night's shots, one on either side of a boundary. */
+struct sides {
+    size_t past[MOST_WINDOW], next[MOST_WINDOW];
+    int n_past, n_next;
+};
+
+static double change(const struct dw_work *w, const struct night *g, const struct sides *s,
+                     size_t k)
+{
+    return middle_light(w, g, s->next, s->n_next, k) - middle_light(w, g, s->past, s->n_past, k);
+}
+
+/* What the tiles that took no more than a quiet step do from stretch to stretch: dusk falls. */
+static double quiet_change(const struct dw_work *w, const struct night *g, const struct sides *s,
+                           const double *step, double quiet)
+{
+    size_t n = 0;
+    for (size_t k = 0; k < (size_t)w->tiles; k++)
+        if (step[k] <= quiet)
+            g->work[n++] = change(w, g, s, k);
+    return n > 0 ? dw_median(g->work, n) : 0;
+}
+
 /* Tiles that go on or off between the night's shots j-1 and j, and stay so. stands: of both. */
 static void find_switched(const struct dw_work *w, const struct night *g, size_t j,
                           const bool *stands_before, const bool *stands_after, double *step,
                           bool *switched)
 {
-    size_t tiles = (size_t)w->tiles, past[MOST_WINDOW], next[MOST_WINDOW];
-    int n_past = stretch(w, g, j, false, past), n_next = stretch(w, g, j, true, next);
-    if (w->pose[g->shot[j]] != w->pose[g->shot[j - 1]] || n_past < LAMPS.least_window ||
-        n_next < LAMPS.least_window)
+    size_t tiles = (size_t)w->tiles;
+    struct sides s;
+    s.n_past = stretch(w, g, j, false, s.past);
+    s.n_next = stretch(w, g, j, true, s.next);
+    if (w->pose[g->shot[j]] != w->pose[g->shot[j - 1]] || s.n_past < LAMPS.least_window ||
+        s.n_next < LAMPS.least_window)
         return;
     const float *before = g->light + (j - 1) * tiles, *after = g->light + j * tiles;
     for (size_t k = 0; k < tiles; k++)
         step[k] = fabs((double)after[k] - (double)before[k]);
     double quiet = lower_quarter(g->work, step, tiles);
-    double meanwhile = 0; /* what the quiet tiles do from stretch to stretch: dusk falls */
-    size_t n = 0;
-    for (size_t k = 0; k < tiles; k++)
-        if (step[k] <= quiet)
-            g->work[n++] =
-                middle_light(w, g, next, n_next, k) - middle_light(w, g, past, n_past, k);
-    if (n > 0)
-        meanwhile = dw_median(g->work, n);
+    double meanwhile = NAN; /* asked for only where it matters: nearly never */
     for (size_t k = 0; k < tiles; k++) {
         if (!(step[k] > quiet + LAMPS.step))
             continue;
@@ -159,8 +177,9 @@ static void find_switched(const struct dw_work *w, const struct night *g, size_t
         /* the lit side may be burnt out and even brighter; the dark side must be known */
         if (g->burnt[(on ? j - 1 : j) * tiles + k] || !(on ? stands_after : stands_before)[k])
             continue;
-        double lasts =
-            middle_light(w, g, next, n_next, k) - middle_light(w, g, past, n_past, k) - meanwhile;
+        if (isnan(meanwhile))
+            meanwhile = quiet_change(w, g, &s, step, quiet);
+        double lasts = change(w, g, &s, k) - meanwhile;
         if ((on ? lasts : -lasts) > LAMPS.lasting * step[k])
             switched[k] = true;
     }

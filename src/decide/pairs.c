@@ -61,11 +61,14 @@ static void gather(struct dw_compare *c, size_t a, size_t b)
         double var = (double)na[k] + (double)nb[k] + (double)excess[k] + floor;
         size_t n = c->n++;
         c->d[n] = d;
-        c->w[n] = 1 / var;
-        c->sigma[n] = sqrt(var);
-        c->narrow[n] = 1 / (DW_TUKEY * c->sigma[n]);
+        c->w[n] = var;
         c->lever[n] = 0.5 * ((double)ea[k] + (double)eb[k]);
         c->tile[n] = (int)k;
+    }
+    for (size_t n = 0; n < c->n; n++) { /* by itself, so that several go at a time */
+        c->sigma[n] = sqrt(c->w[n]);
+        c->w[n] = 1 / c->w[n];
+        c->narrow[n] = c->sigma[n] * c->w[n] * (1 / DW_TUKEY);
     }
 }
 

@@ -35,14 +35,16 @@ static void shot_tiles(struct dw_work *w, size_t i, const struct dw_levels *leve
             voices += voice;
             voice *= factor[c];
             sum += voice * (double)(t->mean[c] - levels->black[c]);
-            var += voice * voice * fmax((double)t->var[c], 0);
+            var += voice * voice * (t->var[c] > 0 ? (double)t->var[c] : 0);
         }
-        double sd = sqrt(var) / sum * LOG2_E;
-        if (t->clipped > MAX_CLIPPED || sum < MIN_SHARE * range * voices || !(sd < MAX_NOISE_STOPS))
+        double per = LOG2_E / sum, noise = var * per * per;
+        if (t->clipped > MAX_CLIPPED || sum < MIN_SHARE * range * voices ||
+            !(noise < MAX_NOISE_STOPS * MAX_NOISE_STOPS))
             continue;
-        w->light[at] = (float)(log2(sum / voices / range) + w->ev[i] + dw_lift(w, i, k));
-        w->noise[at] = (float)(sd * sd);
-        w->lever[at] = (float)(LOG2_E * voices / sum);
+        w->light[at] =
+            (float)((double)log2f((float)(sum / (voices * range))) + w->ev[i] + dw_lift(w, i, k));
+        w->noise[at] = (float)noise;
+        w->lever[at] = (float)(voices * per);
     }
 }
 

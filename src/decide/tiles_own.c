@@ -10,46 +10,77 @@
 #define MEDIAN_STEPS 13
 #define MOST_WANDER 1.0 /* DN rms between neighbours that are believed of a black level */
 
-/* Sliding median of up to MEDIAN_STEPS values: a sorted window. */
-static double slide(double *window, int *n, double out, double in)
+enum { GROUP = 16 }; /* tiles that share cache lines, and whose medians slide side by side */
+
+/* The last MEDIAN_STEPS values of each tile of a group, sorted; INFINITY stands for unknown ones.
+ */
+struct sliding {
+    double v[MEDIAN_STEPS + 1][GROUP]; /* the last row is never a value */
+    int known[GROUP];
+};
+
+/* One row of the sorted values of a group: without `out` it takes what the next one holds from
+ * where `out` was on; `in` comes in where it belongs. before: what the row before held without
+ * `out`. */
+static inline void slide_row(double *restrict row, const double *restrict next,
+                             const double *restrict out, const double *restrict in,
+                             double *restrict before)
 {
-    int i = 0;
-    if (isfinite(out)) {
-        while (i < *n && window[i] != out)
-            i++;
-        memmove(window + i, window + i + 1, (size_t)(--*n - i) * sizeof *window);
+    for (int k = 0; k < GROUP; k++) {
+        double here = row[k], there = next[k], was = before[k], gone = out[k], come = in[k];
+        double rest = here < gone ? here : there;
+        double low = rest < come ? rest : come;
+        row[k] = was > low ? was : low;
+        before[k] = rest;
     }
-    if (isfinite(in)) {
-        for (i = (*n)++; i > 0 && window[i - 1] > in; i--)
-            window[i] = window[i - 1];
-        window[i] = in;
+}
+
+/* Takes `out` from each tile's values and puts `in` among them, without asking where that is: as
+ * many steps whatever the values are, and the same for all tiles. */
+static void slide(struct sliding *s, const double out[GROUP], const double in[GROUP])
+{
+    double before[GROUP];
+    for (int k = 0; k < GROUP; k++)
+        before[k] = -(double)INFINITY;
+    for (int i = 0; i < MEDIAN_STEPS; i++)
+        slide_row(s->v[i], s->v[i + 1], out, in, before);
+}
+
+/* rel a second in one step, of the tiles from `first` on; INFINITY unknown, or no such step. */
+static void take_departures(const struct dw_compare *c, bool any, size_t j, size_t first, size_t n,
+                            double out[GROUP])
+{
+    for (size_t k = 0; k < GROUP; k++) {
+        double v = any && k < n ? (double)c->rel[j * c->tiles + first + k] / c->seconds[j]
+                                : (double)INFINITY;
+        out[k] = isfinite(v) ? v : (double)INFINITY;
     }
-    return *n ? (window[(*n - 1) / 2] + window[*n / 2]) / 2 : 0;
 }
 
 /* First drift of each tile: running medians of its departures, which half of the steps may spoil.
- * A weighted mean could not start, because nothing is known yet of which steps were still. Tiles
- * go in small groups that share cache lines. */
+ * A weighted mean could not start, because nothing is known yet of which steps were still. */
 void dw_own_first_drift(struct dw_compare *c)
 {
-    enum { GROUP = 16, HALF = MEDIAN_STEPS / 2 };
+    enum { HALF = MEDIAN_STEPS / 2 };
     for (size_t first = 0; first < c->tiles; first += GROUP) {
-        size_t last = first + GROUP < c->tiles ? first + GROUP : c->tiles;
-        double window[GROUP][MEDIAN_STEPS + 1];
-        int n[GROUP] = {0};
-        for (size_t j = 0; j < c->steps + HALF; j++)
-            for (size_t k = first; k < last; k++) {
-                double in = (double)NAN, out = (double)NAN;
-                if (j < c->steps)
-                    in = (double)c->rel[j * c->tiles + k] / c->seconds[j];
-                if (j >= MEDIAN_STEPS) {
-                    size_t o = j - MEDIAN_STEPS;
-                    out = (double)c->rel[o * c->tiles + k] / c->seconds[o];
-                }
-                double middle = slide(window[k - first], &n[k - first], out, in);
-                if (j >= HALF)
-                    c->rate[(j - HALF) * c->tiles + k] = (float)middle;
+        size_t n = first + GROUP < c->tiles ? GROUP : c->tiles - first;
+        struct sliding s = {.known = {0}};
+        for (int i = 0; i <= MEDIAN_STEPS; i++)
+            for (int k = 0; k < GROUP; k++)
+                s.v[i][k] = INFINITY;
+        for (size_t j = 0; j < c->steps + HALF; j++) {
+            double in[GROUP], out[GROUP];
+            take_departures(c, j < c->steps, j, first, n, in);
+            take_departures(c, j >= MEDIAN_STEPS, j - MEDIAN_STEPS, first, n, out);
+            slide(&s, out, in);
+            for (size_t k = 0; k < n; k++)
+                s.known[k] += isfinite(in[k]) - isfinite(out[k]);
+            for (size_t k = 0; k < n && j >= HALF; k++) {
+                int m = s.known[k];
+                double middle = m ? (s.v[(m - 1) / 2][k] + s.v[m / 2][k]) / 2 : 0;
+                c->rate[(j - HALF) * c->tiles + first + k] = (float)middle;
             }
+        }
     }
 }
 

@@ -1,6 +1,8 @@
 /* kernels.c: see kernels.h. Compiled twice: plainly, and with DW_WIDE for machines with AVX2. */
 #include "survey/kernels.h"
 
+#include <stdbool.h>
+
 static void levels(const uint16_t *restrict p, size_t n, uint16_t clip,
                    const uint16_t *restrict dark, uint32_t *restrict sum, uint16_t *restrict high,
                    uint16_t *restrict low)
@@ -81,6 +83,32 @@ static void detail(const float *restrict up, const float *restrict mid, const fl
     }
 }
 
+/* The folded differences of one row added to the row above. low, high: 32 bits of each column, from
+ * `shift` on this row's. */
+static inline void unpack_row(const uint16_t *restrict low, const uint16_t *restrict high,
+                              int shift, uint32_t mask, const uint16_t *restrict above,
+                              uint16_t *restrict code)
+{
+    for (int x = 0; x < DW_BITS_BLOCK; x++) {
+        uint32_t v = (low[x] | (uint32_t)high[x] << 16) >> shift & mask;
+        code[x] = (uint16_t)(above[x] + ((v >> 1) ^ (0 - (v & 1))));
+    }
+}
+
+static void unpack_block(const uint16_t *words, int bits, const uint16_t *above, uint16_t *code,
+                         size_t stride)
+{
+    static const uint16_t nothing[DW_BITS_BLOCK] = {0};
+    const uint32_t mask = (1u << bits) - 1;
+    for (int y = 0; y < DW_BITS_BLOCK; y++, above = code, code += stride) {
+        int shift = y * bits % DW_BITS_BLOCK;
+        const uint16_t *low = words + (size_t)(y * bits / DW_BITS_BLOCK) * DW_BITS_BLOCK;
+        bool on = shift + bits > DW_BITS_BLOCK;
+        unpack_row(bits > 0 ? low : nothing, on ? low + DW_BITS_BLOCK : nothing, shift, mask, above,
+                   code);
+    }
+}
+
 static void add3(const float *restrict a, const float *restrict b, const float *restrict c,
                  size_t n, float *restrict out)
 {
@@ -90,15 +118,15 @@ static void add3(const float *restrict a, const float *restrict b, const float *
 
 #ifdef DW_WIDE
 const struct dw_survey_kernels dw_survey_kernels_wide;
-const struct dw_survey_kernels dw_survey_kernels_wide = {levels,     spots,  cells_bayer,
-                                                         cells_mono, detail, add3};
+const struct dw_survey_kernels dw_survey_kernels_wide = {
+    levels, spots, cells_bayer, cells_mono, detail, unpack_block, add3};
 #else
 #ifdef DW_HAVE_WIDE
 extern const struct dw_survey_kernels dw_survey_kernels_wide;
 #endif
 
-static const struct dw_survey_kernels plain = {levels,     spots,  cells_bayer,
-                                               cells_mono, detail, add3};
+static const struct dw_survey_kernels plain = {levels, spots,        cells_bayer, cells_mono,
+                                               detail, unpack_block, add3};
 
 const struct dw_survey_kernels *dw_survey_kernels_plain(void)
 {

@@ -8,7 +8,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#define DW_HIT_RUN 32 /* samples that share one byte of `hit` */
+#define DW_BITS_BLOCK 16 /* cells of a packed block's side */
+#define DW_HIT_RUN 32    /* samples that share one byte of `hit` */
 
 /* Arrays of one function must not overlap. */
 struct dw_survey_kernels {
@@ -31,6 +32,10 @@ struct dw_survey_kernels {
     void (*cells_mono)(const uint16_t *upper, const uint16_t *lower, size_t n, float *green);
     /* energy[i] += (mid[i] - mean of its four neighbours)^2 for 1 <= i < n - 1. */
     void (*detail)(const float *up, const float *mid, const float *down, size_t n, float *energy);
+    /* Undoes what patch_pack.c makes of a block: `bits` times DW_BITS_BLOCK words of 16 bits, of
+     * any alignment, to rows of cells, `stride` apart. above: the row above the block. */
+    void (*unpack_block)(const uint16_t *words, int bits, const uint16_t *above, uint16_t *code,
+                         size_t stride);
     /* out[i] = a[i] + b[i] + c[i]. */
     void (*add3)(const float *a, const float *b, const float *c, size_t n, float *out);
 };

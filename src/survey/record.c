@@ -3,6 +3,7 @@
 
 #include "survey/checksum.h"
 #include "survey/pack_kernels.h"
+#include "survey/patch_pack.h"
 #include "survey/patches.h"
 
 #include <math.h>
@@ -26,12 +27,7 @@ static float from_code(uint16_t code)
     return (float)(root * root);
 }
 
-/* ---- details: codes of the thumbnail, then the spikes field by field, bytes split ---- */
-
-static size_t detail_bytes(size_t thumb, size_t spikes)
-{
-    return 2 * thumb + SPIKE_BYTES * spikes;
-}
+/* ---- parts: bytes split, spikes field by field ---- */
 
 static void put_split(const uint16_t *v, size_t n, uint8_t **at)
 {
@@ -56,94 +52,90 @@ static void to_codes(const float *thumb, size_t n, uint16_t *code)
         code[i] = to_code(isfinite(thumb[i]) ? thumb[i] : thumb[i - i % 3 + 1]);
 }
 
-static bool pack_details(struct dw_buffer *b, const struct dw_measured *measured, size_t *packed)
+static const char zeros[8] = {0};
+
+static size_t aligned(size_t bytes)
 {
-    const struct dw_measure *m = &measured->m;
-    size_t thumb = (size_t)m->thumb_width * m->thumb_height * 3, n = m->n_spikes;
-    size_t raw = detail_bytes(thumb, n), bound = ZSTD_compressBound(raw);
-    uint8_t *plain = malloc(raw + 1), *out = malloc(bound + 1);
-    uint16_t *work = malloc((thumb + n + 1) * sizeof *work);
-    bool done = false;
-    *packed = 0;
-    if (plain && out && work) {
-        static const uint16_t nothing[3] = {0};
-        uint8_t *at = plain;
-        size_t first = thumb < 3 ? thumb : 3;
-        to_codes(measured->thumb, thumb, work);
-        dw_pack_split(work, nothing, first, at, at + thumb);
-        dw_pack_split(work + first, work, thumb - first, at + first, at + thumb + first);
-        at += 2 * thumb;
-        for (size_t i = 0; i < n; i++)
-            work[i] = measured->spot[i].x;
-        put_split(work, n, &at);
-        for (size_t i = 0; i < n; i++) /* sorted by y: small differences */
-            work[i] = (uint16_t)(measured->spot[i].y - (i > 0 ? measured->spot[i - 1].y : 0));
-        put_split(work, n, &at);
-        for (size_t i = 0; i < n; i++)
-            work[i] = measured->spot[i].value;
-        put_split(work, n, &at);
-        for (size_t i = 0; i < n; i++)
-            work[i] = (uint16_t)measured->spot[i].median2;
-        put_split(work, n, &at);
-        for (size_t i = 0; i < n; i++)
-            work[i] = (uint16_t)(measured->spot[i].median2 >> 16);
-        put_split(work, n, &at);
-        *packed = ZSTD_compress(out, bound, plain, raw, LEVEL);
-        done = !ZSTD_isError(*packed);
-        if (done)
-            dw_buffer_add(b, (const char *)out, *packed);
-    }
-    free(work);
-    free(out);
-    free(plain);
-    return done;
+    return bytes + (8 - bytes % 8) % 8;
 }
 
-/* Each patch is packed by itself and guarded by a checksum of its own: whoever wants to see some
- * need neither read nor unpack the rest. A cell less the one above it, so that a row is unpacked at
- * once; only in the first row each waits for the one to its left. */
-static void split_patch(const uint16_t *code, uint8_t *plain)
+/* Adds what zstd makes of n bytes, with a checksum; *packed: how many bytes. All parts begin at
+ * multiples of 8. */
+static bool add_packed(struct dw_buffer *b, const uint8_t *plain, size_t n, uint32_t *packed)
 {
-    static const uint16_t nothing[1] = {0};
-    const size_t n = DW_PATCH_CELLS, row = DW_PATCH_SIDE;
-    dw_pack_split(code, nothing, 1, plain, plain + n);
-    dw_pack_split(code + 1, code, row - 1, plain + 1, plain + n + 1);
-    dw_pack_split(code + row, code, n - row, plain + row, plain + n + row);
-}
-
-static void join_patch(const uint8_t *plain, uint16_t *code)
-{
-    static const uint16_t nothing[1] = {0};
-    const size_t n = DW_PATCH_CELLS, row = DW_PATCH_SIDE;
-    dw_pack_join(plain, plain + n, nothing, 1, code);
-    dw_pack_join(plain + 1, plain + n + 1, code, row - 1, code + 1);
-    for (size_t i = row; i < n; i += row) /* apart, so that no row overlaps the one it needs */
-        dw_pack_join(plain + i, plain + n + i, code + i - row, row, code + i);
-}
-
-static bool pack_patches(struct dw_buffer *b, const struct dw_measured *measured,
-                         uint32_t packed[DW_PATCHES])
-{
-    const size_t raw = 2 * DW_PATCH_CELLS, bound = ZSTD_compressBound(raw);
-    if (measured->n_patches == 0)
-        return true;
-    uint8_t *plain = malloc(raw), *out = malloc(bound);
+    size_t bound = ZSTD_compressBound(n), bytes = 0;
+    char *out = malloc(bound);
     ZSTD_CCtx *z = ZSTD_createCCtx();
-    bool done = plain && out && z &&
+    bool done = out && z &&
                 !ZSTD_isError(ZSTD_CCtx_setParameter(z, ZSTD_c_compressionLevel, LEVEL)) &&
-                !ZSTD_isError(ZSTD_CCtx_setParameter(z, ZSTD_c_checksumFlag, 1));
-    for (int i = 0; i < measured->n_patches && done; i++) {
-        split_patch(measured->patch + (size_t)i * DW_PATCH_CELLS, plain);
-        size_t bytes = ZSTD_compress2(z, out, bound, plain, raw);
-        done = !ZSTD_isError(bytes);
-        if (done)
-            dw_buffer_add(b, (const char *)out, bytes);
-        packed[i] = (uint32_t)bytes;
-    }
+                !ZSTD_isError(ZSTD_CCtx_setParameter(z, ZSTD_c_checksumFlag, 1)) &&
+                !ZSTD_isError(bytes = ZSTD_compress2(z, out, bound, plain, n));
+    if (done)
+        dw_buffer_add(b, out, bytes);
+    *packed = (uint32_t)bytes;
+    dw_buffer_add(b, zeros, aligned(bytes) - bytes);
     ZSTD_freeCCtx(z);
     free(out);
+    return done;
+}
+
+static bool pack_spikes(struct dw_buffer *b, const struct dw_measured *measured, uint32_t *packed)
+{
+    size_t n = measured->m.n_spikes;
+    const struct dw_spot *spot = measured->spot;
+    uint8_t *plain = malloc(SPIKE_BYTES * n + 1), *at = plain;
+    uint16_t *work = malloc((n + 1) * sizeof *work);
+    bool done = plain && work;
+    if (done) {
+        for (size_t i = 0; i < n; i++)
+            work[i] = spot[i].x;
+        put_split(work, n, &at);
+        for (size_t i = 0; i < n; i++) /* sorted by y: small differences */
+            work[i] = (uint16_t)(spot[i].y - (i > 0 ? spot[i - 1].y : 0));
+        put_split(work, n, &at);
+        for (size_t i = 0; i < n; i++)
+            work[i] = spot[i].value;
+        put_split(work, n, &at);
+        for (size_t i = 0; i < n; i++)
+            work[i] = (uint16_t)spot[i].median2;
+        put_split(work, n, &at);
+        for (size_t i = 0; i < n; i++)
+            work[i] = (uint16_t)(spot[i].median2 >> 16);
+        put_split(work, n, &at);
+        done = add_packed(b, plain, SPIKE_BYTES * n, packed);
+    }
+    free(work);
     free(plain);
     return done;
+}
+
+static bool pack_thumb(struct dw_buffer *b, const struct dw_measured *measured, uint32_t *packed)
+{
+    static const uint16_t nothing[3] = {0};
+    size_t n = (size_t)measured->m.thumb_width * measured->m.thumb_height * 3;
+    size_t first = n < 3 ? n : 3;
+    uint8_t *plain = malloc(2 * n + 1);
+    uint16_t *work = malloc((n + 1) * sizeof *work);
+    bool done = plain && work;
+    if (done) {
+        to_codes(measured->thumb, n, work);
+        dw_pack_split(work, nothing, first, plain, plain + n);
+        dw_pack_split(work + first, work, n - first, plain + first, plain + n + first);
+        done = add_packed(b, plain, 2 * n, packed);
+    }
+    free(work);
+    free(plain);
+    return done;
+}
+
+static void pack_patches(struct dw_buffer *b, const struct dw_measured *measured,
+                         uint32_t packed[DW_PATCHES])
+{
+    unsigned char out[DW_PATCH_PACKED_MOST];
+    for (int i = 0; i < measured->n_patches; i++) {
+        packed[i] = (uint32_t)dw_patch_pack(measured->patch + (size_t)i * DW_PATCH_CELLS, out);
+        dw_buffer_add(b, (const char *)out, packed[i]);
+    }
 }
 
 enum dw_status dw_record_write(struct dw_buffer *b, struct dw_hash128 key,
@@ -151,18 +143,17 @@ enum dw_status dw_record_write(struct dw_buffer *b, struct dw_hash128 key,
                                struct dw_error *err)
 {
     const struct dw_measure *m = &measured->m;
-    size_t start = b->n, packed = 0;
-    uint32_t patches[DW_PATCHES] = {0};
+    size_t start = b->n;
     struct dw_record_head h;
     memset(&h, 0, sizeof h);
     dw_buffer_add(b, (const char *)&h, sizeof h);
     bool packing = true;
     if (m->usable) {
         dw_buffer_add(b, (const char *)m->tile, tiles * sizeof *m->tile);
-        packing = pack_details(b, measured, &packed) && pack_patches(b, measured, patches);
+        packing =
+            pack_spikes(b, measured, &h.spike_bytes) && pack_thumb(b, measured, &h.thumb_bytes);
+        pack_patches(b, measured, h.patch_bytes);
     }
-    static const char zeros[8] = {0};
-    dw_buffer_add(b, zeros, (8 - (b->n - start) % 8) % 8);
     if (!packing || b->failed)
         return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for a record");
 
@@ -185,9 +176,7 @@ enum dw_status dw_record_write(struct dw_buffer *b, struct dw_hash128 key,
         h.clipped = m->clipped;
         h.dark = m->dark;
         h.tiles = (uint32_t)tiles;
-        h.packed_bytes = (uint32_t)packed;
         h.n_patches = (uint32_t)measured->n_patches;
-        memcpy(h.patch_bytes, patches, sizeof h.patch_bytes);
     }
     memcpy(h.problem, m->problem, sizeof h.problem);
     h.problem[sizeof h.problem - 1] = '\0';
@@ -208,16 +197,17 @@ static struct dw_record_head head_of(const char *record)
     return h;
 }
 
-/* Where its patches begin and end, bytes; false when its sizes do not fit a record of n bytes. */
-static bool patches_lie(const struct dw_record_head *h, size_t n, size_t *from, size_t *to)
+/* False when its sizes do not fit a record of n bytes. */
+static bool find_parts(const struct dw_record_head *h, size_t n, struct dw_record_parts *out)
 {
     if (h->magic != DW_RECORD_MAGIC || h->bytes != n || n < sizeof *h || h->n_patches > DW_PATCHES)
         return false;
-    *from = sizeof *h + (size_t)h->tiles * sizeof(struct dw_tile) + h->packed_bytes;
-    *to = *from;
-    for (uint32_t i = 0; i < h->n_patches; i++)
-        *to += h->patch_bytes[i];
-    return *to <= n;
+    out->spikes = sizeof *h + (size_t)h->tiles * sizeof(struct dw_tile);
+    out->thumb = out->spikes + aligned(h->spike_bytes);
+    out->patch[0] = out->thumb + aligned(h->thumb_bytes);
+    for (uint32_t i = 0; i < DW_PATCHES; i++)
+        out->patch[i + 1] = out->patch[i] + (i < h->n_patches ? h->patch_bytes[i] : 0);
+    return out->patch[DW_PATCHES] <= n;
 }
 
 bool dw_record_valid(const char *record, size_t n, size_t tiles)
@@ -230,9 +220,9 @@ bool dw_record_valid(const char *record, size_t n, size_t tiles)
         h.checksum != dw_checksum(record + guarded, n - guarded))
         return false;
     /* Undamaged; and made by this program, as far as sizes can tell. */
-    size_t from, to;
+    struct dw_record_parts parts;
     return h.tiles == (h.usable ? tiles : 0) && h.thumb_width <= 65535 && h.thumb_height <= 65535 &&
-           h.n_spikes <= 1000000 && patches_lie(&h, n, &from, &to);
+           h.n_spikes <= 1000000 && find_parts(&h, n, &parts);
 }
 
 struct dw_hash128 dw_record_key(const char *record)
@@ -296,81 +286,77 @@ static void take_thumb(const uint8_t *plain, size_t n, const struct dw_record_he
     }
 }
 
-enum dw_status dw_record_details(const char *record, struct dw_spike **spikes,
-                                 struct dw_thumb *thumb, struct dw_error *err)
+enum dw_status dw_record_parts(const struct dw_record_head *head, size_t bytes,
+                               struct dw_record_parts *out, struct dw_error *err)
 {
-    struct dw_record_head h = head_of(record);
-    size_t pixels = (size_t)h.thumb_width * h.thumb_height * 3, n = h.n_spikes;
-    size_t raw = h.usable ? detail_bytes(pixels, n) : 0;
-    if (spikes)
-        *spikes = NULL;
-    if (thumb)
-        *thumb = (struct dw_thumb){0};
-    if (!h.usable)
-        return dw_fail(err, DW_ERR_FORMAT, "survey: this shot has no picture: %s", h.problem);
-    uint8_t *plain = malloc(raw + 1);
-    uint16_t *work = malloc((pixels + n + 1) * sizeof *work);
-    struct dw_spike *s = spikes ? malloc((n + 1) * sizeof *s) : NULL;
-    float *rgb = thumb ? malloc((pixels + 1) * sizeof *rgb) : NULL;
-    enum dw_status status = DW_OK;
-    const char *packed = record + sizeof h + h.tiles * sizeof(struct dw_tile);
-    if (!plain || !work || (spikes && !s) || (thumb && !rgb))
-        status = dw_fail(err, DW_ERR_MEMORY, "survey: no memory for a shot's details");
-    else if (ZSTD_decompress(plain, raw, packed, h.packed_bytes) != raw)
-        status = dw_fail(err, DW_ERR_FORMAT, "survey: a shot's details are damaged");
-    if (status >= 0 && spikes) {
-        take_spikes(plain + 2 * pixels, n, work, s);
-        *spikes = s;
-        s = NULL;
-    }
-    if (status >= 0 && thumb) {
-        take_thumb(plain, pixels, &h, work, rgb);
-        *thumb = (struct dw_thumb){(int)h.thumb_width, (int)h.thumb_height, (int)h.block, rgb};
-        rgb = NULL;
-    }
-    free(rgb);
-    free(s);
+    if (!find_parts(head, bytes, out))
+        return dw_fail(err, DW_ERR_FORMAT, "survey: a shot's record was changed while in use");
+    if (!head->usable)
+        return dw_fail(err, DW_ERR_FORMAT, "survey: this shot has no picture: %.*s",
+                       (int)sizeof head->problem, head->problem);
+    return DW_OK;
+}
+
+/* Unpacks n bytes and hands out room for as many numbers. */
+static enum dw_status unpack(const char *packed, size_t bytes, size_t n, const char *what,
+                             uint8_t **plain, uint16_t **work, struct dw_error *err)
+{
+    *plain = malloc(n + 1);
+    *work = malloc((n + 1) * sizeof **work);
+    if (!*plain || !*work)
+        return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for a shot's %s", what);
+    if (ZSTD_decompress(*plain, n, packed, bytes) != n)
+        return dw_fail(err, DW_ERR_FORMAT, "survey: a shot's %s is damaged", what);
+    return DW_OK;
+}
+
+enum dw_status dw_record_spikes(const struct dw_record_head *head, const char *packed,
+                                struct dw_spike **out, struct dw_error *err)
+{
+    const size_t n = head->n_spikes;
+    uint8_t *plain;
+    uint16_t *work;
+    *out = NULL;
+    enum dw_status status =
+        unpack(packed, head->spike_bytes, SPIKE_BYTES * n, "list of spots", &plain, &work, err);
+    if (status >= 0 && !(*out = malloc((n + 1) * sizeof **out)))
+        status = dw_fail(err, DW_ERR_MEMORY, "survey: no memory for a shot's spots");
+    if (status >= 0)
+        take_spikes(plain, n, work, *out);
     free(work);
     free(plain);
     return status;
 }
 
-enum dw_status dw_record_patch_range(const struct dw_record_head *head, size_t bytes,
-                                     const bool *wanted, size_t *from, size_t *to,
-                                     struct dw_error *err)
+enum dw_status dw_record_thumb(const struct dw_record_head *head, const char *packed,
+                               struct dw_thumb *out, struct dw_error *err)
 {
-    size_t at, end;
-    *from = *to = 0;
-    if (!patches_lie(head, bytes, &at, &end))
-        return dw_fail(err, DW_ERR_FORMAT, "survey: a shot's record was changed while in use");
-    if (!head->usable)
-        return dw_fail(err, DW_ERR_FORMAT, "survey: this shot has no picture: %.*s",
-                       (int)sizeof head->problem, head->problem);
-    for (uint32_t i = 0; i < head->n_patches; i++) {
-        if (!wanted || wanted[i]) {
-            *from = *to ? *from : at;
-            *to = at + head->patch_bytes[i];
-        }
-        at += head->patch_bytes[i];
+    const size_t n = (size_t)head->thumb_width * head->thumb_height * 3;
+    uint8_t *plain;
+    uint16_t *work;
+    *out = (struct dw_thumb){0};
+    enum dw_status status =
+        unpack(packed, head->thumb_bytes, 2 * n, "thumbnail", &plain, &work, err);
+    float *rgb = status >= 0 ? malloc((n + 1) * sizeof *rgb) : NULL;
+    if (status >= 0 && !rgb)
+        status = dw_fail(err, DW_ERR_MEMORY, "survey: no memory for a shot's thumbnail");
+    if (status >= 0) {
+        take_thumb(plain, n, head, work, rgb);
+        *out = (struct dw_thumb){(int)head->thumb_width, (int)head->thumb_height, (int)head->block,
+                                 rgb};
     }
-    return DW_OK;
-}
-
-static bool make_patch_room(struct dw_patches *p)
-{
-    if (!p->code)
-        p->code = malloc((size_t)DW_PATCHES * DW_PATCH_CELLS * sizeof *p->code);
-    if (!p->expand)
-        p->expand = ZSTD_createDCtx();
-    return p->code && p->expand;
+    free(work);
+    free(plain);
+    return status;
 }
 
 enum dw_status dw_record_patches(const struct dw_record_head *head, const char *packed,
                                  const bool *wanted, struct dw_patches *out, struct dw_error *err)
 {
-    uint8_t plain[2 * DW_PATCH_CELLS];
     out->n = 0;
-    if (!make_patch_room(out))
+    if (!out->code)
+        out->code = malloc((size_t)DW_PATCHES * DW_PATCH_CELLS * sizeof *out->code);
+    if (!out->code)
         return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for a shot's patches");
     if (dw_patch_places(head->width, head->height, out->at) != (int)head->n_patches)
         return dw_fail(err, DW_ERR_FORMAT, "survey: a shot's patches are damaged");
@@ -378,11 +364,9 @@ enum dw_status dw_record_patches(const struct dw_record_head *head, const char *
     for (uint32_t i = 0; i < head->n_patches; i++) {
         bool want = !wanted || wanted[i];
         begun |= want;
-        if (want && ZSTD_decompressDCtx(out->expand, plain, sizeof plain, packed,
-                                        head->patch_bytes[i]) != sizeof plain)
+        if (want &&
+            !dw_patch_unpack(packed, head->patch_bytes[i], out->code + (size_t)i * DW_PATCH_CELLS))
             return dw_fail(err, DW_ERR_FORMAT, "survey: a shot's patches are damaged");
-        if (want)
-            join_patch(plain, out->code + (size_t)i * DW_PATCH_CELLS);
         packed += begun ? head->patch_bytes[i] : 0;
     }
     out->n = (int)head->n_patches;
@@ -391,7 +375,6 @@ enum dw_status dw_record_patches(const struct dw_record_head *head, const char *
 
 void dw_patches_free(struct dw_patches *p)
 {
-    ZSTD_freeDCtx(p->expand);
     free(p->packed);
     free(p->code);
     *p = (struct dw_patches){0};

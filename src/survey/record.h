@@ -17,8 +17,8 @@ struct dw_record_head {
     uint32_t usable, n_spikes, thumb_width, thumb_height, block;
     int32_t width, height;
     float black[3], white, noise_dn, photon_dn, clipped, dark;
-    uint32_t tiles, packed_bytes;                /* of thumbnail and spikes */
-    uint32_t n_patches, patch_bytes[DW_PATCHES]; /* packed, one after the other */
+    uint32_t tiles, spike_bytes, thumb_bytes, n_patches;
+    uint32_t patch_bytes[DW_PATCHES];
     char problem[256];
 };
 #define DW_RECORD_MAGIC 0x43525744u /* "DWRC" on little-endian machines */
@@ -36,18 +36,24 @@ struct dw_hash128 dw_record_key(const char *record);
 
 /* A valid record's measure; m->tile must point at room for the tiles (NAN for unusable shots). */
 void dw_record_measure(const char *record, size_t tiles, struct dw_measure *m);
-/* Its spikes and thumbnail; either may be NULL. Errors: DW_ERR_FORMAT, DW_ERR_MEMORY. */
-enum dw_status dw_record_details(const char *record, struct dw_spike **spikes,
-                                 struct dw_thumb *thumb, struct dw_error *err);
 
-/* Patches are read without the rest of the record. head: of a record of `bytes`. Says where the
- * wanted ones lie (wanted: NULL for all), as bytes from `*from` to before `*to`, *to = 0 for none.
- * Errors: DW_ERR_FORMAT: it is not the head of such a record, or the shot has no picture. */
-enum dw_status dw_record_patch_range(const struct dw_record_head *head, size_t bytes,
-                                     const bool *wanted, size_t *from, size_t *to,
-                                     struct dw_error *err);
-/* Unpacks the wanted ones; packed: those bytes. Damage is seen. Errors: DW_ERR_FORMAT,
- * DW_ERR_MEMORY. */
+/* What follows the tiles is packed in parts, each with a checksum of its own, and can be read
+ * without the rest of the record. Where they begin, bytes from the record's start, multiples of 8;
+ * each ends before the next one begins, so does each patch. */
+struct dw_record_parts {
+    size_t spikes, thumb, patch[DW_PATCHES + 1];
+};
+/* head: of a record of `bytes`. Errors: DW_ERR_FORMAT: it is not the head of such a record, or the
+ * shot has no picture. */
+enum dw_status dw_record_parts(const struct dw_record_head *head, size_t bytes,
+                               struct dw_record_parts *out, struct dw_error *err);
+/* These unpack a part; packed: aligned to 8. Errors: DW_ERR_FORMAT (it is damaged), DW_ERR_MEMORY.
+ */
+enum dw_status dw_record_spikes(const struct dw_record_head *head, const char *packed,
+                                struct dw_spike **out, struct dw_error *err);
+enum dw_status dw_record_thumb(const struct dw_record_head *head, const char *packed,
+                               struct dw_thumb *out, struct dw_error *err);
+/* Wanted: as of dw_survey_patches. packed: from the first wanted one on. */
 enum dw_status dw_record_patches(const struct dw_record_head *head, const char *packed,
                                  const bool *wanted, struct dw_patches *out, struct dw_error *err);
 

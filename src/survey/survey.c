@@ -257,29 +257,61 @@ enum dw_status dw_survey_look(const struct dw_shots *shots, const char *path,
     return s;
 }
 
+/* The head of a shot's record, and where its parts lie. */
+static enum dw_status read_head(const struct dw_survey *s, size_t i, struct dw_record_head *head,
+                                struct dw_record_parts *parts, struct dw_error *err)
+{
+    size_t bytes = dw_survey_file_length(s->file, i);
+    if (bytes == 0)
+        return dw_fail(err, DW_ERR_EMPTY, "the survey holds nothing about shot %zu", i);
+    enum dw_status status = dw_survey_file_read_part(s->file, i, 0, sizeof *head, head, err);
+    return status < 0 ? status : dw_record_parts(head, bytes, parts, err);
+}
+
+/* *out: malloc'd; NULL on errors. */
+static enum dw_status read_part(const struct dw_survey *s, size_t i, size_t from, size_t to,
+                                char **out, struct dw_error *err)
+{
+    *out = malloc(to - from + 1);
+    if (!*out)
+        return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for part of a record");
+    enum dw_status status = dw_survey_file_read_part(s->file, i, from, to - from, *out, err);
+    if (status < 0) {
+        free(*out);
+        *out = NULL;
+    }
+    return status;
+}
+
 enum dw_status dw_survey_spikes(const struct dw_survey *s, size_t i, struct dw_spike **spikes,
                                 struct dw_error *err)
 {
-    char *record;
+    struct dw_record_head head;
+    struct dw_record_parts parts;
+    char *packed = NULL;
     *spikes = NULL;
-    enum dw_status status = dw_survey_file_read(s->file, i, &record, err);
-    if (status < 0)
-        return status;
-    status = dw_record_details(record, spikes, NULL, err);
-    free(record);
+    enum dw_status status = read_head(s, i, &head, &parts, err);
+    if (status >= 0)
+        status = read_part(s, i, parts.spikes, parts.thumb, &packed, err);
+    if (status >= 0)
+        status = dw_record_spikes(&head, packed, spikes, err);
+    free(packed);
     return status;
 }
 
 enum dw_status dw_survey_thumb(const struct dw_survey *s, size_t i, struct dw_thumb *out,
                                struct dw_error *err)
 {
-    char *record;
+    struct dw_record_head head;
+    struct dw_record_parts parts;
+    char *packed = NULL;
     *out = (struct dw_thumb){0};
-    enum dw_status status = dw_survey_file_read(s->file, i, &record, err);
-    if (status < 0)
-        return status;
-    status = dw_record_details(record, NULL, out, err);
-    free(record);
+    enum dw_status status = read_head(s, i, &head, &parts, err);
+    if (status >= 0)
+        status = read_part(s, i, parts.thumb, parts.patch[0], &packed, err);
+    if (status >= 0)
+        status = dw_record_thumb(&head, packed, out, err);
+    free(packed);
     return status;
 }
 
@@ -297,18 +329,20 @@ enum dw_status dw_survey_patches(const struct dw_survey *s, size_t i, const bool
                                  struct dw_patches *out, struct dw_error *err)
 {
     struct dw_record_head head;
-    size_t bytes = dw_survey_file_length(s->file, i), from, to;
+    struct dw_record_parts parts;
     out->n = 0;
-    if (bytes == 0)
-        return dw_fail(err, DW_ERR_EMPTY, "the survey holds nothing about shot %zu", i);
-    enum dw_status status = dw_survey_file_read_part(s->file, i, 0, sizeof head, &head, err);
-    if (status >= 0)
-        status = dw_record_patch_range(&head, bytes, wanted, &from, &to, err);
+    enum dw_status status = read_head(s, i, &head, &parts, err);
     if (status < 0)
         return status;
-    if (!make_packed_room(out, to - from))
+    size_t first = 0, last = head.n_patches; /* first..last-1 hold all that are wanted */
+    while (wanted && first < last && !wanted[first])
+        first++;
+    while (wanted && first < last && !wanted[last - 1])
+        last--;
+    size_t bytes = parts.patch[last] - parts.patch[first];
+    if (!make_packed_room(out, bytes))
         return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for a shot's patches");
-    status = dw_survey_file_read_part(s->file, i, from, to - from, out->packed, err);
+    status = dw_survey_file_read_part(s->file, i, parts.patch[first], bytes, out->packed, err);
     return status < 0 ? status : dw_record_patches(&head, out->packed, wanted, out, err);
 }
 

@@ -127,8 +127,8 @@ static bool moonlit(const struct dw_work *w, size_t i)
 {
     struct dw_horizontal moon;
     double lit;
-    return w->alt[i] < params.dark_deg && dw_moon(&w->site, w->utc[i], &moon, &lit) >= 0 &&
-           moon.alt_deg > 0 && lit > params.moon_lit;
+    return dw_moon(&w->site, w->utc[i], &moon, NULL) >= 0 && moon.alt_deg > 0 &&
+           dw_moon(&w->site, w->utc[i], &moon, &lit) >= 0 && lit > params.moon_lit;
 }
 
 /* Shots of a night with a moon are held against moonlit ones, whose relief shows, before she rises
@@ -137,8 +137,12 @@ static void find_moonlit(const struct dw_work *w, bool *moon)
 {
     for (size_t a = 0, b; a < w->n; a = b) {
         bool any = false;
+        double asked = -(double)INFINITY; /* five minutes carry her a degree */
         for (b = a; b < w->n && w->alt[b] < params.dark_deg; b++)
-            any = any || moonlit(w, b);
+            if (!any && !(fabs(w->utc[b] - asked) < 300)) {
+                asked = w->utc[b];
+                any = moonlit(w, b);
+            }
         for (size_t i = a; i < b; i++)
             moon[i] = any;
         if (b == a)

@@ -4,6 +4,7 @@
 #include "decide/faults/judges.h"
 #include "decide/faults/star_width.h"
 #include "base/robust.h"
+#include "base/sort.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -40,25 +41,25 @@ static uint32_t cell_of(const struct dw_spike *s)
     return (uint32_t)(s->y / params.cell) << 16 | (uint32_t)(s->x / params.cell);
 }
 
-/* The cells lit in a shot, each once, sorted. Room for n_spikes. */
-static size_t lit_cells(const struct dw_spike *s, size_t n, uint32_t *cell)
+/* The cells lit in a shot, each once, sorted. Room for n_spikes, in work as well. */
+static size_t lit_cells(const struct dw_spike *s, size_t n, uint32_t *cell, uint32_t *work)
 {
     size_t kept = 0;
     for (size_t k = 0; k < n; k++)
         cell[k] = cell_of(&s[k]);
-    qsort(cell, n, sizeof *cell, by_number);
+    dw_sort_numbers(cell, n, work);
     for (size_t k = 0; k < n; k++)
         if (k == 0 || cell[k] != cell[k - 1])
             cell[kept++] = cell[k];
     return kept;
 }
 
-/* Cells that are lit in too many of the night's shots to be stars; sorted. */
-static size_t find_standing(uint32_t *all, size_t n, size_t nights)
+/* Cells that are lit in too many of the night's shots to be stars; sorted. work: n numbers. */
+static size_t find_standing(uint32_t *all, size_t n, size_t nights, uint32_t *work)
 {
     size_t kept = 0;
     double most = fmax(3, params.standing_share * (double)nights);
-    qsort(all, n, sizeof *all, by_number);
+    dw_sort_numbers(all, n, work);
     for (size_t a = 0, b; a < n; a = b) {
         for (b = a; b < n && all[b] == all[a]; b++)
             ;
@@ -120,10 +121,11 @@ static enum dw_status look_at_night(struct night *g, struct dw_error *err)
     }
     g->spike = calloc(g->n, sizeof *g->spike);
     g->standing = malloc((room + 1) * sizeof *g->standing);
+    uint32_t *work = malloc((room + 1) * sizeof *work);
     g->work = malloc((most + 1) * sizeof *g->work);
     const struct dw_spike **star = malloc((most + 1) * sizeof *star);
     enum dw_status status =
-        g->spike && g->standing && g->work && star
+        g->spike && g->standing && g->work && star && work
             ? DW_OK
             : dw_fail(err, DW_ERR_MEMORY, "no memory for %zu bright spots", room);
     for (size_t k = 0; k < g->n && status >= 0; k++) {
@@ -132,10 +134,10 @@ static enum dw_status look_at_night(struct night *g, struct dw_error *err)
             continue;
         status = dw_survey_spikes(survey, g->shot[k], &g->spike[k], err);
         if (status >= 0)
-            used += lit_cells(g->spike[k], spots, g->standing + used);
+            used += lit_cells(g->spike[k], spots, g->standing + used, work);
     }
     if (status >= 0) {
-        g->n_standing = find_standing(g->standing, used, g->n);
+        g->n_standing = find_standing(g->standing, used, g->n, work);
         g->pattern = dw_pattern_learn(g->w->survey, g->shot, g->n, g->spike);
         for (size_t k = 0; k < g->n; k++)
             look(g, k, star);
@@ -146,6 +148,7 @@ static enum dw_status look_at_night(struct night *g, struct dw_error *err)
     free(g->spike);
     free(g->standing);
     free(g->work);
+    free(work);
     free(star);
     return status;
 }

@@ -57,11 +57,10 @@ static void solve(const double s[DW_BLOCK_SUMS], int n, double x, double y, stru
     if (!(s[DW_SUM_AA] > 0 && s[DW_SUM_BB] > 0))
         return;
     out->alike = s[DW_SUM_BA] / sqrt(s[DW_SUM_AA] * s[DW_SUM_BB]);
-    double xx = s[DW_SUM_XX] - s[DW_SUM_AX] * s[DW_SUM_AX] / s[DW_SUM_AA],
-           yy = s[DW_SUM_YY] - s[DW_SUM_AY] * s[DW_SUM_AY] / s[DW_SUM_AA];
-    double xy = s[DW_SUM_XY] - s[DW_SUM_AX] * s[DW_SUM_AY] / s[DW_SUM_AA];
-    double rx = s[DW_SUM_BX] - s[DW_SUM_AX] * s[DW_SUM_BA] / s[DW_SUM_AA],
-           ry = s[DW_SUM_BY] - s[DW_SUM_AY] * s[DW_SUM_BA] / s[DW_SUM_AA];
+    double per = 1 / s[DW_SUM_AA], ax = s[DW_SUM_AX] * per, ay = s[DW_SUM_AY] * per;
+    double xx = s[DW_SUM_XX] - s[DW_SUM_AX] * ax, yy = s[DW_SUM_YY] - s[DW_SUM_AY] * ay;
+    double xy = s[DW_SUM_XY] - s[DW_SUM_AX] * ay;
+    double rx = s[DW_SUM_BX] - ax * s[DW_SUM_BA], ry = s[DW_SUM_BY] - ay * s[DW_SUM_BA];
     double ridge = 1e-3 * (xx + yy); /* an edge tells nothing along itself */
     double det = (xx + ridge) * (yy + ridge) - xy * xy;
     if (!(det > 0))
@@ -94,7 +93,7 @@ void dw_block_step(const float *a, const float *b, int block, double x, double y
     int n = w.x1 - w.x0, rows = w.y1 - w.y0;
     if (n <= 0 || rows <= 0 || n * rows < LEAST_CELLS)
         return;
-    float wx[TAPS], wy[TAPS], between_cells[B * B], sum[DW_BLOCK_SUMS][B];
+    float wx[TAPS], wy[TAPS], between_cells[B * B];
     const float *moved = b + (w.y0 + dy) * SIDE + w.x0 + dx;
     size_t stride = SIDE;
     if (between) {
@@ -105,10 +104,7 @@ void dw_block_step(const float *a, const float *b, int block, double x, double y
         moved = between_cells;
         stride = B;
     }
-    dw_pose_kernels_best()->sums(a + w.y0 * SIDE + w.x0, moved, stride, n, rows, sum);
-    double s[DW_BLOCK_SUMS] = {0};
-    for (int k = 0; k < DW_BLOCK_SUMS; k++)
-        for (int i = 0; i < n; i++)
-            s[k] += (double)sum[k][i];
+    double s[DW_BLOCK_SUMS];
+    dw_pose_kernels_best()->sums(a + w.y0 * SIDE + w.x0, moved, stride, n, rows, s);
     solve(s, n * rows, x, y, out);
 }

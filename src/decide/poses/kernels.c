@@ -76,46 +76,47 @@ static inline int reach(int i)
     return near < WIDE ? near : WIDE;
 }
 
-/* Sums of 2*reach(x)+1 cells of a row about each. Two by two, those of two, of four: 4 + 8 + 1. */
-static void sum_across(const int32_t *restrict v, int32_t *restrict out)
+/* Sums of 2*reach(x)+1 cells of each row about each cell, by those of three. All sums here are
+ * exact: 13 * 13 cells of 256 codes of 12 bits each stay below 2^28. */
+static void sum_across(const int32_t *restrict v, int32_t *restrict three, int32_t *restrict out)
 {
-    int32_t two[SIDE], four[SIDE];
-    for (int x = 0; x < SIDE - 1; x++)
-        two[x] = v[x] + v[x + 1];
-    for (int x = 0; x < SIDE - 3; x++)
-        four[x] = two[x] + two[x + 2];
-    for (int x = WIDE; x < SIDE - WIDE; x++)
-        out[x] = (four[x - 6] + four[x - 2]) + (four[x + 2] + v[x + 6]);
-    out[0] = v[0];
-    out[SIDE - 1] = v[SIDE - 1];
-    for (int x = 1; x < WIDE; x++) {
-        out[x] = out[x - 1] + two[2 * x - 1];
-        out[SIDE - 1 - x] = out[SIDE - x] + two[SIDE - 1 - 2 * x];
+    for (int i = 1; i < CELLS - 1; i++)
+        three[i] = v[i - 1] + v[i] + v[i + 1];
+    for (int y = 0; y < SIDE; y++, v += SIDE, three += SIDE, out += SIDE) {
+        for (int x = WIDE; x < SIDE - WIDE; x++)
+            out[x] = ((three[x - 5] + three[x - 2]) + (three[x + 1] + three[x + 4])) + v[x + 6];
+        int32_t left = v[0], right = v[SIDE - 1];
+        out[0] = left;
+        out[SIDE - 1] = right;
+        for (int x = 1; x < WIDE; x++) {
+            out[x] = left += v[2 * x - 1] + v[2 * x];
+            out[SIDE - 1 - x] = right += v[SIDE - 2 * x] + v[SIDE - 1 - 2 * x];
+        }
     }
 }
 
-/* Takes the mean of the surroundings off. All sums are exact: 13 * 13 cells of 256 codes of 12 bits
- * each stay below 2^28. */
-static void take_slow_off(const int32_t *restrict v, float *restrict band)
+/* Takes the mean of the surroundings off. across: sums of rows. */
+static void take_slow_off(const int32_t *restrict v, const int32_t *restrict across,
+                          float *restrict band)
 {
-    int32_t down[SIDE] = {0}, sum[SIDE], wide[SIDE];
-    int first = 0, last = 0; /* `down` holds rows first..last-1 */
-    for (int x = 0; x < SIDE; x++)
-        wide[x] = 2 * reach(x) + 1;
+    int32_t sum[SIDE] = {0}, cells[SIDE];
+    float share[SIDE];
+    int first = 0, last = 0, was = -1; /* `sum` holds rows first..last-1 */
     for (int y = 0; y < SIDE; y++) {
-        int r = reach(y), high = 2 * r + 1;
+        int r = reach(y);
         for (; last <= y + r; last++)
             for (int x = 0; x < SIDE; x++)
-                down[x] += v[last * SIDE + x];
+                sum[x] += across[last * SIDE + x];
         for (; first < y - r; first++)
             for (int x = 0; x < SIDE; x++)
-                down[x] -= v[first * SIDE + x];
-        sum_across(down, sum);
-        for (int x = 0; x < SIDE; x++) {
-            int32_t cells = wide[x] * high;
-            band[y * SIDE + x] =
-                (float)(cells * v[y * SIDE + x] - sum[x]) / ((float)cells * 256 * DW_PATCH_SCALE);
+                sum[x] -= across[first * SIDE + x];
+        for (int x = 0; x < SIDE && r != was; x++) {
+            cells[x] = (2 * reach(x) + 1) * (2 * r + 1);
+            share[x] = 1 / ((float)cells[x] * 256 * DW_PATCH_SCALE);
         }
+        was = r;
+        for (int x = 0; x < SIDE; x++)
+            band[y * SIDE + x] = (float)(cells[x] * v[y * SIDE + x] - sum[x]) * share[x];
     }
 }
 
@@ -124,7 +125,8 @@ static void band_of(const uint16_t *code, struct dw_band_work *work, float *band
     clip_spots(code, work->clipped);
     smooth_down(work->clipped, work->half);
     smooth_across(work->half, work->smooth);
-    take_slow_off(work->smooth, band);
+    sum_across(work->smooth, work->three, work->across);
+    take_slow_off(work->smooth, work->across, band);
 }
 
 static void columns(const uint16_t *restrict code, const float *restrict band,
@@ -160,28 +162,91 @@ static inline void sums_of(const float *restrict a, const float *restrict b, siz
         }
 }
 
+/* In the order that any vector can take: columns eight apart, then four, two and one. */
+static inline double fold(const float v[B])
+{
+    double half[B / 2];
+    for (int i = 0; i < B / 2; i++)
+        half[i] = (double)v[i] + (double)v[i + B / 2];
+    for (int n = B / 4; n > 0; n /= 2)
+        for (int i = 0; i < n; i++)
+            half[i] += half[i + n];
+    return half[0];
+}
+
 /* Whole blocks, and those at a patch's border while nothing has moved, by loops of known length. */
 static void sums(const float *a, const float *b, size_t b_stride, int n, int rows,
-                 float sum[DW_BLOCK_SUMS][B])
+                 double all[DW_BLOCK_SUMS])
 {
-    memset(sum, 0, DW_BLOCK_SUMS * sizeof *sum);
+    float sum[DW_BLOCK_SUMS][B] = {{0}};
     if (n == B)
         sums_of(a, b, b_stride, B, rows, sum);
     else if (n == B - 4)
         sums_of(a, b, b_stride, B - 4, rows, sum);
     else
         sums_of(a, b, b_stride, n, rows, sum);
+    for (int k = 0; k < DW_BLOCK_SUMS; k++)
+        all[k] = fold(sum[k]);
+}
+
+static void swap_lines(double *a, double *b)
+{
+    for (int i = 0; i < DW_FOURIER_LINES; i++) {
+        double t = a[i];
+        a[i] = b[i];
+        b[i] = t;
+    }
+}
+
+/* z: real parts of the first samples of all lines, their imaginary parts, the second samples ... */
+static void reverse_bits(double *z, size_t n)
+{
+    for (size_t i = 0, j = 0; i < n; i++) {
+        if (i < j)
+            for (size_t k = 0; k < 2 * DW_FOURIER_LINES; k += DW_FOURIER_LINES)
+                swap_lines(z + 2 * DW_FOURIER_LINES * i + k, z + 2 * DW_FOURIER_LINES * j + k);
+        size_t bit = n >> 1;
+        for (; j & bit; bit >>= 1)
+            j ^= bit;
+        j ^= bit;
+    }
+}
+
+static void butterfly(double *restrict a, double *restrict b, double c, double s)
+{
+    for (int i = 0; i < DW_FOURIER_LINES; i++) {
+        double br = b[i], bi = b[DW_FOURIER_LINES + i];
+        double re = br * c - bi * s, im = br * s + bi * c;
+        b[i] = a[i] - re;
+        b[DW_FOURIER_LINES + i] = a[DW_FOURIER_LINES + i] - im;
+        a[i] += re;
+        a[DW_FOURIER_LINES + i] += im;
+    }
+}
+
+/* Cooley & Tukey 1965, radix two, in place. */
+static void lines(const double *turn, size_t n, double *z, bool back)
+{
+    double sign = back ? -1 : 1;
+    reverse_bits(z, n);
+    for (size_t half = 1; half < n; half *= 2)
+        for (size_t first = 0; first < n; first += 2 * half)
+            for (size_t k = 0; k < half; k++) {
+                double *a = z + 2 * DW_FOURIER_LINES * (first + k);
+                butterfly(a, a + 2 * DW_FOURIER_LINES * half, turn[2 * k * (n / 2 / half)],
+                          sign * turn[2 * k * (n / 2 / half) + 1]);
+            }
 }
 
 #ifdef DW_WIDE
 const struct dw_pose_kernels dw_pose_kernels_wide;
-const struct dw_pose_kernels dw_pose_kernels_wide = {band_of, columns, sums};
+const struct dw_pose_kernels dw_pose_kernels_wide = {band_of, columns, sums, lines};
 #else
 #ifdef DW_HAVE_WIDE
 extern const struct dw_pose_kernels dw_pose_kernels_wide;
 #endif
 
-static const struct dw_pose_kernels plain = {band_of, columns, sums};
+static const struct dw_pose_kernels plain = {band_of, columns, sums, lines};
 
 const struct dw_pose_kernels *dw_pose_kernels_plain(void)
 {

@@ -15,9 +15,10 @@
 struct dw_band_work {
     uint16_t clipped[DW_PATCH_CELLS], half[DW_PATCH_CELLS]; /* half smoothed: down alone */
     int32_t smooth[DW_PATCH_CELLS];
+    int32_t three[DW_PATCH_CELLS], across[DW_PATCH_CELLS]; /* sums along rows */
 };
 
-/* Sums over a block, down its columns. a: the earlier view, b: the later one where a is thought to
+/* Sums over a block. a: the earlier view, b: the later one where a is thought to
  * have gone, x, y: a's gradients. */
 enum dw_block_sum {
     DW_SUM_AA,
@@ -33,6 +34,10 @@ enum dw_block_sum {
     DW_BLOCK_SUMS
 };
 
+/* So many lines are transformed side by side: each step is then a loop over them, which a processor
+ * takes several at a time, and they stay in the first cache throughout. */
+#define DW_FOURIER_LINES 8
+
 struct dw_pose_kernels {
     /* A patch's codes (DW_PATCH_CELLS, none above DW_PATCH_MOST) to its band, in units of the root:
      * spots clipped, smoothed, the mean of the surroundings off. */
@@ -43,7 +48,9 @@ struct dw_pose_kernels {
     /* `rows` rows of n cells (at most DW_BLOCK_SIDE). a: rows of DW_PATCH_SIDE, with a cell more on
      * every side; b: rows b_stride apart. */
     void (*sums)(const float *a, const float *b, size_t b_stride, int n, int rows,
-                 float sum[DW_BLOCK_SUMS][DW_BLOCK_SIDE]);
+                 double sum[DW_BLOCK_SUMS]);
+    /* Fourier transforms of DW_FOURIER_LINES lines of n complex numbers: see fourier.c. */
+    void (*lines)(const double *turn, size_t n, double *z, bool back);
 };
 
 /* The plain build, and the fastest that this machine runs (equal results, bit for bit). */

@@ -66,16 +66,18 @@ static void lay(const struct dw_view *a, const struct dw_view *b, const float *w
         }
     /* every patch has the same voice, whatever its contrast */
     double ka = sa > 0 ? 1 / sqrt(sa) : 0, kb = sb > 0 ? 1 / sqrt(sb) : 0;
-    for (size_t k = 0; k < (size_t)WIDE * WIDE; k++) {
-        z[2 * k] *= ka;
-        z[2 * k + 1] *= kb;
-    }
+    for (size_t y = 0; y < SIDE; y++)
+        for (size_t x = 0; x < SIDE; x++) {
+            z[2 * (y * WIDE + x)] *= ka;
+            z[2 * (y * WIDE + x) + 1] *= kb;
+        }
 }
 
-/* sum += conj(A) B, A and B taken apart from the transform of a + ib. */
+/* sum += conj(A) B, A and B taken apart from the transform of a + ib. Both are of real pictures, so
+ * that the lower half mirrors the upper one: it is filled by mirror(). */
 static void add_cross_power(const double *z, double *sum)
 {
-    for (size_t v = 0; v < WIDE; v++)
+    for (size_t v = 0; v <= WIDE / 2; v++)
         for (size_t u = 0; u < WIDE; u++) {
             size_t k = v * WIDE + u, m = (WIDE - v) % WIDE * WIDE + (WIDE - u) % WIDE;
             double ar = 0.5 * (z[2 * k] + z[2 * m]), ai = 0.5 * (z[2 * k + 1] - z[2 * m + 1]);
@@ -83,6 +85,27 @@ static void add_cross_power(const double *z, double *sum)
             sum[2 * k] += ar * br + ai * bi;
             sum[2 * k + 1] += ar * bi - ai * br;
         }
+}
+
+static void mirror(double *sum)
+{
+    for (size_t v = WIDE / 2 + 1; v < WIDE; v++)
+        for (size_t u = 0; u < WIDE; u++) {
+            size_t k = v * WIDE + u, m = (WIDE - v) * WIDE + (WIDE - u) % WIDE;
+            sum[2 * k] = sum[2 * m];
+            sum[2 * k + 1] = -sum[2 * m + 1];
+        }
+}
+
+/* Whether a patch shows ground in a, and anything in b: noise must have no voice. */
+static bool tells(const struct dw_view *a, const struct dw_view *b, const float *weight, int patch)
+{
+    bool ground = false, any = false;
+    for (int k = patch * DW_PATCH_BLOCKS; k < (patch + 1) * DW_PATCH_BLOCKS; k++) {
+        ground |= weight[k] > 0 && a->structure[k];
+        any |= b->structure[k];
+    }
+    return ground && any;
 }
 
 /* The whole displacement at which ground correlates best; far ones are seen by fewer cells. */
@@ -115,15 +138,13 @@ static enum dw_status look_far(struct dw_register *r, const struct dw_view *a,
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing two shots");
     memset(r->sum, 0, room * sizeof *r->sum);
     for (int i = 0; i < a->n && i < b->n; i++) {
-        bool ground = false;
-        for (int k = 0; k < DW_PATCH_BLOCKS; k++)
-            ground |= weight[i * DW_PATCH_BLOCKS + k] > 0;
-        if (!ground)
+        if (!tells(a, b, weight, i))
             continue;
         lay(a, b, weight, i, r->a);
         dw_fourier_picture(&r->fourier, r->a, false);
         add_cross_power(r->a, r->sum);
     }
+    mirror(r->sum);
     dw_fourier_picture(&r->fourier, r->sum, true);
     best_place(r->sum, out);
     return DW_OK;

@@ -2,7 +2,7 @@
 #ifndef DW_DECIDE_REGISTER_H
 #define DW_DECIDE_REGISTER_H
 
-#include "base/fourier.h"
+#include "decide/poses/fourier.h"
 #include "decide/poses/vote.h"
 
 /* Scratch of one worker; zero it before the first use. */

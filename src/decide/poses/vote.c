@@ -9,9 +9,13 @@
 #define FLOOR 0.03
 #define TUKEY 4.685 /* 95 % efficient at the normal (Beaton & Tukey 1974) */
 #define ROUNDS 12
-#define FAR 3.0 /* a block agrees within so many of its standard deviations */
+#define SETTLED 1e-7       /* cells */
+#define SETTLED_TURN 1e-11 /* radians */
+#define FAR 3.0            /* a block agrees within so many of its standard deviations */
 #define TURN_SIGMAS 6.0
 #define GUESSES 8 /* at a time */
+#define NO_RIVAL                                                                                   \
+    0.7 /* of all that is told; where so much supports a guess there is no other heap */
 
 /* The blocks that tell something, packed, and how loudly each speaks. */
 struct voters {
@@ -67,11 +71,14 @@ static void support(const struct voters *v, const double x[GUESSES], const doubl
         }
 }
 
-/* The place where most information gathers: the best of the start and the blocks' own answers. */
+/* The place where most information gathers: the best of the start and the blocks' own answers,
+ * which are asked until one is good enough: the rounds that follow find the middle of its heap. */
 static void first_guess(const struct voters *v, struct dw_shift *s)
 {
-    double best = -1, start_x = s->x, start_y = s->y, x[GUESSES], y[GUESSES], sum[GUESSES];
-    for (int from = -1; from < v->n; from += GUESSES) {
+    double best = -1, start_x = s->x, start_y = s->y, x[GUESSES], y[GUESSES], sum[GUESSES], all = 0;
+    for (int k = 0; k < v->n; k++)
+        all += v->size[k];
+    for (int from = -1; from < v->n && !(best > NO_RIVAL * all); from += GUESSES) {
         int n = v->n - from < GUESSES ? v->n - from : GUESSES;
         for (int g = 0; g < GUESSES; g++) {
             int i = g < n ? from + g : -1;
@@ -171,7 +178,8 @@ static bool find(const struct voters *v, bool turn, struct dw_shift *s)
         if (!solve(v, w, turn, s, inverse))
             return false;
         judge(v, w, s, &chi);
-        if (s->x == was.x && s->y == was.y && s->turn == was.turn)
+        if (fabs(s->x - was.x) < SETTLED && fabs(s->y - was.y) < SETTLED &&
+            fabs(s->turn - was.turn) < SETTLED_TURN)
             break; /* more rounds would find the same */
     }
     s->sigma = sqrt(chi * fmax(inverse[0], inverse[1]));

@@ -1,13 +1,13 @@
-/* fourier.c: see fourier.h. Cooley & Tukey 1965, radix two, in place. */
-#include "base/fourier.h"
+/* fourier.c: see fourier.h. */
+#include "decide/poses/fourier.h"
+
+#include "decide/poses/kernels.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-/* So many lines are transformed side by side: each step is then a loop over them, which a processor
- * takes several at a time, and they stay in the first cache throughout. */
-enum { LINES = 8 };
+enum { LINES = DW_FOURIER_LINES };
 
 bool dw_fourier_make(struct dw_fourier *f, size_t n)
 {
@@ -32,55 +32,6 @@ void dw_fourier_free(struct dw_fourier *f)
     *f = (struct dw_fourier){0};
 }
 
-static void swap_lines(double *a, double *b)
-{
-    for (int i = 0; i < LINES; i++) {
-        double t = a[i];
-        a[i] = b[i];
-        b[i] = t;
-    }
-}
-
-/* z: real parts of the first samples of all lines, their imaginary parts, the second samples ... */
-static void reverse_bits(double *z, size_t n)
-{
-    for (size_t i = 0, j = 0; i < n; i++) {
-        if (i < j)
-            for (size_t k = 0; k < 2 * LINES; k += LINES)
-                swap_lines(z + 2 * LINES * i + k, z + 2 * LINES * j + k);
-        size_t bit = n >> 1;
-        for (; j & bit; bit >>= 1)
-            j ^= bit;
-        j ^= bit;
-    }
-}
-
-static void butterfly(double *restrict a, double *restrict b, double c, double s)
-{
-    for (int i = 0; i < LINES; i++) {
-        double br = b[i], bi = b[LINES + i];
-        double re = br * c - bi * s, im = br * s + bi * c;
-        b[i] = a[i] - re;
-        b[LINES + i] = a[LINES + i] - im;
-        a[i] += re;
-        a[LINES + i] += im;
-    }
-}
-
-static void lines(const struct dw_fourier *f, double *z, bool back)
-{
-    size_t n = f->n;
-    double sign = back ? -1 : 1;
-    reverse_bits(z, n);
-    for (size_t half = 1; half < n; half *= 2)
-        for (size_t first = 0; first < n; first += 2 * half)
-            for (size_t k = 0; k < half; k++) {
-                double *a = z + 2 * LINES * (first + k);
-                butterfly(a, a + 2 * LINES * half, f->turn[2 * k * (n / 2 / half)],
-                          sign * f->turn[2 * k * (n / 2 / half) + 1]);
-            }
-}
-
 /* Pictures padded with nothing have many lines of it. */
 static bool all_zero(const double *v, size_t n)
 {
@@ -103,7 +54,7 @@ static void along(struct dw_fourier *f, double *z, size_t step, size_t line, boo
                     work[(2 * k + part) * LINES + i] = z[k * step + i * line + part];
         if (all_zero(work, 2 * LINES * f->n))
             continue;
-        lines(f, work, back);
+        dw_pose_kernels_best()->lines(f->turn, f->n, work, back);
         for (size_t k = 0; k < f->n; k++)
             for (size_t i = 0; i < many; i++)
                 for (size_t part = 0; part < 2; part++)

@@ -1,8 +1,8 @@
 /* fourier.h: the discrete Fourier transform of small square pictures. Our own, because a library
  * that picks its code by the processor gives other last bits on other machines, and results here
  * must not depend on the machine. */
-#ifndef DW_BASE_FOURIER_H
-#define DW_BASE_FOURIER_H
+#ifndef DW_DECIDE_FOURIER_H
+#define DW_DECIDE_FOURIER_H
 
 #include <stdbool.h>
 #include <stddef.h>
