@@ -57,6 +57,22 @@ START_TEST(hot_and_dead_pixels_are_found_and_stars_are_not)
 }
 END_TEST
 
+/* Where a room about a window is lit and burnt out for half of the night its hot pixels cannot be
+ * seen, but all the better in the dark wall once the lamp is off. Two lie side by side. */
+START_TEST(hot_pixels_in_a_room_that_goes_dark_are_found)
+{
+    struct invented v;
+    invented_make(&v, "--scene window --seed 3 --interval 900 --frames 104");
+    size_t bright, found = found_of(&v, "truth/hot.csv", 6, &bright);
+    printf("# %zu of %zu bright hot pixels found about a window\n", found, bright);
+    ck_assert_uint_gt(bright, 50);
+    ck_assert_uint_ge(found * 100, bright * 97);
+    ck_assert_uint_le(v.decision.facts.n_hot, 150);
+    ck_assert(listed(&v.decision.facts, 677, 213) && listed(&v.decision.facts, 678, 212));
+    invented_free(&v);
+}
+END_TEST
+
 START_TEST(a_shoot_by_day_alone_teaches_no_hot_pixel)
 {
     struct invented v;
@@ -71,6 +87,7 @@ int main(void)
     Suite *s = suite_create("hot");
     TCase *t = tcase_create("hot");
     tcase_add_test(t, hot_and_dead_pixels_are_found_and_stars_are_not);
+    tcase_add_test(t, hot_pixels_in_a_room_that_goes_dark_are_found);
     tcase_add_test(t, a_shoot_by_day_alone_teaches_no_hot_pixel);
     suite_add_tcase(s, t);
     return dw_check_main(s);

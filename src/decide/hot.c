@@ -23,10 +23,11 @@ struct hot_params {
     double least_glow;    /* log2 of seconds x ISO/100: shorter exposures show no hot pixels */
     double exposure_span; /* shots within this factor of the longest exposure x gain count, stops */
     double day_ratio;     /* relative excess must be so many times that in short exposures */
+    float burnt;          /* a tile with more than this share of saturated samples hides spots */
     double dead_share;    /* of the shots must show a dead pixel dark */
     double dead_depth;    /* and so much of the light must be missing there */
 };
-static const struct hot_params HOT = {17, 5, 0.6, 0.35, 0.5, 0.0, 1.2, 4.0, 0.8, 0.7};
+static const struct hot_params HOT = {17, 5, 0.6, 0.35, 0.5, 0.0, 1.2, 4.0, 0.2f, 0.8, 0.7};
 
 enum kind { BRIGHT = 1, DARK = -1 };
 
@@ -154,19 +155,24 @@ static const struct place *find(const struct place *place, size_t n, uint32_t at
     return lo < n && place[lo].at == at ? &place[lo] : NULL;
 }
 
-/* One pixel small: the eight neighbours, of whatever colour, are not bright as well. */
-static bool alone(const struct place *place, size_t n, const struct place *p)
+/* The strongest of the eight neighbours, of whatever colour, that stand out as well; how many. */
+static const struct place *bright_beside(const struct place *place, size_t n, const struct place *p,
+                                         int *count)
 {
+    const struct place *most = NULL;
+    *count = 0;
     for (int dy = -1; dy <= 1; dy++)
         for (int dx = -1; dx <= 1; dx++) {
             int x = (int)(p->at & 0xffff) + dx, y = (int)(p->at >> 16) + dy;
             if ((dx == 0 && dy == 0) || x < 0 || y < 0)
                 continue;
             const struct place *q = find(place, n, (uint32_t)y << 16 | (uint32_t)x);
-            if (q && q->seen >= HOT.neighbour * p->seen && q->excess > 0.05f * p->excess)
-                return false;
+            if (!q || q->seen < HOT.neighbour * p->seen || !(q->excess > 0.05f * p->excess))
+                continue;
+            ++*count;
+            most = !most || q->excess > most->excess ? q : most;
         }
-    return true;
+    return most;
 }
 
 /* The spots of one kind in some shots, and the places where they stood. */
@@ -213,20 +219,59 @@ static bool add(struct dw_facts *facts, size_t *room, const struct place *p)
     return true;
 }
 
-static bool is_hot(const struct place *p, const struct seen *night, size_t n_night,
-                   const struct seen *day, size_t n_day)
+/* In how many of the shots a spot could be told at this place: where a lit room about a window is
+ * burnt out, a hot pixel is hidden until the lamp goes off. */
+static size_t open_shots(const struct dw_work *w, const uint32_t *picked, size_t n,
+                         const struct place *p)
 {
-    if ((double)p->seen < HOT.share * (double)n_night || !p->steady ||
-        !alone(night->place, night->n, p))
+    size_t open = 0;
+    for (size_t k = 0; k < n; k++) {
+        const struct dw_measure *m = &w->survey->measure[picked[k]];
+        int col = (int)((long)(p->at & 0xffff) * w->survey->cols / m->width),
+            row = (int)((long)(p->at >> 16) * w->survey->rows / m->height);
+        open += m->tile[row * w->survey->cols + col].clipped <= HOT.burnt;
+    }
+    return open < HOT.least ? HOT.least : open;
+}
+
+/* What hot pixels are told by: the dark of the night's shots and the light of the day's. */
+struct glows {
+    const struct dw_work *w;
+    const uint32_t *picked; /* n_night shots */
+    size_t n_night, n_day;
+    struct seen night, day;
+};
+
+/* Steady, in most shots, and not as bright beside its surroundings by day. */
+static bool stands(const struct glows *g, const struct place *p)
+{
+    size_t open = open_shots(g->w, g->picked, g->n_night, p);
+    if ((double)p->seen < HOT.share * (double)open || !p->steady)
         return false;
-    const struct place *q = find(day->place, day->n, p->at);
-    return !q || q->seen * 2 < n_day || (double)p->relative >= HOT.day_ratio * (double)q->relative;
+    const struct place *q = find(g->day.place, g->day.n, p->at);
+    return !q || q->seen * 2 < g->n_day ||
+           (double)p->relative >= HOT.day_ratio * (double)q->relative;
+}
+
+/* One pixel small; or two side by side that are both hot, with nothing else about them. A star or a
+ * lamp spreads to all sides. */
+static bool is_hot(const struct glows *g, const struct place *p)
+{
+    int own, others = 0;
+    if (!stands(g, p))
+        return false;
+    const struct place *beside = bright_beside(g->night.place, g->night.n, p, &own);
+    if (own == 1)
+        bright_beside(g->night.place, g->night.n, beside, &others);
+    return own == 0 || (own == 1 && others <= 1 && stands(g, beside));
 }
 
 static bool is_dead(const struct place *p, const struct seen *lit, size_t n_lit)
 {
+    int beside;
+    bright_beside(lit->place, lit->n, p, &beside);
     return (double)p->seen >= HOT.dead_share * (double)n_lit &&
-           (double)p->relative >= HOT.dead_depth && alone(lit->place, lit->n, p);
+           (double)p->relative >= HOT.dead_depth && beside == 0;
 }
 
 static int by_row(const void *a, const void *b)
@@ -244,16 +289,15 @@ static enum dw_status add_hot(struct dw_work *w, double most, const uint32_t *da
     size_t n_night = pick(w, most - HOT.exposure_span, most, night);
     if (!(most >= HOT.least_glow) || n_night < HOT.least)
         return DW_OK; /* what stands still in brief exposures is the scene */
-    struct seen by_night = {0}, by_day = {0};
-    enum dw_status s = look(w, night, n_night, BRIGHT, &by_night, err);
+    struct glows g = {w, night, n_night, n_day, {0}, {0}};
+    enum dw_status s = look(w, night, n_night, BRIGHT, &g.night, err);
     if (s >= 0)
-        s = look(w, day, n_day, BRIGHT, &by_day, err);
-    for (size_t i = 0; s >= 0 && i < by_night.n; i++)
-        if (is_hot(&by_night.place[i], &by_night, n_night, &by_day, n_day) &&
-            !add(facts, room, &by_night.place[i]))
+        s = look(w, day, n_day, BRIGHT, &g.day, err);
+    for (size_t i = 0; s >= 0 && i < g.night.n; i++)
+        if (is_hot(&g, &g.night.place[i]) && !add(facts, room, &g.night.place[i]))
             s = dw_fail(err, DW_ERR_MEMORY, "hot pixels: no memory for the map");
-    free_seen(&by_day);
-    free_seen(&by_night);
+    free_seen(&g.day);
+    free_seen(&g.night);
     return s;
 }
 
