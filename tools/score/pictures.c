@@ -94,9 +94,10 @@ static double middle(double *v, size_t n)
 }
 
 /* Median lightness, and mean a*, b*, over a grid of 30 x 20 tile means. view: the median of those
- * alone that do not show the room about a window. */
+ * alone that show nothing of the room about a window: a lamp that goes off takes a tile that holds
+ * a twentieth of lit wall from L* 40 to 20. */
 static struct lab grid_lab(const struct score_truth *t, const struct score_picture *p,
-                           double *clipped, double *view)
+                           double *clipped, double *view, float *tiles)
 {
     enum { COLS = SCORE_COLS, ROWS = SCORE_ROWS };
     double l[COLS * ROWS], of_view[COLS * ROWS], a = 0, b = 0;
@@ -119,7 +120,8 @@ static struct lab grid_lab(const struct score_truth *t, const struct score_pictu
                 sum[k] /= area;
             struct lab lab = to_lab(sum);
             l[ty * COLS + tx] = lab.l;
-            if (!t->room[ty * COLS + tx])
+            tiles[ty * COLS + tx] = t->room_at_all[ty * COLS + tx] ? NAN : (float)lab.l;
+            if (!t->room_at_all[ty * COLS + tx])
                 of_view[n_view++] = lab.l;
             a += lab.a / (COLS * ROWS);
             b += lab.b / (COLS * ROWS);
@@ -175,6 +177,19 @@ static double patch_light(const struct score_truth *t, const struct score_patch 
     return 0.21264 * rgb[0] + 0.71517 * rgb[1] + 0.07219 * rgb[2];
 }
 
+/* The middle tile's second difference in time: what all do at once. The median over tiles moves by
+ * a star that passes into one of them where few lie near the middle. */
+static double together(const float *tiles)
+{
+    enum { TILES = SCORE_COLS * SCORE_ROWS };
+    double d[TILES];
+    size_t n = 0;
+    for (int k = 0; k < TILES; k++)
+        if (isfinite(tiles[k - TILES] + tiles[k] + tiles[k + TILES]))
+            d[n++] = (double)(tiles[k] - (tiles[k - TILES] + tiles[k + TILES]) / 2);
+    return middle(d, n);
+}
+
 bool score_pictures(const struct score_truth *t, const char *out)
 {
     fill_linear();
@@ -188,12 +203,15 @@ bool score_pictures(const struct score_truth *t, const char *out)
            *b = malloc(n * sizeof *b), *r = malloc(n * sizeof *r), *clip = malloc(n * sizeof *clip),
            *view = malloc(n * sizeof *view);
     double *light = calloc(n * (t->n_patches + 1), sizeof *light);
-    if (!alt || !l || !a || !b || !r || !clip || !view || !light)
+    float *tiles = malloc(n * SCORE_COLS * SCORE_ROWS * sizeof *tiles);
+    if (!alt || !l || !a || !b || !r || !clip || !view || !light || !tiles)
         return false;
     for (size_t i = 0; i < n; i++)
         alt[i] = l[i] = a[i] = b[i] = clip[i] = view[i] = (double)NAN;
     for (size_t i = 0; i < n * t->n_patches; i++)
         light[i] = (double)NAN;
+    for (size_t i = 0; i < n * SCORE_COLS * SCORE_ROWS; i++)
+        tiles[i] = NAN;
     for (size_t i = 0; i < t->n_shots; i++)
         if (t->shot[i].frame > 0)
             alt[t->shot[i].frame - 1] = t->shot[i].alt_deg;
@@ -201,7 +219,8 @@ bool score_pictures(const struct score_truth *t, const char *out)
     for (size_t i = 0; i < n; i++) {
         struct score_picture p = {0};
         if (score_read_frame(out, (long)i + 1, &p)) {
-            struct lab lab = grid_lab(t, &p, &clip[i], &view[i]);
+            struct lab lab =
+                grid_lab(t, &p, &clip[i], &view[i], tiles + i * SCORE_COLS * SCORE_ROWS);
             l[i] = lab.l;
             a[i] = lab.a;
             b[i] = lab.b;
@@ -229,6 +248,15 @@ bool score_pictures(const struct score_truth *t, const char *out)
     printf("  largest step of median L* %.2f (frame %zu), of its second difference %.3f (%zu), "
            "of chroma's %.3f (%zu)\n",
            jump, jump_at, second, second_at, chroma, chroma_at);
+    double all = 0;
+    size_t all_at = 0;
+    for (size_t i = 1; i + 1 < n; i++) {
+        double d = fabs(together(tiles + i * SCORE_COLS * SCORE_ROWS));
+        if (d > all)
+            all = d, all_at = i + 1;
+    }
+    printf("  largest second difference of the middle tile's L* %.3f (%zu)%s\n", all, all_at,
+           t->has_room ? ", through the window" : "");
     if (t->has_room) {
         double view_second = 0;
         size_t at = 0;
@@ -277,6 +305,7 @@ bool score_pictures(const struct score_truth *t, const char *out)
     free(r);
     free(clip);
     free(view);
+    free(tiles);
     free(light);
     return seen == n;
 }

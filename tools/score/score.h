@@ -45,6 +45,7 @@ struct score_truth {
     int width, height, turn_deg; /* of the mosaic; clockwise to upright */
     double black_dn;
     bool has_room, room[SCORE_COLS * SCORE_ROWS]; /* tiles that show the room about a window */
+    bool room_at_all[SCORE_COLS * SCORE_ROWS];    /* that show any of it */
     char scene[40];
 };
 

@@ -123,8 +123,11 @@ static void read_room(const char *dir, struct score_truth *t)
     for (size_t i = 0; i < c.rows; i++) {
         int x = (int)number(&c, i, dw_csv_column(&c, "column")),
             y = (int)number(&c, i, dw_csv_column(&c, "row"));
-        if (x >= 0 && x < SCORE_COLS && y >= 0 && y < SCORE_ROWS)
-            t->room[y * SCORE_COLS + x] = number(&c, i, dw_csv_column(&c, "share")) > 0.1;
+        if (!(x >= 0 && x < SCORE_COLS && y >= 0 && y < SCORE_ROWS))
+            continue;
+        double share = number(&c, i, dw_csv_column(&c, "share"));
+        t->room[y * SCORE_COLS + x] = share > 0.1;
+        t->room_at_all[y * SCORE_COLS + x] = share > 0;
     }
     t->has_room = true;
     dw_csv_free(&c);
