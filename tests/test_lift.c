@@ -411,6 +411,37 @@ START_TEST(the_sky_behind_is_found)
 }
 END_TEST
 
+/* On and beside a burnt-out wall about a window the air changes nothing; in the sky it does. */
+START_TEST(walls_are_not_behind_the_air)
+{
+    enum { W = 480, H = 320, WALL = 200 };
+    struct dw_background b = {0};
+    ck_assert_int_eq(dw_background_begin(&b, W, H, NULL), DW_OK);
+    static float light[W];
+    for (int x = 0; x < W; x++)
+        light[x] = x < WALL ? 300 : 1.6f;
+    for (int y = 0; y < H; y++)
+        if (dw_background_wants(&b, y))
+            dw_background_add(&b, y, (float *const[3]){light, light, light}, light);
+    dw_background_end(&b, &(struct dw_sky_wanted){1.5f, 1, 0});
+    static float red[W * H], blue[W * H], out[DW_SKY_ROWS][W];
+    for (int i = 0; i < W * H; i++) {
+        red[i] = -0.2f;
+        blue[i] = 0.5f;
+    }
+    dw_background_air(&b, red, blue);
+    float *const rows[DW_SKY_ROWS] = {out[0], out[1], out[2], out[3],
+                                      out[4], out[5], out[6], out[7]};
+    dw_background_row(&b, H / 2, W, H, rows);
+    for (int x = 0; x < WALL; x++)
+        ck_assert_msg(fabsf(out[6][x]) < 1e-6f && fabsf(out[7][x]) < 1e-6f, "%d: %g %g", x,
+                      (double)out[6][x], (double)out[7][x]);
+    ck_assert_double_eq_tol((double)out[6][WALL + 60], -0.2, 1e-6);
+    ck_assert_double_eq_tol((double)out[7][W - 1], 0.5, 1e-6);
+    dw_background_free(&b);
+}
+END_TEST
+
 /* Foreground covers what lies below it, wherever below is. */
 START_TEST(ground_lies_below_the_skyline)
 {
@@ -456,6 +487,7 @@ int main(void)
     tcase_add_test(c, the_air_is_undone_in_camera_colours);
     tcase_add_test(c, what_goes_on_is_no_star);
     tcase_add_test(c, the_sky_behind_is_found);
+    tcase_add_test(c, walls_are_not_behind_the_air);
     tcase_add_test(c, ground_lies_below_the_skyline);
     suite_add_tcase(suite, c);
     return dw_check_main(suite);

@@ -24,7 +24,9 @@
 #define LEAST_LEVEL 0.2f  /* of the night sky's: darker is what the night hides, not sky */
 #define NOTHING 1e-3f     /* keys */
 #define NO_SKY 24.0f /* night skies; brighter surfaces are lamps, not what stars stand before */
-#define OF_SKY 1.5f  /* sigmas about the level within which a sample shows the sky's colour */
+/* Of that: beside a tile as bright as this lies a lit wall, which the air has not reddened. */
+#define BESIDE_WALL 0.25f
+#define OF_SKY 1.5f /* sigmas about the level within which a sample shows the sky's colour */
 /* How much darker than its neighbours a tile is that begins to be foreground, and one that is
  * wholly.
  */
@@ -263,11 +265,11 @@ static void raise_base(const struct dw_background *b, int turn_deg, float floor)
 }
 
 /* Brings the sky within what a sky can be, and its grain to that of the picture. */
-static void limit(const struct dw_background *b, size_t n, const struct dw_sky_wanted *want)
+static void limit(struct dw_background *b, size_t n, const struct dw_sky_wanted *want)
 {
     float *level = plane(b, LEVEL), *base = plane(b, BASE), *grain = plane(b, GRAIN);
     const float least = LEAST_LEVEL * want->floor > NOTHING ? LEAST_LEVEL * want->floor : NOTHING;
-    const float most = NO_SKY * (want->floor > 1 ? want->floor : 1);
+    const float most = b->no_sky = NO_SKY * (want->floor > 1 ? want->floor : 1);
     for (size_t i = 0; i < n; i++) {
         const float was = level[i], to = was > most ? most : was > least ? was : least;
         level[i] = to;
@@ -312,8 +314,12 @@ void dw_background_end(struct dw_background *b, const struct dw_sky_wanted *want
 void dw_background_air(struct dw_background *b, const float *red, const float *blue)
 {
     size_t n = (size_t)b->cols * (size_t)b->rows;
-    memcpy(plane(b, AIR_RED), red, n * sizeof *red);
-    memcpy(plane(b, AIR_BLUE), blue, n * sizeof *blue);
+    combine_tiles(b, LEVEL, HIGHEST, HIGHEST_OF);
+    for (size_t i = 0; i < n; i++) {
+        bool sky = plane(b, HIGHEST)[i] < BESIDE_WALL * b->no_sky;
+        plane(b, AIR_RED)[i] = sky ? red[i] : 0;
+        plane(b, AIR_BLUE)[i] = sky ? blue[i] : 0;
+    }
 }
 
 void dw_background_row(struct dw_background *b, int y, int width, int height,

@@ -22,6 +22,7 @@ struct dw_background {
     struct dw_space_kept level; /* cols * rows of all that tiles tell, a plane each */
     struct dw_space_kept line;  /* one row of levels between tile rows */
     size_t room;
+    float no_sky; /* what is brighter is none */
 };
 
 /* For a picture of this size. Errors: DW_ERR_MEMORY. */
@@ -39,7 +40,7 @@ struct dw_sky_wanted {
 };
 void dw_background_end(struct dw_background *b, const struct dw_sky_wanted *want);
 /* After that: by what share the air asks red and blue light of stars to be changed, a number for
- * each tile. Else it is 0. */
+ * each tile. Else, and on and beside lit walls, it is 0. */
 void dw_background_air(struct dw_background *b, const float *red, const float *blue);
 #define DW_SKY_ROWS 8
 /* The sky along row y of a picture of any size of the same shape: its level, the level that stars
