@@ -103,6 +103,11 @@ START_TEST(a_lit_room_does_not_lead_the_key)
     double without = fake_hf(&plain, found, -12, 0);
     printf("# left in twilight: %.5f stop beside a lit room, %.5f without\n", left, without);
     ck_assert_double_lt(left, 1.5 * without);
+    /* nor makes the ground outside pass for sky, as it would beside a dark room */
+    double sky = (double)d.facts.night_sky_keys, plain_sky = (double)e.facts.night_sky_keys;
+    printf("# night sky: %.3f keys beside a lit room, %.3f without\n", sky, plain_sky);
+    ck_assert_double_gt(sky, 0.8 * plain_sky);
+    ck_assert_double_lt(sky, 1.25 * plain_sky);
     free(found);
     dw_decision_free(&d);
     dw_decision_free(&e);

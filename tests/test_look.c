@@ -283,19 +283,21 @@ START_TEST(stars_are_lifted_and_the_sky_is_not)
 END_TEST
 
 /* A burnt-out wall that fills its tiles is all that is about it, but no sky: it comes out neutral,
- * and not in the night's balance. A wall no brighter than a sky can be keeps that. */
+ * and not in the night's balance, also at dusk when that is half there and no star is lifted yet.
+ * A wall no brighter than a sky can be keeps that. */
 START_TEST(walls_are_no_sky)
 {
     struct dw_facts f = plain_facts(256, 160);
     const float cool[3] = {0.85f, 1.0f, 1.6f};
     memcpy(f.night_mul, cool, sizeof cool);
-    for (int k = 0; k < 2; k++) {
+    for (int k = 0; k < 4; k++) {
         struct dw_linear l = new_light(128, 80);
         for (int i = 0; i < 128 * 80; i++) {
             double v = i % 128 < 64 ? 1.6 : k == 0 ? 12 : 400;
             set_pixel(&l, i, v, v, v);
         }
-        struct dw_frame frame = frame_at(0.02, 0, 1);
+        struct dw_frame frame = frame_at(0.02, 0, k < 2 ? 1 : k == 2 ? 0.2 : 0);
+        frame.balance = k < 2 ? 0 : 0.5;
         struct dw_image image = {.bits = 16};
         ck_assert_int_eq(dw_look(&l, &frame, &f, &plain_look, &image, NULL), DW_OK);
         const uint16_t *wall = &image.px16[3 * (40 * 128 + 100)];

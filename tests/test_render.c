@@ -40,7 +40,7 @@ static void fill_frames(struct shoot *s)
         struct dw_frame *f = &s->frame[i];
         *f = (struct dw_frame){.number = i + 1, .n_sources = 1, .key = 0.03 + 0.02 * i};
         f->day = i < 3 ? 0 : i < 6 ? 0.25 * (i - 2) : 1;
-        f->balance = f->day;
+        f->balance = i < 3 ? 0 : 1; /* below it a background is learnt, as for stars */
         f->stars = i < 3 ? 1 : 0;
         f->source[0] = plain_source;
         f->source[0].shot = i % (SHOTS - 1);

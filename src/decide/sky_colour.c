@@ -14,7 +14,7 @@ void dw_sky_tiles_add(const struct dw_work *w, const struct dw_facts *facts, siz
     const struct dw_levels *l = dw_facts_levels(facts, &w->shots->shot[i]);
     size_t n = 0;
     for (int k = 0; k < w->tiles; k++)
-        if (isfinite(m->tile[k].mean[1]))
+        if (isfinite(m->tile[k].mean[1]) && !w->lamp[k]) /* nor the dark room about a window */
             work[n++] = (double)(m->tile[k].mean[1] - l->black[1]);
     double middle = dw_median(work, n), least = dw_quantile(work, n, SKY.quantile);
     /* half-size pixels a tile: each the mean of two greens */

@@ -106,6 +106,7 @@ static void plan_air(const struct dw_facts *facts, struct dw_lift *l)
 }
 
 /* What is above the night sky is raised, and keeps daylight's balance: the night's is for the sky.
+ * That holds from where the night's balance comes in, while the lift fades in later.
  * Levels are luminance alone: a largest channel is the higher the more noise there is. */
 static void plan_lift(const struct dw_frame *f, const struct dw_facts *facts,
                       const struct dw_look_params *p, const float mul[3], struct dw_look_plan *out)
@@ -114,7 +115,7 @@ static void plan_lift(const struct dw_frame *f, const struct dw_facts *facts,
     struct dw_prepare *q = &out->prepare;
     float stars = (float)f->stars;
     out->smooth = stars * p->night_chroma;
-    out->lifts = stars * p->star_lift > 0.0f;
+    out->lifts = stars * p->star_lift > 0.0f || (p->star_lift > 0.0f && f->balance < 1);
     out->near = out->lifts || out->smooth > 0.0f;
     l->start = out->lifts ? p->star_start : NEVER;
     l->half = p->star_half;
@@ -127,7 +128,7 @@ static void plan_lift(const struct dw_frame *f, const struct dw_facts *facts,
     memcpy(l->luma, q->luma, sizeof l->luma);
     l->norm_y = q->norm_y;
     for (int c = 0; c < 3; c++) {
-        l->raise[c] = 1.0f + stars * ((1.0f + p->star_lift) / mul[c] - 1.0f);
+        l->raise[c] = (1.0f + stars * p->star_lift) / mul[c];
         q->own[c] = 0;
         for (int k = 0; k < 3; k++)
             q->own[c] += q->luma[k] * q->matrix[3 * k + c];

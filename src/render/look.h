@@ -17,7 +17,8 @@ struct dw_look_plan {
     struct dw_gamut gamut;
     float day_weight; /* 0 and 1 mean: one curve alone */
     float smooth;     /* share of the colour's smoothing over 3x3 pixels; 0: none */
-    bool lifts;       /* stars are lifted, so a background is needed */
+    bool lifts;       /* what is no sky keeps daylight's balance, stars are
+                       * lifted: a background is needed */
     bool near;        /* a pixel's neighbours are needed */
     uint32_t seed;    /* of the dither */
 };
