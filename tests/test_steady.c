@@ -5,7 +5,7 @@
 
 #include "decide/compare.h"
 #include "decide/pairs.h"
-#include "decide/steady.h"
+#include "decide/share.h"
 #include "decide/veil.h"
 
 #include <lapacke.h>
@@ -479,6 +479,85 @@ START_TEST(dark_current_is_found_from_dark_tiles)
 }
 END_TEST
 
+/* Ground illumination by twilight, stops: the two branches about -12 degrees of the Explanatory
+ * Supplement to the Astronomical Almanac (Seidelmann 1992), whose third derivatives are -0.052 and
+ * 0.077 stops/degree^3; joined there (they are 0.005 in log10 apart), straight on beyond. */
+static double twilight(double alt_deg)
+{
+    const double c[2][4] = {{13.84, 262.72, 1447.42, 2797.93}, {2.70, 12.17, -431.69, -1899.83}};
+    double at = fmin(fmax(alt_deg, -18), -5), x = at / 90, edge = -12.0 / 90;
+    const double *k = c[at > -12];
+    double value = k[0] + x * (k[1] + x * (k[2] + x * k[3]));
+    double slope = k[1] + x * (2 * k[2] + x * 3 * k[3]);
+    if (at <= -12) /* up to the other's value */
+        value +=
+            c[1][0] - c[0][0] +
+            edge * (c[1][1] - c[0][1] + edge * (c[1][2] - c[0][2] + edge * (c[1][3] - c[0][3])));
+    return (value + slope * (alt_deg - at) / 90) / log10(2);
+}
+
+enum { DAY = 200 }; /* shots: up from -20 degrees by 0.4 a shot, and down again */
+
+static double day_alt(int i)
+{
+    return fmin(i, DAY - 1 - i) * 0.4 - 20;
+}
+
+/* The largest third difference, between two altitudes, of the law of this light beside the truth.
+ * sigma: what the light's own third differences are believed to be, stops. */
+static double law_beside(const double *light, const double *truth, double sigma, double from,
+                         double to)
+{
+    double time[DAY], alt[DAY], stiff[DAY], worst = 0;
+    for (int i = 0; i < DAY; i++) {
+        time[i] = 120.0 * i;
+        alt[i] = day_alt(i);
+        stiff[i] = 1 / (sigma * sigma);
+    }
+    struct dw_share_params p = DW_SHARE_DEFAULTS;
+    struct dw_spline law = dw_spline_over(-20, 20, p.law_step);
+    struct dw_law_of_light l = {DAY, time, alt, light, 120, stiff, p.law_level, p.law_bend};
+    size_t n = (size_t)law.n;
+    double *coef = calloc(n + n * (2 * n + 1), sizeof *coef);
+    ck_assert(coef && dw_law_of_light(&l, &law, coef, coef + n));
+    for (int i = 0; i + 3 < DAY; i++) {
+        const double d[4] = {-1, 3, -3, 1};
+        double bend = 0;
+        for (int k = 0; k < 4; k++)
+            bend += d[k] * (dw_spline_value(&law, coef, alt[i + k]) - truth[i + k]);
+        if (alt[i] > from && alt[i] < to)
+            worst = fmax(worst, fabs(bend));
+    }
+    free(coef);
+    return worst;
+}
+
+/* The law must follow twilight's bends within a shot or two, or all dusks and dawns are taken for
+ * exposure errors there. Of a third difference of 0.005 stops two fifths may be missed: a law that
+ * bent more freely would follow the errors themselves. */
+START_TEST(the_law_follows_a_twilight)
+{
+    double truth[DAY];
+    for (int i = 0; i < DAY; i++)
+        truth[i] = twilight(day_alt(i));
+    double worst = law_beside(truth, truth, 1.8e-3, -15, -9);
+    ck_assert_msg(worst < 2.5e-3, "bends otherwise by %.5f", worst);
+}
+END_TEST
+
+/* Nor may it bend, where light hardly changes, with weather that comes on one side of noon. */
+START_TEST(the_law_does_not_follow_weather)
+{
+    double truth[DAY], light[DAY];
+    for (int i = 0; i < DAY; i++) {
+        truth[i] = 0.01 * day_alt(i);
+        light[i] = truth[i] + (i < DAY / 2 ? 0.01 * sin(i * 0.5) : 0);
+    }
+    double worst = law_beside(light, truth, 2e-4, 6, 18);
+    ck_assert_msg(worst < 2e-4, "bends by %.5f", worst);
+}
+END_TEST
+
 /* A foggy morning must not leave a dent in the law of light that the next, clear one pays for. */
 START_TEST(one_mornings_weather_is_not_the_next_ones)
 {
@@ -888,6 +967,8 @@ int main(void)
     tcase_add_test(t, light_in_a_veil_follows_contrasts);
     tcase_add_loop_test(t, headlights_on_all_the_sky_are_no_exposure_error, 0, 3);
     tcase_add_loop_test(t, dark_current_is_found_from_dark_tiles, 0, 4);
+    tcase_add_test(t, the_law_follows_a_twilight);
+    tcase_add_test(t, the_law_does_not_follow_weather);
     tcase_add_test(t, one_mornings_weather_is_not_the_next_ones);
     tcase_add_test(t, shots_without_a_record_are_as_steady_as_their_neighbours);
     tcase_add_test(t, a_stretch_with_a_wrong_iso_is_put_right);

@@ -6,6 +6,7 @@
 #include "decide/share.h"
 
 #include <lapacke.h>
+#include <math.h>
 #include <string.h>
 
 /* One row of the fit: which coefficients it meets, and how much. */
@@ -34,12 +35,32 @@ static void add_row(const struct row *r, double weight, double value, int n, dou
     }
 }
 
-bool dw_law_of_light(const struct dw_law_of_light *l, const struct dw_spline *law, double *coef,
-                     double *normal)
+/* Stops per degree. A law that slopes by less bends by less: by day and by night what looks like
+ * its bend is weather, or a wave between light and the settings' offsets. */
+#define FULL_SLOPE 0.3
+#define LEAST_PART 0.05 /* of the bend of a law that slopes so, on flat light */
+
+/* What is believed of the law before the light is looked at: its third derivative is about
+ * l->bend where it slopes, less where it hardly does. coef: of the law as known so far; NULL:
+ * nothing is known, it may slope everywhere. */
+static void add_prior(const struct dw_law_of_light *l, const struct dw_spline *law,
+                      const double *coef, double *normal)
+{
+    const double d[4] = {-1, 3, -3, 1};
+    for (int i = 0; i + 3 < law->n; i++) {
+        double slope = coef ? fabs(coef[i + 2] - coef[i + 1]) / law->step : FULL_SLOPE;
+        double part = fmin(fmax(slope / FULL_SLOPE, LEAST_PART), 1);
+        double bend = l->bend * part * pow(law->step, 3);
+        for (int p = 0; p < 4; p++)
+            for (int q = 0; q < 4; q++)
+                normal[(i + p) * law->n + i + q] += d[p] * d[q] / (bend * bend);
+    }
+}
+
+static void add_light(const struct dw_law_of_light *l, const struct dw_spline *law, double *coef,
+                      double *normal)
 {
     int n = law->n;
-    memset(normal, 0, (size_t)n * (size_t)n * sizeof(double));
-    memset(coef, 0, (size_t)n * sizeof(double));
     double loose = 1 / (l->level * l->level);
     for (size_t i = 0; i < l->n; i++) {
         struct row level = {0}, bend = {0};
@@ -55,13 +76,23 @@ bool dw_law_of_light(const struct dw_law_of_light *l, const struct dw_spline *la
         }
         add_row(&bend, l->stiff[i], value, n, normal, coef);
     }
-    const double d[4] = {-1, 3, -3, 1};
-    double prior = 1e-3 * loose * (double)l->n / n;
-    for (int i = 0; i + 3 < n; i++)
-        for (int p = 0; p < 4; p++)
-            for (int q = 0; q < 4; q++)
-                normal[(i + p) * n + i + q] += prior * d[p] * d[q];
     for (int i = 0; i < n; i++)
-        normal[i * n + i] += 1e-9 * loose * (double)l->n;
-    return LAPACKE_dposv(LAPACK_ROW_MAJOR, 'L', n, 1, normal, n, coef, 1) == 0;
+        normal[i * n + i] += 1e-6 * loose * (double)l->n; /* where no shot was */
+}
+
+bool dw_law_of_light(const struct dw_law_of_light *l, const struct dw_spline *law, double *coef,
+                     double *room)
+{
+    size_t n = (size_t)law->n, square = n * n;
+    double *normal = room, *with_prior = room + square, *right = with_prior + square;
+    memset(room, 0, (2 * square + n) * sizeof *room);
+    add_light(l, law, right, normal);
+    for (int round = 0; round < 2; round++) {
+        memcpy(with_prior, normal, square * sizeof *normal);
+        add_prior(l, law, round ? coef : NULL, with_prior);
+        memcpy(coef, right, n * sizeof *coef);
+        if (LAPACKE_dposv(LAPACK_ROW_MAJOR, 'L', law->n, 1, with_prior, law->n, coef, 1))
+            return false;
+    }
+    return true;
 }

@@ -13,7 +13,7 @@
 struct weighing {
     double *change; /* of the law, per pair */
     double *weight, *stiff, *tie, *work;
-    bool solved;
+    bool solved, learnt; /* learnt: the law is what it will be */
 };
 
 static enum dw_status no_room(struct dw_error *err)
@@ -41,8 +41,9 @@ static bool veiled(const struct dw_share *t, size_t i)
 static void set_weights(const struct dw_share *t, struct weighing *w)
 {
     double light = t->p->light_stops * pow(t->unit_s / 120, 2.5);
+    double share = w->learnt ? t->p->law_share : t->p->learn_share;
     for (size_t i = 0; i + 3 < t->n; i++) {
-        double sigma = light + t->p->law_share * fabs(w->change[i + 1]), bend = 0, third[4];
+        double sigma = light + share * fabs(w->change[i + 1]), bend = 0, third[4];
         /* what the law's own bends may explain is no unrest */
         double unrest = t->unrest[i] > 2 * sigma ? t->p->unrest_share * t->unrest[i] : 0;
         if (veiled(t, i))
@@ -128,9 +129,9 @@ enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct d
         low = fmin(low, t->alt[i]);
         high = fmax(high, t->alt[i]);
     }
-    struct dw_spline law = dw_spline_over(low, high, 1.5);
+    struct dw_spline law = dw_spline_over(low, high, t->p->law_step);
     double *coef = DW_TAKE(arena, (size_t)law.n, double);
-    double *normal = DW_TAKE(arena, (size_t)law.n * (size_t)law.n, double);
+    double *room = DW_TAKE(arena, (size_t)law.n * (2 * (size_t)law.n + 1), double);
     struct weighing w = {
         .change = DW_TAKE(arena, 2 * t->n, double),
         .weight = DW_TAKE(arena, 2 * t->n, double),
@@ -138,22 +139,22 @@ enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct d
         .tie = DW_TAKE(arena, t->n, double),
         .work = DW_TAKE(arena, t->n, double),
     };
-    if (!coef || !normal || !w.change || !w.weight || !w.stiff || !w.tie || !w.work)
+    if (!coef || !room || !w.change || !w.weight || !w.stiff || !w.tie || !w.work)
         return no_room(err);
-    const struct dw_law_of_light light = {t->n,      t->time, t->alt,         t->s,
-                                          t->unit_s, w.stiff, t->p->law_level};
+    const struct dw_law_of_light light = {t->n,      t->time, t->alt,          t->s,
+                                          t->unit_s, w.stiff, t->p->law_level, t->p->law_bend};
     for (size_t k = 0; k < t->n_pairs; k++) /* first guess: the light itself */
         w.change[k] = t->pair[k].v;
     for (int round = 0;; round++) {
-        bool last = round == t->p->laws;
-        enum dw_status status = solve(t, &w, last ? t->p->rounds : 2, arena, err);
-        if (status < 0 || last)
+        w.learnt = round == t->p->laws;
+        enum dw_status status = solve(t, &w, w.learnt ? t->p->rounds : 2, arena, err);
+        if (status < 0 || w.learnt)
             return status;
         for (size_t k = 0; k < t->n_pairs && round; k++)
             t->pair[k].v += w.change[k];
         for (size_t i = 0; i < t->n && round; i++)
             t->s[i] += dw_spline_value(&law, coef, t->alt[i]);
-        if (!dw_law_of_light(&light, &law, coef, normal))
+        if (!dw_law_of_light(&light, &law, coef, room))
             return dw_fail(err, DW_ERR_NUMERIC, "the law of light could not be fitted");
         for (size_t k = 0; k < t->n_pairs; k++) {
             w.change[k] = dw_spline_value(&law, coef, t->alt[t->pair[k].b]) -

@@ -8,11 +8,15 @@
 /* What three things are worth that settle what is exposure and what is light: defaults below. */
 struct dw_share_params {
     double light_stops;  /* rms third difference of light beside the law, per 120 s */
-    double law_share;    /* and per stop that the law changes in one interval */
+    double law_share;    /* and per stop that the law changes in one interval, */
+    double learn_share;  /* or this as long as the law is being learnt: a bend that is smoothed away
+                          * here is lost to the law, which then leaves it to every dusk and dawn */
     double unrest_share; /* and times the bends that the picture's contrasts show (unrest.c), */
     double veiled_share; /* or times those left where light is held against contrasts (veil.c) */
     double follow_stops; /* rms of what light does for each stop of contrasts there */
     double law_level;    /* rms of light about the law, as its fit believes: weather */
+    double law_step;     /* knots of the law, degrees of sun altitude */
+    double law_bend;     /* rms of its third derivative where it slopes, stops/degree^3 */
     double offset_stops; /* rms of a setting's own error */
     double error_stops;  /* of a shot's own error, before it is learnt */
     double loose_stops;  /* of a shot without a record */
@@ -22,7 +26,7 @@ struct dw_share_params {
 };
 #define DW_SHARE_DEFAULTS                                                                          \
     {                                                                                              \
-        2e-4, 0.003, 10, 1, 3, 0.3, 0.03, 0.03, 5, 5, 4, 5, 3                                      \
+        2e-4, 0.002, 0.004, 10, 1, 3, 0.3, 0.75, 0.02, 0.03, 0.03, 5, 5, 4, 5, 4                   \
     }
 
 struct dw_share {
@@ -58,9 +62,10 @@ struct dw_law_of_light {
     double unit_s;                    /* bends are taken in this unit of time */
     const double *stiff;              /* 1/variance of the bend over i .. i+3; n-3 of them */
     double level;                     /* rms of light about the law, stops */
+    double bend; /* rms of its third derivative where it slopes, stops/degree^3 */
 };
-/* coef: law->n values; normal: room for their square. False: it cannot be fitted. */
+/* coef: law->n values; room for n (2 n + 1) more. False: it cannot be fitted. */
 bool dw_law_of_light(const struct dw_law_of_light *l, const struct dw_spline *law, double *coef,
-                     double *normal);
+                     double *room);
 
 #endif
