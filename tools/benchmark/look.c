@@ -1,8 +1,8 @@
 /* look.c: what the look alone costs: scene-linear light of 6 MP to finished 8-bit pixels, by night,
- * while crossing over and by day, with every compilation of the kernels but the plain one that this
- * machine runs. The least of several passes of this thread's own time, so that
- * other work on the machine counts little.
- *   daywheel-look [PASSES] */
+ * while crossing over (before the night's balance comes in, and after it) and by day, with every
+ * compilation of the kernels but the plain one that this machine runs. The least of several passes
+ * of this thread's own time, so that other work on the machine counts little. daywheel-look
+ * [PASSES] */
 #include "render/look.h"
 #include "render/near_rows.h"
 
@@ -88,11 +88,12 @@ int main(int argc, char **argv)
     const struct dw_look_params look = DW_LOOK_DEFAULTS;
     const struct {
         const char *name;
-        double day, stars, key;
-    } at[] = {{"night", 0, 1, 0.02},
-              {"night, no stars lifted", 0, 0, 0.02},
-              {"crossing over", 0.5, 0, 0.06},
-              {"day", 1, 0, 0.2}};
+        double day, balance, stars, key;
+    } at[] = {{"night", 0, 0, 1, 0.02},
+              {"night, no stars lifted", 0, 1, 0, 0.02},
+              {"crossing over", 0.5, 1, 0, 0.06},
+              {"crossing over, night's balance begins", 0.5, 0.9, 0, 0.06},
+              {"day", 1, 1, 0, 0.2}};
     struct dw_facts facts = {.night_mul = {0.9f, 1.0f, 1.6f}, .night_sky_keys = 1.0};
     float *room = malloc(8 * WIDTH * sizeof *room), *rows[8];
     uint8_t *out = malloc((size_t)WIDTH * HEIGHT * 3);
@@ -112,7 +113,7 @@ int main(int argc, char **argv)
         struct dw_frame frame = {.number = 1,
                                  .key = at[i].key,
                                  .day = at[i].day,
-                                 .balance = at[i].day,
+                                 .balance = at[i].balance,
                                  .stars = at[i].stars};
         struct dw_look_plan plan;
         if (dw_look_plan_make(&frame, &facts, &look, DW_SPACE_SRGB, &plan, NULL) < 0)
