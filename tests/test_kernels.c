@@ -453,7 +453,8 @@ END_TEST
 /* No curve and no matrix: the gamut alone. */
 static void into_gamut(float *r, float *g, float *b)
 {
-    const float mul = 1, add = 0;
+    const float mul = 1;
+    float add = 0;
     dw_kernels_plain()->tone->finish(&no_matrix, &mul, &add, 1, r, g, b);
 }
 
@@ -575,7 +576,7 @@ START_TEST(colours_drawn_in_keep_their_hue)
     int bent = 0, far_off = 0;
     double squares = 0, others = 0;
     for (int i = 0; i < 100000; i++) {
-        const float mul = 1, add = 0;
+        const float mul = 1;
         float in[3], straight[3], half[3];
         double v[3], out[3], lab[3], to[3], from[3], luma = 0;
         for (int c = 0; c < 3; c++) {
@@ -593,9 +594,10 @@ START_TEST(colours_drawn_in_keep_their_hue)
         if (!seen || reach(v, luma) < 0.95 || reach(v, luma) > 4)
             continue;
         const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
-        k->finish(&no_matrix, &mul, &add, 1, &straight[0], &straight[1], &straight[2]);
-        k->finish(gamut_of_srgb(0.5f), &mul, &add, 1, &half[0], &half[1], &half[2]);
-        k->finish(gamut_of_srgb(1), &mul, &add, 1, &in[0], &in[1], &in[2]);
+        float add[3] = {0, 0, 0};
+        k->finish(&no_matrix, &mul, &add[0], 1, &straight[0], &straight[1], &straight[2]);
+        k->finish(gamut_of_srgb(0.5f), &mul, &add[1], 1, &half[0], &half[1], &half[2]);
+        k->finish(gamut_of_srgb(1), &mul, &add[2], 1, &in[0], &in[1], &in[2]);
         double by[3];
         for (int c = 0; c < 3; c++) {
             out[c] = (double)in[c];

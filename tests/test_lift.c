@@ -359,6 +359,44 @@ static float noise(uint32_t *h)
     return sum - 6;
 }
 
+/* Runs of pixels of which none is raised are passed over: one that is must not change the others.
+ */
+START_TEST(a_pixel_does_not_depend_on_what_its_run_holds)
+{
+    enum { M = 150, ROWS = 12 };
+    static float row[ROWS][M + 2 * DW_SPOT_FAR], alone[4][M], among[4][M];
+    struct dw_lift q = plain_lift;
+    memcpy(q.red_of, (float[3]){1.1f, -0.1f, 0.2f}, sizeof q.red_of);
+    memcpy(q.to_red, (float[3]){1.5f, -0.2f, 0.1f}, sizeof q.to_red);
+    q.pale = 16;
+    uint32_t h = 3;
+    for (int k = 0; k < ROWS; k++)
+        for (int i = 0; i < M + 2 * DW_SPOT_FAR; i++) {
+            h = h * 1664525u + 1013904223u;
+            row[k][i] = 0.5f + (float)(h >> 8) * 0x1p-29f; /* a little grain: nothing stands out */
+        }
+    for (int i = 0; i < M; i++)
+        row[2][i] = 0.2f; /* sigma */
+    const struct dw_lift_rows rows = {row[0],
+                                      row[1],
+                                      row[2],
+                                      {row[3], row[4], row[5]},
+                                      row[6],
+                                      {row[7], row[8]},
+                                      {row[9] + DW_SPOT_FAR, row[10], row[11]}};
+    for (int star = -1; star < M; star += 7) {
+        float(*v)[M] = star < 0 ? alone : among;
+        for (int k = 0; k < 4; k++)
+            for (int i = 0; i < M; i++)
+                v[k][i] = row[(k + 3) % 9][i] + (k == 3 && i == star ? 20 : 0);
+        dw_kernels_plain()->tone->lift(&q, &rows, M, v[0], v[1], v[2], v[3]);
+        for (int i = 0; i < M && star >= 0; i++)
+            for (int k = 0; k < 4; k++)
+                ck_assert((alone[k][i] == among[k][i]) == (i != star));
+    }
+}
+END_TEST
+
 /* A sky that brightens and warms downwards, with grain and stars, above black ground: its level,
  * its colour and its grain are found, up to the skyline. */
 START_TEST(the_sky_behind_is_found)
@@ -486,6 +524,7 @@ int main(void)
     tcase_add_test(c, known_stars_are_raised_and_faint_ones_pale);
     tcase_add_test(c, the_air_is_undone_in_camera_colours);
     tcase_add_test(c, what_goes_on_is_no_star);
+    tcase_add_test(c, a_pixel_does_not_depend_on_what_its_run_holds);
     tcase_add_test(c, the_sky_behind_is_found);
     tcase_add_test(c, walls_are_not_behind_the_air);
     tcase_add_test(c, ground_lies_below_the_skyline);

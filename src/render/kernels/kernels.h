@@ -150,8 +150,9 @@ struct dw_tone_kernels {
     /* The same with a share `day` of one curve and 1 - day of another; both must have one toe. */
     void (*mix)(const struct dw_tone *day_tone, const struct dw_tone *night_tone, float day,
                 size_t n, float *norm, float *add);
-    /* In place: does so, and brings colours to the output's primaries, all within 0..1. */
-    void (*finish)(const struct dw_gamut *p, const float *mul, const float *add, size_t n, float *r,
+    /* In place: does so, and brings colours to the output's primaries, all within 0..1. add is work
+     * space from then on. */
+    void (*finish)(const struct dw_gamut *p, const float *mul, float *add, size_t n, float *r,
                    float *g, float *b);
 };
 

@@ -87,9 +87,10 @@ static void near_piece(const struct dw_prepare *q, float side, const float *rest
         r[i] = u;
         g[i] = v;
         b[i] = w;
-        own[i] = p.own[0] * mid_r[i] + p.own[1] * mid_g[i] + p.own[2] * mid_b[i];
         spot[i] = p.luma[0] * u + p.luma[1] * v + p.luma[2] * w;
     }
+    for (size_t i = 0; i < n; i++) /* by itself: fewer rows at a time are quicker walked */
+        own[i] = p.own[0] * mid_r[i] + p.own[1] * mid_g[i] + p.own[2] * mid_b[i];
 }
 
 static void near(const struct dw_prepare *p, float smooth, const float *const up[3],
@@ -132,14 +133,13 @@ static void near(const struct dw_prepare *p, float smooth, const float *const up
  * map has a star less is asked for: what stands there is starlight. And as noise is mostly colour,
  * the fainter a star stands above the sky the less of its colour is believed, as the eye sees none
  * in faint stars: Wiener's share again, the rest is grey. */
-struct lifted {
-    float keep[NEAR_PIECE], raised[NEAR_PIECE], less[NEAR_PIECE], grey[NEAR_PIECE];
-    float colour[NEAR_PIECE]; /* how much of its colour what is raised keeps */
+struct stands {
+    float above[NEAR_PIECE], over[NEAR_PIECE]; /* what it stands out from; that and `start` */
 };
 
-/* How much of the mean, of what of it is above the sky, and of grey light a pixel is to have. */
-static void weigh(const struct dw_lift *q, const struct dw_lift_rows *rows, size_t n,
-                  const float *restrict pixel, struct lifted *restrict out)
+/* How far pixels stand out. */
+static void stand_out(const struct dw_lift *q, const struct dw_lift_rows *rows, size_t n,
+                      const float *restrict pixel, struct stands *restrict out)
 {
     const struct dw_lift p = *q;
     const float *restrict level = rows->level, *restrict ground = rows->base;
@@ -149,57 +149,64 @@ static void weigh(const struct dw_lift *q, const struct dw_lift_rows *rows, size
     const float *left = spot - DW_SPOT_SIDE, *right = spot + DW_SPOT_SIDE;
     const float *far_left = spot - DW_SPOT_FAR, *far_right = spot + DW_SPOT_FAR;
     for (size_t i = 0; i < n; i++) {
-        float sky = level[i], own = pixel[i], mean = spot[i];
         float side = dwk_max(dwk_min(left[i], far_left[i]), dwk_min(right[i], far_right[i]));
         side = dwk_max(side, dwk_min(up[i], far_up[i]));
-        side = dwk_min(side, dwk_max(p.most_side * sky, p.floor));
-        float base = dwk_max(ground[i], side), sigma = grain[i];
-        float start = (p.start + p.known_start * known[i]) * sigma;
-        float half = (p.half + p.known_half * known[i]) * sigma;
-        float above = dwk_max(own - base, p.together * (mean - base));
-        float over = dwk_max(above - start, 0.0f), over2 = over * over;
-        float star = dwk_max(own - sky, 0.0f);
-
-        /* share = over2 / of, part = star / about, k = (own + DARK) / (mean + DARK), as one
-         * division */
-        float of = over2 + half * half, about = dwk_max(mean - sky, LONE * star + NOTHING);
-        float lit = dwk_max(mean, 0.0f) + DARK, all = about * lit;
-        float inverse = 1.0f / (of * all), of_inverse = of * inverse;
-        float share = over2 * (all * inverse), part = star * (lit * of_inverse);
-        float k = (dwk_max(own, 0.0f) + DARK) * (about * of_inverse);
-        k = dwk_min(k, 16.0f); /* a pixel alone in the dark has no more than 4 times their mean */
-        out->less[i] = 1.0f - share;
-        out->raised[i] = share * part;
-        out->keep[i] = k;
-        float above2 = above * above;
-        out->colour[i] = above2 / (above2 + p.pale * (sigma * sigma) + TINY);
-        out->grey[i] = own - k * mean; /* nothing in light: luminance stays in the dark too */
+        side = dwk_min(side, dwk_max(p.most_side * level[i], p.floor));
+        float base = dwk_max(ground[i], side);
+        float start = (p.start + p.known_start * known[i]) * grain[i];
+        float above = dwk_max(pixel[i] - base, p.together * (spot[i] - base));
+        out->above[i] = above;
+        out->over[i] = dwk_max(above - start, 0.0f);
     }
 }
 
-static void lift_piece(const struct dw_lift *q, const struct dw_lift_rows *rows, size_t n,
-                       const struct lifted *restrict by, float *restrict r, float *restrict g,
-                       float *restrict b, float *restrict norm)
+/* norm: comes in as the pixel's own luminance. some: whether any of these pixels is raised; else
+ * all that is reckoned for that is nothing, and is left out. */
+static inline void lift_run(const struct dw_lift *q, const struct dw_lift_rows *rows, bool some,
+                            size_t from, size_t to, const struct stands *restrict by,
+                            float *restrict r, float *restrict g, float *restrict b,
+                            float *restrict norm)
 {
     const struct dw_lift p = *q;
     const float *restrict sky_r = rows->sky[0], *restrict sky_g = rows->sky[1];
-    const float *restrict sky_b = rows->sky[2];
+    const float *restrict sky_b = rows->sky[2], *restrict spot = rows->spot[0];
     const float *restrict air_r = rows->air[0], *restrict air_b = rows->air[1];
-    for (size_t i = 0; i < n; i++) {
-        float less = by->less[i], raised = by->raised[i];
-        float keep = less * by->keep[i], grey = less * by->grey[i], under = keep + (1.0f - less);
-        float sr = sky_r[i], sg = sky_g[i], sb = sky_b[i];
-        float u = r[i] - sr, v = g[i] - sg, w = b[i] - sb;
-        float red = (p.red_of[0] * u + p.red_of[1] * v + p.red_of[2] * w) * (raised * air_r[i]);
-        float blue = (p.blue_of[0] * u + p.blue_of[1] * v + p.blue_of[2] * w) * (raised * air_b[i]);
-        float x = p.raise[0] * raised * u + (p.to_red[0] * red + p.to_blue[0] * blue);
-        float y = p.raise[1] * raised * v + (p.to_red[1] * red + p.to_blue[1] * blue);
-        float z = p.raise[2] * raised * w + (p.to_red[2] * red + p.to_blue[2] * blue);
-        float colour = by->colour[i];
-        grey += (1.0f - colour) * (p.luma[0] * x + p.luma[1] * y + p.luma[2] * z);
-        x = colour * x + keep * u + (under * sr + grey);
-        y = colour * y + keep * v + (under * sg + grey);
-        z = colour * z + keep * w + (under * sb + grey);
+    const float *restrict level = rows->level, *restrict grain = rows->grain;
+    const float *restrict known = rows->known;
+    for (size_t i = from; i < to; i++) {
+        /* nothing in light is grey: luminance stays in the dark too; and a pixel alone in the dark
+         * has no more than 4 times their mean */
+        float own = norm[i], mean = spot[i], less = 1.0f;
+        float keep = (dwk_max(own, 0.0f) + DARK) / (dwk_max(mean, 0.0f) + DARK);
+        keep = dwk_min(keep, 16.0f);
+        float x = own + keep * (r[i] - mean);
+        float y = own + keep * (g[i] - mean);
+        float z = own + keep * (b[i] - mean);
+        if (some) {
+            float sky = level[i], sigma = grain[i], above = by->above[i], over = by->over[i];
+            float half = (p.half + p.known_half * known[i]) * sigma;
+            float over2 = over * over, above2 = above * above;
+            float star = dwk_max(own - sky, 0.0f);
+            /* share = over2 / of, part = star / about, colour = above2 / kept, as one division */
+            float of = over2 + half * half, about = dwk_max(mean - sky, LONE * star + NOTHING);
+            float kept = above2 + p.pale * (sigma * sigma) + TINY, of_about = of * about;
+            float inverse = 1.0f / (of_about * kept), rest = kept * inverse;
+            float share = over2 * (about * rest), raised = share * (star * (of * rest));
+            float colour = above2 * (of_about * inverse);
+            less = 1.0f - share;
+            float sr = sky_r[i], sg = sky_g[i], sb = sky_b[i];
+            float u = r[i] - sr, v = g[i] - sg, w = b[i] - sb;
+            float red = (p.red_of[0] * u + p.red_of[1] * v + p.red_of[2] * w) * (raised * air_r[i]);
+            float blue =
+                (p.blue_of[0] * u + p.blue_of[1] * v + p.blue_of[2] * w) * (raised * air_b[i]);
+            u = p.raise[0] * raised * u + (p.to_red[0] * red + p.to_blue[0] * blue);
+            v = p.raise[1] * raised * v + (p.to_red[1] * red + p.to_blue[1] * blue);
+            w = p.raise[2] * raised * w + (p.to_red[2] * red + p.to_blue[2] * blue);
+            float grey = (1.0f - colour) * (p.luma[0] * u + p.luma[1] * v + p.luma[2] * w);
+            x = less * x + (share * sr + (colour * u + grey));
+            y = less * y + (share * sg + (colour * v + grey));
+            z = less * z + (share * sb + (colour * w + grey));
+        }
         float largest = dwk_max(dwk_max(x, y), z);
         float luma = p.luma[0] * x + p.luma[1] * y + p.luma[2] * z;
         r[i] = x;
@@ -209,16 +216,38 @@ static void lift_piece(const struct dw_lift *q, const struct dw_lift_rows *rows,
     }
 }
 
+#define LIFT_RUN 32 /* pixels: most such runs of a starry sky hold nothing to raise */
+
+static bool any_over(const float over[restrict LIFT_RUN])
+{
+    int32_t bits = 0;
+    for (size_t i = 0; i < LIFT_RUN; i++)
+        bits |= dwk_bits(over[i]);
+    return bits != 0;
+}
+
+static void lift_piece(const struct dw_lift *p, const struct dw_lift_rows *rows, size_t n,
+                       const struct stands *by, float *r, float *g, float *b, float *norm)
+{
+    size_t i = 0;
+    for (; i + LIFT_RUN <= n; i += LIFT_RUN)
+        if (any_over(by->over + i))
+            lift_run(p, rows, true, i, i + LIFT_RUN, by, r, g, b, norm);
+        else
+            lift_run(p, rows, false, i, i + LIFT_RUN, by, r, g, b, norm);
+    lift_run(p, rows, true, i, n, by, r, g, b, norm);
+}
+
 /* In two loops: all in one would be a chain of operations too long for a processor to see enough
  * pixels at a time to stay busy. */
 static void lift(const struct dw_lift *p, const struct dw_lift_rows *rows, size_t n, float *r,
                  float *g, float *b, float *norm)
 {
-    struct lifted by;
+    struct stands by;
     for (size_t from = 0; from < n; from += NEAR_PIECE) {
         size_t m = n - from < NEAR_PIECE ? n - from : NEAR_PIECE;
         const struct dw_lift_rows at = dw_lift_rows_from(rows, from);
-        weigh(p, &at, m, norm + from, &by);
+        stand_out(p, &at, m, norm + from, &by);
         lift_piece(p, &at, m, &by, r + from, g + from, b + from, norm + from);
     }
 }
@@ -254,20 +283,22 @@ static inline struct act act_of(const struct dw_tone *t, float norm, float e)
     return (struct act){norm * (f - keep * f), keep * f};
 }
 
+/* Curves go over their pixels twice, with what the first loop found kept in `add`: all in one would
+ * be a chain of operations that wait for each other, too long for a processor to see enough pixels
+ * at a time to stay busy (a quarter slower, measured). */
 static void curve_keeping_colour(const struct dw_tone *q, size_t n, float *restrict norm,
                                  float *restrict add)
 {
     const struct dw_tone t = *q;
+    for (size_t i = 0; i < n; i++)
+        add[i] = log_of(&t, norm[i]);
     for (size_t i = 0; i < n; i++) {
-        float e = power_of(&t, log_of(&t, norm[i]));
+        float e = power_of(&t, add[i]);
         norm[i] = e / (norm[i] * e + t.pin);
         add[i] = 0.0f;
     }
 }
 
-/* This and the mix go over their pixels twice, with what the first loop found kept in `add`: all in
- * one would be a chain of operations that wait for each other, too long for a processor to see
- * enough pixels at a time to stay busy (a quarter slower, measured). */
 static void curve_fading_colour(const struct dw_tone *q, size_t n, float *restrict norm,
                                 float *restrict add)
 {
@@ -312,10 +343,11 @@ static void mix(const struct dw_tone *day_tone, const struct dw_tone *night_tone
  * parts of how far it may, the larger counts. Up to the knee all colour is kept; beyond it d
  * becomes knee + room * o / (room + o) with room = 1 - knee, o = d - knee, which never passes 1 and
  * has no kink: of d that keeps (d - knee^2) / ((d + 1 - 2 knee) d), which with d = reach / bound is
- * one division, and 1 at the knee. Told to `tell`, returns whether any colour lay beyond. */
+ * one division, and 1 at the knee. In two loops, as curves are; add is work space. Told to `tell`,
+ * returns whether any colour lay beyond. */
 static inline int straight(const struct dw_gamut *q, bool tell, const float *restrict mul,
-                           const float *restrict add, size_t n, float *restrict r,
-                           float *restrict g, float *restrict b)
+                           float *restrict add, size_t n, float *restrict r, float *restrict g,
+                           float *restrict b)
 {
     const struct dw_gamut p = *q;
     const float knee2 = p.knee * p.knee, shift = 1.0f - 2.0f * p.knee;
@@ -333,8 +365,14 @@ static inline int straight(const struct dw_gamut *q, bool tell, const float *res
         float x = of_red[0] * red + of_blue[0] * blue;
         float y = of_red[1] * red + of_blue[1] * blue;
         float z = of_red[2] * red + of_blue[2] * blue;
+        r[i] = x;
+        g[i] = y;
+        b[i] = z;
+        add[i] = dwk_min(dwk_max(add[i] + mul[i] * luma, 0.0f), 1.0f);
+    }
+    for (size_t i = 0; i < n; i++) {
+        float x = r[i], y = g[i], z = b[i], l = add[i], up = 1.0f - l;
         float low = dwk_min(dwk_min(x, y), z), high = dwk_max(dwk_max(x, y), z);
-        float l = dwk_min(dwk_max(add[i] + mul[i] * luma, 0.0f), 1.0f), up = 1.0f - l;
         float bound = dwk_max(l * up, NO_ROOM), reach = mul[i] * dwk_max(-low * up, high * l);
         if (tell)
             any |= reach > p.knee * bound;
@@ -448,7 +486,7 @@ static void bend_some(const struct dw_gamut *p, size_t n, float *r, float *g, fl
             from[c][which[i]] = some[c][i];
 }
 
-static void finish(const struct dw_gamut *p, const float *mul, const float *add, size_t n, float *r,
+static void finish(const struct dw_gamut *p, const float *mul, float *add, size_t n, float *r,
                    float *g, float *b)
 {
     if (!(p->hue > 0.0f)) {
