@@ -1,6 +1,7 @@
 /* steady.c: exposure error of every shot. Shots that take part are packed and compared (pairs.c);
  * records and blacks that are plainly wrong are put right; what is left is shared out between light
  * and exposure (share.c), and handed on with its uncertainty. */
+#include "decide/returns.h"
 #include "decide/share.h"
 #include "decide/steps.h"
 #include "decide/veil.h"
@@ -8,7 +9,9 @@
 #include <math.h>
 #include <string.h>
 
-#define UNKNOWN_VAR 1.0 /* stops^2: a comparison this doubtful tells nothing of its own */
+#define CLOUDY 0.3       /* of the steps */
+#define MOST_WRONG 100.0 /* in variances, that one pair counts for */
+#define UNKNOWN_VAR 1.0  /* stops^2: a comparison this doubtful tells nothing of its own */
 
 static const struct dw_share_params defaults = DW_SHARE_DEFAULTS;
 
@@ -31,7 +34,9 @@ struct task {
     struct dw_beside beside;  /* what comparing shots told */
     struct dw_follow *follow; /* what light follows where fog bends it */
     int follows;
-    double *rest; /* bends of contrasts beside them */
+    double *rest;          /* bends of contrasts beside them */
+    struct dw_grids grids; /* of the shots that take part */
+    bool *bump;            /* per shot: the view is displaced against the one before */
 };
 
 static enum dw_status no_room(struct dw_error *err)
@@ -75,7 +80,7 @@ static void find_settings(struct task *t)
 static enum dw_status compare(struct task *t, struct dw_error *err)
 {
     struct dw_work *w = t->w;
-    size_t tiles = (size_t)w->tiles, all = t->n * tiles, mark = w->arena.n;
+    size_t tiles = (size_t)w->tiles, all = t->n * tiles;
     float *grid[3] = {w->light, w->noise, w->lever};
     for (int g = 0; g < 3 && t->n < w->n; g++) {
         const float *from = grid[g];
@@ -85,13 +90,14 @@ static enum dw_status compare(struct task *t, struct dw_error *err)
         for (size_t i = 0; i < t->n; i++)
             memcpy(grid[g] + i * tiles, from + t->shot[i] * tiles, tiles * sizeof(float));
     }
-    struct dw_grids grids = {t->n,    w->survey->cols, w->survey->rows,
-                             grid[0], grid[1],         grid[2],
-                             t->time, t->loose,        (const float(*)[2])t->shift};
+    t->grids = (struct dw_grids){t->n,    w->survey->cols, w->survey->rows,
+                                 grid[0], grid[1],         grid[2],
+                                 t->time, t->loose,        (const float(*)[2])t->shift};
+    size_t mark = w->arena.n;
     struct dw_pair_params params = DW_PAIR_DEFAULTS;
     struct dw_pair *pair;
     enum dw_status status =
-        dw_pairs_compare(&grids, &params, &w->arena, &pair, &t->n_pairs, &t->beside, err);
+        dw_pairs_compare(&t->grids, &params, &w->arena, &pair, &t->n_pairs, &t->beside, err);
     if (status < 0)
         return status;
     /* kept beyond the grids */
@@ -118,14 +124,14 @@ static void right_records(struct task *t)
 /* Spells of fog, in which light follows contrasts. */
 static enum dw_status find_veils(struct task *t, struct dw_error *err)
 {
-    bool *bump = DW_TAKE(&t->w->arena, t->n, bool);
+    t->bump = DW_TAKE(&t->w->arena, t->n, bool);
     t->rest = DW_TAKE(&t->w->arena, t->n, double);
-    if (!bump || !t->rest)
+    if (!t->bump || !t->rest)
         return no_room(err);
     for (size_t i = 1; i < t->n; i++)
-        bump[i] = dw_pair_displaced((const float(*)[2])t->shift, i - 1, i);
+        t->bump[i] = dw_pair_displaced((const float(*)[2])t->shift, i - 1, i);
     enum dw_status status =
-        dw_veils_find(&t->beside, bump, t->n, &t->w->arena, &t->follow, &t->follows, t->rest);
+        dw_veils_find(&t->beside, t->bump, t->n, &t->w->arena, &t->follow, &t->follows, t->rest);
     if (status < 0)
         return dw_fail(err, status, "light in fog could not be held against contrasts");
     t->offset = DW_TAKE(&t->w->arena, (size_t)(t->classes + t->follows), double);
@@ -154,6 +160,70 @@ static struct dw_share sharing(const struct task *t)
                              .e_fast = t->e_fast,
                              .offset = t->offset,
                              .sigma = defaults.error_stops};
+}
+
+/* Whether cloud passes: from shot to shot tiles disagree, for a good part of the shoot. */
+static bool cloudy(const struct task *t)
+{
+    size_t disagree = 0;
+    for (size_t i = 0; i + 1 < t->n; i++)
+        disagree += !t->pair[i].agree;
+    return disagree > CLOUDY * (double)t->n;
+}
+
+/* Takes over what the shots' light is by what comes back to where it was, where that is known
+ * better. What pairs say is trusted less by as much as it is seen to be wrong: under cloud they all
+ * can agree about what no exposure did. */
+static void take_over(struct task *t, const struct dw_pair *pair, const double *light,
+                      const double *var)
+{
+    double wrong = 0, known = 0;
+    for (size_t k = 0; k < t->n_pairs; k++) {
+        const struct dw_pair *p = &pair[k];
+        double both = var[p->a] + var[p->b], d = light[p->b] - light[p->a] - p->v;
+        if (isfinite(both)) {
+            wrong += fmin(fmax(0, d * d - both) / p->var, MOST_WRONG);
+            known++;
+        }
+    }
+    double factor = known > 0 ? fmax(1, wrong / known) : 1;
+    for (size_t k = 0; k < t->n_pairs; k++) {
+        struct dw_pair *p = &t->pair[k];
+        double both = var[pair[k].a] + var[pair[k].b];
+        *p = pair[k];
+        p->var *= factor;
+        if (both < p->var) {
+            p->v = light[p->b] - light[p->a];
+            p->var = both;
+        }
+    }
+}
+
+/* Shares out; and where cloud passes, once more with what comes back to where it was. */
+static enum dw_status share_out(struct task *t, struct dw_share *share, struct dw_error *err)
+{
+    struct dw_arena *arena = &t->w->arena;
+    struct dw_pair *pair = DW_TAKE(arena, t->n_pairs + 1, struct dw_pair);
+    double *start = DW_TAKE(arena, t->n, double), *light = DW_TAKE(arena, t->n, double);
+    double *var = DW_TAKE(arena, t->n, double);
+    if (!pair || !start || !light || !var)
+        return no_room(err);
+    memcpy(pair, t->pair, t->n_pairs * sizeof *pair);
+    const struct dw_returns_params params = DW_RETURNS_DEFAULTS;
+    enum dw_status status = dw_share_out(share, arena, err);
+    if (status < 0 || !cloudy(t))
+        return status;
+    /* the law went off the pairs, but belongs to what all tiles did */
+    for (size_t i = 0; i + 1 < t->n; i++)
+        start[i + 1] = start[i] + t->e[i + 1] - t->e[i] + t->jump[i + 1] - t->jump[i] + pair[i].v -
+                       t->pair[i].v;
+    status = dw_returns_find(&t->grids, &params, start, t->e_fast, t->bump, arena, light, var);
+    if (status < 0)
+        return no_room(err);
+    for (size_t i = 0; i < t->n; i++) /* pairs are without it */
+        light[i] -= t->jump[i];
+    take_over(t, pair, light, var);
+    return dw_share_out(share, arena, err);
 }
 
 /* Errors lose their slow part and get back what the record was wrong by. */
@@ -303,7 +373,7 @@ enum dw_status dw_steady(struct dw_work *w, struct dw_error *err)
         status = find_veils(&t, err);
     struct dw_share share = sharing(&t);
     if (status >= 0)
-        status = dw_share_out(&share, &w->arena, err);
+        status = share_out(&t, &share, err);
     for (size_t i = 0; i < t.n && status >= 0; i++) /* it is light as well */
         for (int m = 0; m < t.follows; m++)
             t.s[i] += t.offset[t.classes + m] * dw_follow_at(&t.follow[m], i);
