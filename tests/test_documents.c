@@ -302,7 +302,8 @@ START_TEST(facts_come_back_exactly)
     for (size_t i = 0; i < f.n_stars; i++)
         ck_assert(same(a->star[i].ra_deg, f.star[i].ra_deg) &&
                   same(a->star[i].dec_deg, f.star[i].dec_deg) &&
-                  same((double)a->star[i].share, (double)f.star[i].share));
+                  same((double)a->star[i].share, (double)f.star[i].share) &&
+                  same((double)a->star[i].colour, (double)f.star[i].colour));
     ck_assert_int_eq(a->law.n, f.law.n);
     ck_assert(same(a->law.first_deg, f.law.first_deg) && same(a->law.step_deg, f.law.step_deg));
     for (int i = 0; i < SHOOT_LAW; i++)

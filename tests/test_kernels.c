@@ -217,6 +217,7 @@ START_TEST(tone_kernels_are_bit_equal)
                                  .known_start = -1.7f,
                                  .known_half = -1,
                                  .pale = 16,
+                                 .known_pale = 84,
                                  .together = 2.2f,
                                  .raise = {2.9f, 2.4f, 0.9f},
                                  .luma = {0.2627f, 0.678f, 0.0593f},
@@ -265,6 +266,7 @@ START_TEST(tone_kernels_are_bit_equal)
             sky[2] + off,
             {sky[3] + off, sky[4] + off, sky[5] + off},
             sky[3] + off,
+            {sky[4] + off, sky[5] + off, sky[1] + off},
             {sky[6] + off, sky[7] + off},
             {spot_a[0] + DW_SPOT_FAR + off, spot_a[1] + off, spot_a[2] + off}};
         p->lift(&lift, &by, n, r.a[0] + off, r.a[1] + off, r.a[2] + off, r.a[3] + off);

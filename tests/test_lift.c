@@ -70,19 +70,21 @@ static const struct dw_prepare as_it_is = {.matrix = {1, 0, 0, 0, 1, 0, 0, 0, 1}
                                            .own = {0.2627f, 0.678f, 0.0593f}};
 
 /* What the air asks for: nothing, unless a test sets it. */
-static float air_of[2], known_of;
+static float air_of[2], known_of, tint_of[3] = {1, 1, 1};
 
 /* Light above which is nothing but sky of this colour, lifted. above: luminance of the rows above.
  */
 static void lift(const struct dw_lift *q, const struct light *l, const float sky[3], float sigma,
                  float above, struct seen *s)
 {
-    float level[N], grain[N], colour[3][N], air[2][N], known[N];
+    float level[N], grain[N], colour[3][N], air[2][N], known[N], tint[3][N];
     near(&as_it_is, 1, l, s);
     for (int i = 0; i < N; i++) {
         level[i] = luminance(sky);
         grain[i] = sigma;
         known[i] = known_of;
+        for (int c = 0; c < 3; c++)
+            tint[c][i] = known_of > 0 ? tint_of[c] : 1;
         air[0][i] = air_of[0];
         air[1][i] = air_of[1];
         for (int c = 0; c < 3; c++)
@@ -94,6 +96,7 @@ static void lift(const struct dw_lift *q, const struct light *l, const float sky
                                       grain,
                                       {colour[0], colour[1], colour[2]},
                                       known,
+                                      {tint[0], tint[1], tint[2]},
                                       {air[0], air[1]},
                                       {s->spot[0] + DW_SPOT_FAR, s->spot[1], s->spot[2]}};
     dw_kernels_plain()->tone->lift(q, &rows, N, s->rgb[0], s->rgb[1], s->rgb[2], s->norm);
@@ -271,7 +274,22 @@ START_TEST(known_stars_are_raised_and_faint_ones_pale)
         const float b[3] = {s.rgb[0][MIDDLE], s.rgb[1][MIDDLE], s.rgb[2][MIDDLE]};
         kept[k][1] = (double)((b[0] - 1) / (luminance(b) - 1)) - 1;
     }
+    /* what is not its own is of the star's known colour, and as bright */
+    const float blue[3] = {0.5f, 1, 2};
+    for (int c = 0; c < 3; c++)
+        tint_of[c] = blue[c] / luminance(blue);
+    q.known_pale = 1e6f;
+    fill(&l, sky);
+    set(&l, 1, MIDDLE, faint);
+    lift(&q, &l, sky, sigma, 1, &s);
+    const float tinted[3] = {s.rgb[0][MIDDLE] - 1, s.rgb[1][MIDDLE] - 1, s.rgb[2][MIDDLE] - 1};
+    /* of 2.49 parts the lift takes away one third, which stays its own */
+    ck_assert(tinted[2] > 1.3f * tinted[1] && tinted[0] < tinted[1]);
+    ck_assert_double_eq_tol((double)luminance(tinted), (1 + 2.5 / 1.49) * 1.5 * (double)sigma,
+                            0.05 * (double)sigma);
     known_of = 0;
+    for (int c = 0; c < 3; c++)
+        tint_of[c] = 1;
     ck_assert_double_lt(kept[1][0], 0.6 * kept[0][0]);
     ck_assert_double_eq_tol(kept[1][1], kept[0][1], 0.01 * kept[0][1]);
 }
@@ -369,6 +387,7 @@ START_TEST(a_pixel_does_not_depend_on_what_its_run_holds)
     memcpy(q.red_of, (float[3]){1.1f, -0.1f, 0.2f}, sizeof q.red_of);
     memcpy(q.to_red, (float[3]){1.5f, -0.2f, 0.1f}, sizeof q.to_red);
     q.pale = 16;
+    q.known_pale = 84;
     uint32_t h = 3;
     for (int k = 0; k < ROWS; k++)
         for (int i = 0; i < M + 2 * DW_SPOT_FAR; i++) {
@@ -377,13 +396,10 @@ START_TEST(a_pixel_does_not_depend_on_what_its_run_holds)
         }
     for (int i = 0; i < M; i++)
         row[2][i] = 0.2f; /* sigma */
-    const struct dw_lift_rows rows = {row[0],
-                                      row[1],
-                                      row[2],
-                                      {row[3], row[4], row[5]},
-                                      row[6],
-                                      {row[7], row[8]},
-                                      {row[9] + DW_SPOT_FAR, row[10], row[11]}};
+    const struct dw_lift_rows rows = {row[0],           row[1],
+                                      row[2],           {row[3], row[4], row[5]},
+                                      row[6],           {row[4], row[8], row[3]},
+                                      {row[7], row[8]}, {row[9] + DW_SPOT_FAR, row[10], row[11]}};
     for (int star = -1; star < M; star += 7) {
         float(*v)[M] = star < 0 ? alone : among;
         for (int k = 0; k < 4; k++)

@@ -557,6 +557,56 @@ START_TEST(hot_pixels_are_listed_with_their_place_and_surroundings)
 }
 END_TEST
 
+/* Light of a star in three colours: what was added to the 5x5 about it, by colour; none where one
+ * is saturated or the rim is near. */
+START_TEST(light_of_spots_is_measured_in_three_colours)
+{
+    struct dice d = {67};
+    struct dw_mosaic m = new_mosaic(240, 180, patterns[0]);
+    for (size_t i = 0; i < m.samples; i++)
+        m.px[i] = expose_sample(&d, 100, 1, 3);
+    static const struct {
+        int x, y, peak;
+        bool told;
+    } star[4] = {{61, 60, 3000, true},
+                 {120, 91, 800, true}, /* the other green */
+                 {181, 60, 40000, false},
+                 {3, 90, 3000, false}};
+    double added[4][3] = {{0}};
+    for (int k = 0; k < 4; k++)
+        for (int dy = -2; dy <= 2; dy++)
+            for (int dx = -2; dx <= 2; dx++) {
+                int x = star[k].x + dx, y = star[k].y + dy, c = x % 2 + y % 2;
+                /* RGGB; red has half of the light of its place, blue a quarter more */
+                double v = star[k].peak * exp(-(dx * dx + dy * dy) / 1.3) *
+                           (c == 0   ? 0.5
+                            : c == 1 ? 1
+                                     : 1.25);
+                uint16_t *p = &m.px[y * 240 + x];
+                double to = fmin(*p + v, (double)m.white);
+                added[k][c] += floor(to) - *p;
+                *p = (uint16_t)to;
+            }
+    struct scene s;
+    begin(&s, 4, 3);
+    take(&s, &m);
+    int found = 0;
+    for (uint32_t i = 0; i < s.out.m.n_spikes; i++)
+        for (int k = 0; k < 4; k++) {
+            const struct dw_spot *p = &s.out.spot[i];
+            if (p->x != star[k].x || p->y != star[k].y)
+                continue;
+            found++;
+            for (int c = 0; c < 3; c++) /* noise: 10 DN a sample, and that of the ring's median */
+                ck_assert_double_eq_tol(p->light[c], star[k].told ? added[k][c] : 0,
+                                        star[k].told ? (c == 1 ? 160 : 110) : 0.1);
+        }
+    ck_assert_int_eq(found, 4);
+    end(&s);
+    dw_mosaic_free(&m);
+}
+END_TEST
+
 /* At the rim of the picture a hot pixel shines as everywhere else. The grid of X-Trans ends at
  * whole units of six, which this size is made of. */
 START_TEST(hot_pixels_at_the_rim_are_listed)
@@ -980,6 +1030,7 @@ int main(void)
     tcase_add_test(t, another_exposure_gives_the_same_light);
     tcase_add_test(t, stars_and_hot_pixels_do_not_move_a_mean);
     tcase_add_test(t, edges_and_gaps_stay_in_the_mean);
+    tcase_add_test(t, light_of_spots_is_measured_in_three_colours);
     tcase_add_test(t, hot_pixels_are_listed_with_their_place_and_surroundings);
     tcase_add_test(t, hot_pixels_at_the_rim_are_listed);
     tcase_add_test(t, dark_spots_are_listed);

@@ -148,8 +148,11 @@ START_TEST(widths_are_those_of_gaussians)
     for (size_t i = 0; i < 2; i++) {
         for (int k = 0; k < 12; k++) {
             float height = (float)(2000 + 500 * k);
-            spike[k] = (struct dw_spike){(uint16_t)(5 * k), (uint16_t)(4 * k), 900 + height,
-                                         900 + (float)wing[i][0] * height};
+            spike[k] = (struct dw_spike){(uint16_t)(5 * k),
+                                         (uint16_t)(4 * k),
+                                         900 + height,
+                                         900 + (float)wing[i][0] * height,
+                                         {0}};
             star[k] = &spike[k];
         }
         ck_assert_double_eq_tol(dw_star_variance(&pattern, &survey, 0, star, 12, work), wing[i][1],

@@ -57,7 +57,8 @@ struct dw_crop {
 /* A star that came back again and again, at the shoot's own equinox. */
 struct dw_star {
     double ra_deg, dec_deg;
-    float share; /* of the shots that had it in their frame, and in which it was told from noise */
+    float share;  /* of the shots that had it in their frame, and in which it was told from noise */
+    float colour; /* blue over red in the zenith, balanced camera colours; 0: not known */
 };
 
 /* Tiles of the mosaic of which is known whether sky is in them. */

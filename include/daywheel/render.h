@@ -37,6 +37,7 @@ struct dw_look_params {
     float star_half;    /* sigmas beyond that at which they are by half */
     float known_start;  /* the same two where the shoot's map has a star */
     float known_half;
+    float known_pale;  /* the same where the map has a star: the rest has the map's colour of it */
     float star_pale;   /* sigmas above the sky at which half of a star's colour is believed */
     float other_start; /* and sigmas asked for where such a map has none */
     float star_air;    /* air masses beyond one whose reddening is undone at most; 0: none is */
@@ -45,7 +46,7 @@ struct dw_look_params {
 #define DW_LOOK_DEFAULTS                                                                           \
     {                                                                                              \
         1.7f, 1.35f, 1.15f, 1.0f, 0.6f, 1.0f, 0.45f, 0.7f, 1.0f, 2.4822022f, 2.5f, 2.0f, 0.5f,     \
-            0.7f, 4.0f, 4.0f, 6.0f                                                                 \
+            0.7f, 10.0f, 4.0f, 4.0f, 6.0f                                                          \
     }
 
 /* Scene-linear light: planar RGB, linear BT.2020, scene key = 1, upright. */

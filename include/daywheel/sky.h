@@ -78,6 +78,12 @@ double dw_air_mass(double alt_deg);
  * (International Comet Quarterly 14, 55) gives both for clear sites. */
 double dw_extinction(double um, double height_m);
 
+/* Where a camera's red, green and blue pixels see most, micrometres (common practice, no source).
+ */
+#define DW_RED_UM 0.60
+#define DW_GREEN_UM 0.53
+#define DW_BLUE_UM 0.46
+
 /* The brightest stars, brightest first. */
 struct dw_bright_star {
     double ra_hours, dec_deg;     /* ICRS, epoch J2000 */

@@ -30,6 +30,9 @@ struct dw_spike {
     uint16_t x, y;
     float value;  /* DN */
     float median; /* of the same-coloured neighbours, DN */
+    /* Of a bright one: light of red, green and blue pixels within two of it, above the median of
+     * those four away, DN summed; all 0 where something is saturated or the rim is near. */
+    float light[3];
 };
 
 /* What was measured on one shot. */

@@ -67,9 +67,9 @@ static json_t *stars_json(const struct dw_facts *f)
 {
     json_t *a = json_array();
     for (size_t i = 0; i < f->n_stars; i++)
-        json_array_append_new(a, json_pack("[o, o, o]", number(f->star[i].ra_deg),
-                                           number(f->star[i].dec_deg),
-                                           number((double)f->star[i].share)));
+        json_array_append_new(
+            a, json_pack("[o, o, o, o]", number(f->star[i].ra_deg), number(f->star[i].dec_deg),
+                         number((double)f->star[i].share), number((double)f->star[i].colour)));
     return a;
 }
 
@@ -294,12 +294,13 @@ static void get_stars(struct reader *r, struct dw_facts *f)
     f->star = get_room(r, a, "stars", sizeof *f->star, &f->n_stars);
     for (size_t i = 0; i < f->n_stars; i++) {
         const json_t *s = json_array_get(a, i);
-        for (size_t k = 0; k < 3; k++)
+        for (size_t k = 0; k < 4; k++)
             if (!json_is_number(json_array_get(s, k)) && !r->wrong)
                 r->wrong = "stars";
         f->star[i] = (struct dw_star){json_number_value(json_array_get(s, 0)),
                                       json_number_value(json_array_get(s, 1)),
-                                      (float)json_number_value(json_array_get(s, 2))};
+                                      (float)json_number_value(json_array_get(s, 2)),
+                                      (float)json_number_value(json_array_get(s, 3))};
     }
 }
 

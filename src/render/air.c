@@ -10,9 +10,9 @@ void dw_air_undo(double alt_deg, double height_m, double most, float *red, float
     double in = dw_crossover(alt_deg, AIR.least_deg, AIR.full_deg);
     double over = fmax(dw_air_mass(alt_deg) - 1, 0);
     over /= pow(1 + pow(over / fmax(most, 1e-3), AIR.sharpness), 1 / AIR.sharpness);
-    double of_green = dw_extinction(AIR.green_um, height_m);
-    double less_red = of_green - dw_extinction(AIR.red_um, height_m);
-    double more_blue = dw_extinction(AIR.blue_um, height_m) - of_green;
+    double of_green = dw_extinction(DW_GREEN_UM, height_m);
+    double less_red = of_green - dw_extinction(DW_RED_UM, height_m);
+    double more_blue = dw_extinction(DW_BLUE_UM, height_m) - of_green;
     *red = (float)(pow(10, -0.4 * in * over * less_red) - 1);
     *blue = (float)(pow(10, 0.4 * in * over * more_blue) - 1);
 }

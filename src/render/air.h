@@ -20,15 +20,13 @@ struct dw_air {
 };
 
 struct dw_air_params {
-    double red_um, green_um, blue_um; /* where the camera's channels see most */
-    double least_deg, full_deg;       /* altitudes from which on it is undone, and wholly: below is
-                                       * ground,       haze of which nothing is known, and lamps */
-    double sharpness; /* of the limit: the higher, the straighter is the way to it */
+    double least_deg, full_deg; /* altitudes from which on it is undone, and wholly: below is
+                                 * ground,       haze of which nothing is known, and lamps */
+    double sharpness;           /* of the limit: the higher, the straighter is the way to it */
 };
-/* The wavelengths are common practice, no source. */
 #define DW_AIR_DEFAULTS                                                                            \
     {                                                                                              \
-        0.60, 0.53, 0.46, 1.0, 4.0, 4.0                                                            \
+        1.0, 4.0, 4.0                                                                              \
     }
 
 /* For the tiles of b. Nothing is done again while those, the geometry and `most` stay the same; the

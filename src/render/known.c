@@ -1,6 +1,8 @@
 /* known.c: see known.h. */
 #include "render/known.h"
 
+#include "render/colour.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -33,6 +35,21 @@ static void sort(struct dw_known *k, struct dw_known_star *found, size_t n)
     k->n = n;
 }
 
+/* Starlight is never green nor magenta: green lies midway between its red and blue, in logarithms.
+ */
+static void set_tint(const struct dw_facts *f, const struct dw_star *s, float tint[3])
+{
+    static const float luma[3] = DW_WIDE_LUMA;
+    float blue = sqrtf(s->colour), red = blue > 0 ? 1 / blue : 1, y = 0;
+    for (int c = 0; c < 3; c++) {
+        const float *m = f->cam_to_wide + 3 * (size_t)c;
+        tint[c] = larger(m[0] * red + m[1] + m[2] * blue, 0);
+        y += luma[c] * tint[c];
+    }
+    for (int c = 0; c < 3; c++)
+        tint[c] = blue > 0 && y > 0 ? tint[c] / y : 1;
+}
+
 static bool is_open(const struct dw_facts *f, double x, double y)
 {
     int u = (int)floor((x + 0.5) * DW_OPEN_COLS / f->mosaic_width);
@@ -50,7 +67,7 @@ enum dw_status dw_known_place(struct dw_known *k, const struct dw_facts *facts,
     k->height = g->out_h;
     if (!dw_grow(&k->stars, 2 * facts->n_stars * sizeof(struct dw_known_star)) ||
         !dw_grow(&k->first, ((size_t)g->out_h + 2) * sizeof(uint32_t)) ||
-        !dw_grow(&k->row, (size_t)g->out_w * sizeof(float)))
+        !dw_grow(&k->row, DW_KNOWN_ROWS * (size_t)g->out_w * sizeof(float)))
         return dw_fail(err, DW_ERR_MEMORY, "no memory for the places of %zu stars", facts->n_stars);
     const double cells = (double)g->out_w / g->cells_w / g->cell; /* output over mosaic pixels */
     k->near = larger(KNOWN.near_out, KNOWN.near_px * (float)cells);
@@ -66,7 +83,9 @@ enum dw_status dw_known_place(struct dw_known *k, const struct dw_facts *facts,
         struct dw_known_star at = {(float)((x + 0.5 - facts->crop.left) * cells - 0.5),
                                    (float)((y + 0.5 - facts->crop.top) * cells - 0.5),
                                    (s->share - KNOWN.least_share) /
-                                       (KNOWN.full_share - KNOWN.least_share)};
+                                       (KNOWN.full_share - KNOWN.least_share),
+                                   {1, 1, 1}};
+        set_tint(facts, s, at.tint);
         at.sure = at.sure < 0 ? 0 : at.sure > 1 ? 1 : at.sure;
         if (at.x > -k->far && at.x < (float)k->width + k->far && row_of(at.y) >= 0 &&
             row_of(at.y) < k->height)
@@ -76,13 +95,17 @@ enum dw_status dw_known_place(struct dw_known *k, const struct dw_facts *facts,
     return DW_OK;
 }
 
-const float *dw_known_row(struct dw_known *k, int y)
+void dw_known_row(struct dw_known *k, int y, const float *out[DW_KNOWN_ROWS])
 {
-    float *row = k->row.p;
+    float *row = k->row.p, *tint = row + k->width;
     const uint32_t *first = k->first.p;
     const struct dw_known_star *star = k->stars.p;
     int reach = (int)ceilf(k->far), from = y - reach, to = y + reach;
     memset(row, 0, (size_t)k->width * sizeof *row);
+    for (size_t i = 0; i < 3 * (size_t)k->width; i++)
+        tint[i] = 1;
+    for (size_t i = 0; i < DW_KNOWN_ROWS; i++)
+        out[i] = row + i * (size_t)k->width;
     from = from < 0 ? 0 : from;
     to = to >= k->height ? k->height - 1 : to;
     for (uint32_t i = first[from]; i < first[to + 1]; i++) {
@@ -94,10 +117,13 @@ const float *dw_known_row(struct dw_known *k, int y)
             float dx = (float)x - star[i].x, d = sqrtf(dx * dx + dy * dy);
             float in = (k->far - d) / (k->far - k->near);
             in = star[i].sure * (in < 0 ? 0 : in > 1 ? 1 : in);
-            row[x] = row[x] > in ? row[x] : in;
+            if (in <= row[x])
+                continue;
+            row[x] = in;
+            for (int c = 0; c < 3; c++)
+                tint[c * k->width + x] = star[i].tint[c];
         }
     }
-    return row;
 }
 
 void dw_known_free(struct dw_known *k)

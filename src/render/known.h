@@ -12,6 +12,7 @@
  */
 struct dw_known_star {
     float x, y, sure;
+    float tint[3]; /* light of its colour, of luminance 1, in the picture's primaries */
 };
 
 /* Zero it before the first use; work space is kept. */
@@ -37,8 +38,10 @@ struct dw_known_params {
  * or the facts know of none. Errors: DW_ERR_MEMORY. */
 enum dw_status dw_known_place(struct dw_known *k, const struct dw_facts *facts,
                               const struct dw_geometry *g, double sky_deg, struct dw_error *err);
-/* How far each pixel of row y of the output belongs to a known star, 0..1. */
-const float *dw_known_row(struct dw_known *k, int y);
+#define DW_KNOWN_ROWS 4
+/* How far each pixel of row y of the output belongs to a known star, 0..1, and that star's tint; 1
+ * where there is none. */
+void dw_known_row(struct dw_known *k, int y, const float *out[DW_KNOWN_ROWS]);
 void dw_known_free(struct dw_known *k);
 
 #endif

@@ -55,6 +55,7 @@ static enum dw_status check(const struct dw_frame *f, const struct dw_look_param
                  {"star softness", p->star_half, 0.01f, 100.0f},
                  {"known star start", p->known_start, 0.0f, 100.0f},
                  {"known star softness", p->known_half, 0.01f, 100.0f},
+                 {"known star paleness", p->known_pale, 0.0f, 100.0f},
                  {"star paleness", p->star_pale, 0.0f, 100.0f},
                  {"other star start", p->other_start, 0.0f, 100.0f},
                  {"air undone", p->star_air, 0.0f, 30.0f}};
@@ -122,6 +123,7 @@ static void plan_lift(const struct dw_frame *f, const struct dw_facts *facts,
     l->known_start = (out->lifts ? p->known_start : NEVER) - l->start;
     l->known_half = p->known_half - p->star_half;
     l->pale = p->star_pale * p->star_pale;
+    l->known_pale = p->known_pale * p->known_pale - l->pale;
     l->together = 1.0f + out->smooth * (TOGETHER - 1.0f);
     l->floor = facts->night_sky_keys > 0.0f ? facts->night_sky_keys : 0.0f;
     l->most_side = MOST_SIDE;
@@ -139,13 +141,13 @@ static void plan_lift(const struct dw_frame *f, const struct dw_facts *facts,
     out->level.norm_max = 0;
 }
 
-void dw_look_know_stars(struct dw_look_plan *plan, const struct dw_look_params *p)
+void dw_look_know_stars(struct dw_look_plan *p, const struct dw_look_params *params)
 {
-    struct dw_lift *l = &plan->lift;
-    if (!plan->lifts)
+    struct dw_lift *l = &p->lift;
+    if (!p->lifts)
         return;
-    l->start = p->other_start;
-    l->known_start = p->known_start - p->other_start;
+    l->start = params->other_start;
+    l->known_start = params->known_start - params->other_start;
 }
 
 /* The darker a picture is to be, the farther its shadows are opened: at dusk the ground lies five

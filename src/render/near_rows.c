@@ -49,13 +49,13 @@ static size_t spot_stride(const struct dw_near_spots *s)
 enum dw_status dw_near_spots_open(struct dw_near_spots *s, int width, struct dw_error *err)
 {
     s->width = width;
-    size_t room = SPOT_ROWS * spot_stride(s) + (DW_SKY_ROWS + 1) * (size_t)width;
+    size_t room = SPOT_ROWS * spot_stride(s) + (DW_SKY_ROWS + 4) * (size_t)width;
     if (!dw_grow(&s->room, room * sizeof(float)))
         return dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %d pixels", width);
     float *v = s->room.p;
     for (size_t i = 0; i < room; i++)
         v[i] = 1; /* any sky, if none is learnt, */
-    for (size_t i = room - 3 * (size_t)width; i < room; i++)
+    for (size_t i = room - 6 * (size_t)width; i < room - 3 * (size_t)width; i++)
         v[i] = 0; /* no air, and no star known */
     return DW_OK;
 }
@@ -106,6 +106,7 @@ void dw_near_rows_take(const struct dw_near_rows *r, const struct dw_look_plan *
         sky[2],
         {sky[3], sky[4], sky[5]},
         sky[7] + r->width,
+        {sky[7] + 2 * r->width, sky[7] + 3 * r->width, sky[7] + 4 * r->width},
         {sky[6], sky[7]},
         {spot, spot_row(spots, y - DW_SPOT_SIDE), spot_row(spots, y - DW_SPOT_FAR)}};
 }

@@ -200,7 +200,7 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
         return s;
     for (int i = 0; i < k && p->known.n > 0; i++)
         dw_look_know_stars(&own[i]->plan, look);
-    const float *known = NULL;
+    const float *known[DW_KNOWN_ROWS] = {NULL};
     bool near = false;
     for (int i = 0; i < k; i++)
         near = near || own[i]->plan.near;
@@ -224,11 +224,14 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
         }
         for (int i = 0; i < k && y > 0; i++) {
             if (i == 0 && p->known.n > 0)
-                known = dw_known_row(&p->known, y - 1);
+                dw_known_row(&p->known, y - 1, known);
             dw_near_rows_take(&p->near, &own[i]->plan,
                               own[i]->plan.lifts ? &own[i]->background : NULL, &own[i]->spots,
                               y - 1, r.work, r.norm, &r.lift);
-            r.lift.known = known ? known : r.lift.known;
+            if (known[0]) {
+                r.lift.known = known[0];
+                memcpy(r.lift.tint, known + 1, sizeof r.lift.tint);
+            }
             finish_row(own[i], g, facts->turn_deg, y - 1, r.work, &r);
         }
     }

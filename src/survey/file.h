@@ -9,7 +9,7 @@
 
 #include "base/hash.h"
 
-#define DW_SURVEY_VERSION 10 /* raise it whenever a measure is made differently */
+#define DW_SURVEY_VERSION 11 /* raise it whenever a measure is made differently */
 
 /* Opens (or makes) the file and holds it against other processes. keys: one a shot, n of them,
  * copied. Calls take(ctx, i, record) for each shot that the file knows. Damaged, foreign or

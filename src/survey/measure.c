@@ -280,6 +280,7 @@ static enum dw_status measure(struct dw_measurer *w, const struct dw_layout *l,
         s = dw_pass_run(p, l, m, &t, &w->spots, err);
     if (s < 0)
         return s;
+    dw_spots_colour(&w->spots, l, m);
     dw_spots_sort(&w->spots);
     s = sum_kept_out(w, l, m, tiles->without, err);
     if (s < 0)

@@ -14,7 +14,9 @@
 /* A thumbnail value is kept as 255 times the root of its DN: a step is then 2*sqrt(DN)/255 DN,
  * a hundredth of a pixel's photon noise at a few electrons a DN, the same at every level. */
 static const double code_scale = 255.0;
-enum { LEVEL = 1, SPIKE_BYTES = 10 };
+enum { LEVEL = 1, SPIKE_BYTES = 16 };
+/* Light of a spot in steps of so many DN about the middle of 16 bits; 0: none was measured. */
+enum { LIGHT_STEP = 4, LIGHT_MIDDLE = 32768 };
 
 static uint16_t to_code(float dn)
 {
@@ -50,6 +52,14 @@ static void to_codes(const float *thumb, size_t n, uint16_t *code)
 {
     for (size_t i = 0; i < n; i++)
         code[i] = to_code(isfinite(thumb[i]) ? thumb[i] : thumb[i - i % 3 + 1]);
+}
+
+static uint16_t light_code(const int32_t light[3], int c)
+{
+    if (light[0] == 0 && light[1] == 0 && light[2] == 0)
+        return 0;
+    double steps = LIGHT_MIDDLE + (double)light[c] / LIGHT_STEP;
+    return (uint16_t)lrint(fmin(fmax(steps, 1), 65535));
 }
 
 static const char zeros[8] = {0};
@@ -102,6 +112,11 @@ static bool pack_spikes(struct dw_buffer *b, const struct dw_measured *measured,
         for (size_t i = 0; i < n; i++)
             work[i] = (uint16_t)(spot[i].median2 >> 16);
         put_split(work, n, &at);
+        for (int c = 0; c < 3; c++) {
+            for (size_t i = 0; i < n; i++)
+                work[i] = light_code(spot[i].light, c);
+            put_split(work, n, &at);
+        }
         done = add_packed(b, plain, SPIKE_BYTES * n, packed);
     }
     free(work);
@@ -271,6 +286,12 @@ static void take_spikes(const uint8_t *at, size_t n, uint16_t *work, struct dw_s
     get_split(&at, n, work);
     for (size_t i = 0; i < n; i++)
         out[i].median += 32768.0f * (float)work[i];
+    for (int c = 0; c < 3; c++) {
+        get_split(&at, n, work);
+        for (size_t i = 0; i < n; i++)
+            out[i].light[c] =
+                work[i] > 0 ? (float)(LIGHT_STEP * ((int)work[i] - LIGHT_MIDDLE)) : 0.0f;
+    }
 }
 
 static void take_thumb(const uint8_t *plain, size_t n, const struct dw_record_head *h,

@@ -157,7 +157,7 @@ enum dw_status dw_spots_look(struct dw_spots *s, const struct dw_layout *l,
     int x = sample / l->spp;
     /* Without a mosaic a spot shows in all three colours: green alone is listed. */
     const bool listed = l->spp == 1 || c == 1;
-    const struct dw_spot spot = {(uint16_t)x, (uint16_t)y, (uint16_t)value, median2};
+    const struct dw_spot spot = {(uint16_t)x, (uint16_t)y, (uint16_t)value, median2, {0}};
     if (2 * value <= median2) {
         if (lowest && listed && is_dark(rule, sorted[0], value, rule->black[c]))
             keep(&s->dark, spot);
@@ -173,6 +173,53 @@ enum dw_status dw_spots_look(struct dw_spots *s, const struct dw_layout *l,
     if (weight > 0)
         return add_core(s, (struct dw_core){(uint16_t)x, (uint16_t)y, (uint16_t)weight}, err);
     return DW_OK;
+}
+
+enum { NEAR = 2, RING = 4, MOST_RING = 8 * RING };
+#define SATURATED 0.98 /* of white */
+
+static double median_of(uint16_t *v, size_t n)
+{
+    for (size_t i = 1; i < n; i++) {
+        uint16_t own = v[i];
+        size_t k = i;
+        for (; k > 0 && v[k - 1] > own; k--)
+            v[k] = v[k - 1];
+        v[k] = own;
+    }
+    return 0.5 * ((double)v[(n - 1) / 2] + v[n / 2]);
+}
+
+static void measure_light(struct dw_spot *s, const struct dw_layout *l, const struct dw_mosaic *m)
+{
+    uint16_t ring[3][MOST_RING];
+    size_t n[3] = {0};
+    double sum[3] = {0}, count[3] = {0};
+    if (l->spp != 1 || s->x < RING || s->y < RING || s->x + RING >= l->width ||
+        s->y + RING >= l->height)
+        return;
+    for (int dy = -RING; dy <= RING; dy++)
+        for (int dx = -RING; dx <= RING; dx++) {
+            int x = s->x + dx, y = s->y + dy, far = abs(dx) > abs(dy) ? abs(dx) : abs(dy);
+            uint16_t v = m->px[(size_t)y * (size_t)l->stride + (size_t)x];
+            int c = l->colour[y % l->vp][x % l->hp];
+            if (far <= NEAR) {
+                if ((double)v >= SATURATED * (double)m->white)
+                    return;
+                sum[c] += v;
+                count[c]++;
+            } else if (far == RING)
+                ring[c][n[c]++] = v;
+        }
+    for (int c = 0; c < 3; c++)
+        if (n[c] > 0)
+            s->light[c] = (int32_t)rint(sum[c] - count[c] * median_of(ring[c], n[c]));
+}
+
+void dw_spots_colour(struct dw_spots *s, const struct dw_layout *l, const struct dw_mosaic *m)
+{
+    for (size_t i = 0; i < s->bright.n; i++)
+        measure_light(&s->bright.v[i], l, m);
 }
 
 static int by_place(const void *a, const void *b)

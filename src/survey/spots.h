@@ -32,6 +32,7 @@ struct dw_spot_limits {
 struct dw_spot {
     uint16_t x, y, value;
     uint32_t median2; /* twice the median of the eight neighbours: whole for any of them */
+    int32_t light[3]; /* see struct dw_spike */
 };
 
 /* A place to keep out of the mean, with all within two pixels. */
@@ -79,6 +80,9 @@ static inline struct dw_spot_sides dw_spot_sides(const struct dw_layout *l, int 
 enum dw_status dw_spots_look(struct dw_spots *s, const struct dw_layout *l,
                              const struct dw_mosaic *m, const struct dw_spot_rule *rule, int sample,
                              int y, struct dw_error *err);
+
+/* Measures the light of each bright spot in the three colours; before dw_spots_sort. */
+void dw_spots_colour(struct dw_spots *s, const struct dw_layout *l, const struct dw_mosaic *m);
 
 /* Joins both kinds in one list by y, then x; sorts the cores by falling weight, then so. */
 void dw_spots_sort(struct dw_spots *s);

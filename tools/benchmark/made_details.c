@@ -109,7 +109,7 @@ static uint32_t make_spots(struct maker *m, const struct fake_shoot *f, size_t s
             y /= 2;
         }
         double value = fmin(600 + height, (double)s->white);
-        m->spot[n++] = (struct dw_spot){(uint16_t)x, (uint16_t)y, (uint16_t)value, 2 * 560};
+        m->spot[n++] = (struct dw_spot){(uint16_t)x, (uint16_t)y, (uint16_t)value, 2 * 560, {0}};
     }
     qsort(m->spot, n, sizeof *m->spot, by_row);
     return n;

@@ -13,6 +13,7 @@ enum { DW_AIM_SPOTS = 160 }; /* of a shot, the strongest that do not stand still
 
 struct dw_aim_spot {
     double x, y, excess; /* mosaic pixels; DN */
+    float light[3];      /* see struct dw_spike */
 };
 
 struct dw_aim_shot {

@@ -114,7 +114,10 @@ static enum dw_status keep_strongest(struct dw_work *w, const struct dw_facts *f
         uint32_t at = cell_of(p);
         if (p->value > p->median && !is_hot(facts, p) &&
             !bsearch(&at, standing, n_standing, sizeof at, by_number))
-            work[kept++] = (struct dw_aim_spot){p->x, p->y, (double)(p->value - p->median)};
+            work[kept++] = (struct dw_aim_spot){p->x,
+                                                p->y,
+                                                (double)(p->value - p->median),
+                                                {p->light[0], p->light[1], p->light[2]}};
     }
     if (kept > 0)
         qsort(work, kept, sizeof *work, by_excess);

@@ -7,15 +7,18 @@
 #include <stdlib.h>
 
 static const struct map_params {
-    size_t shots, spots; /* looked at: so many, spread over the night; of each the strongest */
-    double cell_px;      /* stars are found again within about that */
-    double lowest_deg;   /* below are lamps on the ground */
-    int least_seen;      /* in so many shots, */
-    double least_share;  /* and in that share of those that could show it */
-    double over_chance;  /* and by so many sigmas more often than chance has it */
-    uint32_t least_open; /* so many stars seen in a tile make it sky, */
-    double most_of;      /* or so many of the nine about it */
-} params = {160, 1500, 1.5, 2, 6, 0.08, 5, 3, 0.6};
+    size_t shots, spots;  /* looked at: so many, spread over the night; of each the strongest */
+    double cell_px;       /* stars are found again within about that */
+    double lowest_deg;    /* below are lamps on the ground */
+    int least_seen;       /* in so many shots, */
+    double least_share;   /* and in that share of those that could show it */
+    double over_chance;   /* and by so many sigmas more often than chance has it */
+    double colour_deg;    /* from there on the air's reddening is known well enough */
+    double colour_spread; /* of log blue over red among stars, */
+    double colour_most;   /* and the most that a star has: no hotter, no cooler ones are seen */
+    uint32_t least_open;  /* so many stars seen in a tile make it sky, */
+    double most_of;       /* or so many of the nine about it */
+} params = {160, 1500, 1.5, 2, 6, 0.08, 5, 8, 0.35, 1.1, 3, 0.6};
 
 #define SEAM 0.02 /* radians: wider than any cell */
 
@@ -24,6 +27,7 @@ struct mark {
     uint32_t row, col; /* of cells of equal size */
     float ra, dec;     /* radians; right ascension up to a little beyond the full turn */
     float x, y;        /* mosaic pixels */
+    float light[3];    /* as it would be in the zenith; 0: not known */
 };
 
 static int by_cell(const void *a, const void *b)
@@ -96,9 +100,11 @@ static double dot(const double a[3], const double b[3])
     return a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
 }
 
-/* Lays all spots of n shots down in the sky. sidereal: of each shot, radians. */
-static size_t mark_all(const struct dw_aim *aim, const struct dw_aim_shot *shot, size_t n,
-                       const double *sidereal, double cell, struct mark *mark)
+/* Lays all spots of n shots down in the sky. sidereal: of each shot, radians; taken: magnitudes an
+ * air mass takes of each colour. */
+static size_t mark_all(const struct dw_aim *aim, const double taken[3],
+                       const struct dw_aim_shot *shot, size_t n, const double *sidereal,
+                       double cell, struct mark *mark)
 {
     size_t used = 0;
     double west[3];
@@ -107,13 +113,19 @@ static size_t mark_all(const struct dw_aim *aim, const struct dw_aim_shot *shot,
         for (size_t i = 0; i < shot[k].n; i++) {
             const struct dw_aim_spot *s = &shot[k].spot[i];
             double ray[3];
-            if (!dw_aim_ray(aim, s->x, s->y, ray) || dw_aim_altitude(aim, ray) < params.lowest_deg)
+            if (!dw_aim_ray(aim, s->x, s->y, ray))
+                continue;
+            double alt = dw_aim_altitude(aim, ray);
+            if (alt < params.lowest_deg)
                 continue;
             double dec = asin(fmax(-1, fmin(1, dot(aim->pole, ray))));
             double ra =
                 fmod(sidereal[k] - atan2(dot(west, ray), dot(aim->meridian, ray)), 2 * M_PI);
             ra += ra < 0 ? 2 * M_PI : 0;
             mark[used] = (struct mark){.x = (float)s->x, .y = (float)s->y};
+            double air = dw_air_mass(alt) - 1;
+            for (int c = 0; c < 3 && alt > params.colour_deg; c++)
+                mark[used].light[c] = s->light[c] * (float)pow(10, 0.4 * air * taken[c]);
             put(&mark[used++], ra, dec, cell);
             if (ra < SEAM) { /* once more beyond the full turn, where its other neighbours are */
                 mark[used] = mark[used - 1];
@@ -184,14 +196,47 @@ static int could_see(const struct dw_facts *f, double ra, double dec, const doub
     return could;
 }
 
-/* A tile in which stars were found again is sky, and one that nearly all neighbours say is. */
-static void find_open(const struct mark *mark, size_t n, double cell, struct dw_facts *f)
+/* Light of a star in all shots together, red and blue: sums, and sums of products. */
+struct colours {
+    double red, blue, red2, blue2, both;
+    int n;
+};
+
+static void add_colour(struct colours *c, const float light[3])
+{
+    double r = (double)light[0], b = (double)light[2];
+    c->red += r;
+    c->blue += b;
+    c->red2 += r * r;
+    c->blue2 += b * b;
+    c->both += r * b;
+    c->n++;
+}
+
+/* Its colour is that of all its light: what single shots tell is mostly noise. As far as the
+ * scatter between shots says that it is noise still, it is white (Wiener's share). */
+static float colour_of(const struct colours *c, const struct dw_facts *f)
+{
+    if (c->n < params.least_seen || !(c->red > 0) || !(c->blue > 0))
+        return 0;
+    double ratio = c->blue / c->red;
+    double scatter = sqrt(fmax(c->blue2 - 2 * ratio * c->both + ratio * ratio * c->red2, 0));
+    double error = scatter / c->blue / params.colour_spread;
+    double log_ratio = log(ratio * (double)f->white_mul[2] / (double)f->white_mul[0]);
+    log_ratio /= 1 + error * error;
+    return (float)exp(fmax(-params.colour_most, fmin(params.colour_most, log_ratio)));
+}
+
+/* Fills colours of stars, and where sky is: a tile in which stars were found again is sky, and one
+ * that nearly all neighbours say is. */
+static void look_at_marks(const struct mark *mark, size_t n, double cell, struct dw_facts *f)
 {
     enum { COLS = DW_OPEN_COLS, ROWS = DW_OPEN_ROWS };
     uint32_t count[ROWS][COLS] = {{0}};
     for (size_t i = 0; i < f->n_stars; i++) {
         double ra = f->star[i].ra_deg * M_PI / 180, dec = f->star[i].dec_deg * M_PI / 180;
         double cosine = fmax(cos(dec), 1e-6);
+        struct colours colours = {0};
         uint32_t row = (uint32_t)((dec + M_PI / 2) / cell);
         for (uint32_t r = row > 0 ? row - 1 : 0; r <= row + 1; r++) {
             double across = cell / fmax(cos((r + 0.5) * cell - M_PI / 2), 1e-6);
@@ -202,8 +247,12 @@ static void find_open(const struct mark *mark, size_t n, double cell, struct dw_
                 int x = (int)(mark[k].x * COLS / (float)f->mosaic_width);
                 int y = (int)(mark[k].y * ROWS / (float)f->mosaic_height);
                 count[y < ROWS ? y : ROWS - 1][x < COLS ? x : COLS - 1]++;
+                double dx = ((double)mark[k].ra - ra) * cosine, dy = (double)mark[k].dec - dec;
+                if (dx * dx + dy * dy <= cell * cell && mark[k].light[1] > 0)
+                    add_colour(&colours, mark[k].light);
             }
         }
+        f->star[i].colour = colour_of(&colours, f);
     }
     for (int y = 0; y < ROWS; y++)
         for (int x = 0; x < COLS; x++) {
@@ -223,7 +272,9 @@ enum dw_status dw_aim_lay(const struct dw_aim_shot *shot, size_t n, struct dw_fa
     size_t room = 0;
     for (size_t k = 0; k < n; k++)
         room += shot[k].n;
-    const double cell = params.cell_px / facts->aim.focal_px;
+    const double cell = params.cell_px / facts->aim.focal_px, height = facts->site.height_m;
+    const double taken[3] = {dw_extinction(DW_RED_UM, height), dw_extinction(DW_GREEN_UM, height),
+                             dw_extinction(DW_BLUE_UM, height)};
     double *sidereal = calloc(n + 1, sizeof *sidereal);
     struct mark *mark = malloc((2 * room + 1) * sizeof *mark);
     struct mark *work = malloc((2 * room + 1) * sizeof *work);
@@ -241,7 +292,7 @@ enum dw_status dw_aim_lay(const struct dw_aim_shot *shot, size_t n, struct dw_fa
             sidereal[k] = deg * M_PI / 180;
     }
     if (status >= 0) {
-        marks = mark_all(&facts->aim, shot, n, sidereal, cell, mark);
+        marks = mark_all(&facts->aim, taken, shot, n, sidereal, cell, mark);
         places = find_places(mark, marks, cell, place, work);
         facts->star = malloc((places + 1) * sizeof *facts->star);
         if (!facts->star)
@@ -257,10 +308,10 @@ enum dw_status dw_aim_lay(const struct dw_aim_shot *shot, size_t n, struct dw_fa
             place[i].seen >= by_chance + params.over_chance * sqrt(by_chance))
             facts->star[facts->n_stars++] =
                 (struct dw_star){place[i].ra * 180 / M_PI, place[i].dec * 180 / M_PI,
-                                 (float)fmin(1, (double)place[i].seen / could)};
+                                 (float)fmin(1, (double)place[i].seen / could), 0};
     }
     if (status >= 0)
-        find_open(mark, marks, cell, facts);
+        look_at_marks(mark, marks, cell, facts);
     free(sidereal);
     free(mark);
     free(work);

@@ -47,7 +47,9 @@ struct dw_lift {
     float start; /* sigmas of the grain above the sky from which on anything is raised */
     float half;  /* sigmas beyond that at which half of it is; > 0 */
     float known_start, known_half; /* added to these two where a star is known to stand */
-    float pale; /* square of the sigmas above the sky at which half of a star's colour is kept */
+    /* square of the sigmas above the sky at which half of a star's colour is its own in the frame;
+     * the rest is the tint; and what is added to it where a star is known to stand */
+    float pale, known_pale;
     float together; /* how many times less grain the mean of 3x3 pixels has */
     float raise[3]; /* times so much is what is above the sky */
     /* of light above the sky: its red and blue in camera colours, once raised; and what 1 of each
@@ -60,8 +62,9 @@ struct dw_lift_rows {
     /* Luminance of the sky (> 0), what stars stand out from, one sigma of its grain (> 0), its
      * colour */
     const float *level, *base, *grain, *sky[3];
-    const float *known;  /* how far the pixel belongs to a known star, 0..1 */
-    const float *air[2]; /* by what share red and blue light of stars is changed for the air */
+    const float *known;   /* how far the pixel belongs to a known star, 0..1, */
+    const float *tint[3]; /* and light of that star's colour, of luminance 1 */
+    const float *air[2];  /* by what share red and blue light of stars is changed for the air */
     /* dw_tone_kernels' near of this row, of which DW_SPOT_FAR numbers before and after may be read,
      * and of those DW_SPOT_SIDE and DW_SPOT_FAR above. */
     const float *spot[3];
@@ -75,6 +78,7 @@ static inline struct dw_lift_rows dw_lift_rows_from(const struct dw_lift_rows *r
                                  r->grain + x,
                                  {r->sky[0] + x, r->sky[1] + x, r->sky[2] + x},
                                  r->known + x,
+                                 {r->tint[0] + x, r->tint[1] + x, r->tint[2] + x},
                                  {r->air[0] + x, r->air[1] + x},
                                  {r->spot[0] + x, r->spot[1] + x, r->spot[2] + x}};
 }

@@ -132,7 +132,7 @@ static void near(const struct dw_prepare *p, float smooth, const float *const up
  * largest channel: a vivid one rather stays darker than it burns out to white. Where the shoot's
  * map has a star less is asked for: what stands there is starlight. And as noise is mostly colour,
  * the fainter a star stands above the sky the less of its colour is believed, as the eye sees none
- * in faint stars: Wiener's share again, the rest is grey. */
+ * in faint stars: Wiener's share again; the rest is grey, or has the map's colour of the star. */
 struct stands {
     float above[NEAR_PIECE], over[NEAR_PIECE]; /* what it stands out from; that and `start` */
 };
@@ -172,7 +172,8 @@ static inline void lift_run(const struct dw_lift *q, const struct dw_lift_rows *
     const float *restrict sky_b = rows->sky[2], *restrict spot = rows->spot[0];
     const float *restrict air_r = rows->air[0], *restrict air_b = rows->air[1];
     const float *restrict level = rows->level, *restrict grain = rows->grain;
-    const float *restrict known = rows->known;
+    const float *restrict known = rows->known, *restrict tint_r = rows->tint[0];
+    const float *restrict tint_g = rows->tint[1], *restrict tint_b = rows->tint[2];
     for (size_t i = from; i < to; i++) {
         /* nothing in light is grey: luminance stays in the dark too; and a pixel alone in the dark
          * has no more than 4 times their mean */
@@ -189,7 +190,8 @@ static inline void lift_run(const struct dw_lift *q, const struct dw_lift_rows *
             float star = dwk_max(own - sky, 0.0f);
             /* share = over2 / of, part = star / about, colour = above2 / kept, as one division */
             float of = over2 + half * half, about = dwk_max(mean - sky, LONE * star + NOTHING);
-            float kept = above2 + p.pale * (sigma * sigma) + TINY, of_about = of * about;
+            float pale = (p.pale + p.known_pale * known[i]) * (sigma * sigma);
+            float kept = above2 + pale + TINY, of_about = of * about;
             float inverse = 1.0f / (of_about * kept), rest = kept * inverse;
             float share = over2 * (about * rest), raised = share * (star * (of * rest));
             float colour = above2 * (of_about * inverse);
@@ -203,9 +205,9 @@ static inline void lift_run(const struct dw_lift *q, const struct dw_lift_rows *
             v = p.raise[1] * raised * v + (p.to_red[1] * red + p.to_blue[1] * blue);
             w = p.raise[2] * raised * w + (p.to_red[2] * red + p.to_blue[2] * blue);
             float grey = (1.0f - colour) * (p.luma[0] * u + p.luma[1] * v + p.luma[2] * w);
-            x = less * x + (share * sr + (colour * u + grey));
-            y = less * y + (share * sg + (colour * v + grey));
-            z = less * z + (share * sb + (colour * w + grey));
+            x = less * x + (share * sr + (colour * u + grey * tint_r[i]));
+            y = less * y + (share * sg + (colour * v + grey * tint_g[i]));
+            z = less * z + (share * sb + (colour * w + grey * tint_b[i]));
         }
         float largest = dwk_max(dwk_max(x, y), z);
         float luma = p.luma[0] * x + p.luma[1] * y + p.luma[2] * z;
