@@ -2,6 +2,7 @@
  * are invented. */
 #include "check_main.h"
 
+#include "base/robust.h"
 #include "decide/compare.h"
 #include "decide/pairs.h"
 
@@ -102,6 +103,54 @@ START_TEST(fog_that_goes_is_an_event)
 }
 END_TEST
 
+/* A tile's noise is told by the lower quartile of what it departed by in two blocks of steps about;
+ * here by dw_quantile, a value at a time. */
+START_TEST(noise_of_a_tile_is_the_quartile_of_its_departures)
+{
+    enum { MANY = 21, LONG = 75, BLOCKS = LONG / DW_COMPARE_BLOCK + 1 };
+    static float rel[LONG * MANY], rate[LONG * MANY], noise[(LONG + 1) * MANY];
+    float excess[BLOCKS * MANY];
+    double seconds[LONG];
+    unsigned seed = 5;
+    for (int i = 0; i < LONG * MANY; i++) {
+        rel[i] = i % 7 == 3 || i % MANY == 4 ? NAN : (float)random_value(&seed);
+        rate[i] = (float)random_value(&seed);
+    }
+    for (int i = 0; i < (LONG + 1) * MANY; i++)
+        noise[i] = 1e-4f * (float)(i % 5);
+    for (int j = 0; j < LONG; j++)
+        seconds[j] = 0.1 * (j % 4);
+    const struct dw_grids grids = {.noise = noise};
+    struct dw_compare c = {.g = &grids,
+                           .tiles = MANY,
+                           .steps = LONG,
+                           .seconds = seconds,
+                           .rel = rel,
+                           .rate = rate,
+                           .excess = excess};
+    dw_own_noise(&c);
+    for (int b = 0; b < BLOCKS; b++)
+        for (int k = 0; k < MANY; k++) {
+            int from = b * DW_COMPARE_BLOCK - DW_COMPARE_BLOCK / 2;
+            from = from > 0 ? from : 0;
+            double v[2 * DW_COMPARE_BLOCK], photon = 0, wanted = 1e-4;
+            size_t n = 0;
+            for (int j = from; j < from + 2 * DW_COMPARE_BLOCK && j < LONG; j++) {
+                int at = j * MANY + k;
+                if (isnan(rel[at]))
+                    continue;
+                photon += (double)noise[at] + (double)noise[at + MANY];
+                v[n++] = fabs((double)rel[at] - (double)rate[at] * seconds[j]);
+            }
+            if (n >= 4) {
+                double sigma = dw_quantile(v, n, 0.25) / 0.31863936396437514;
+                wanted = fmax(0, sigma * sigma - photon / (double)n);
+            }
+            ck_assert_double_eq_tol((double)excess[b * MANY + k], wanted, 1e-6);
+        }
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("unrest");
@@ -109,6 +158,7 @@ int main(void)
     tcase_add_test(t, only_unusual_unrest_counts);
     tcase_add_test(t, a_town_that_takes_over_from_twilight_is_no_event);
     tcase_add_test(t, fog_that_goes_is_an_event);
+    tcase_add_test(t, noise_of_a_tile_is_the_quartile_of_its_departures);
     suite_add_tcase(s, t);
     return dw_check_main(s);
 }

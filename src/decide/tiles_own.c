@@ -166,36 +166,67 @@ void dw_own_drift(struct dw_compare *c, double *work)
     }
 }
 
+#define QUARTILE 0.31863936396437514  /* of |normal| */
+enum { SPAN = 2 * DW_COMPARE_BLOCK }; /* steps that tell of a tile's noise; a power of two */
+
+/* Sorts each column upwards: a merge exchange (Batcher 1968; Knuth, TAOCP 3, 5.2.2 M), whose
+ * comparisons do not depend on the values, so that all columns go side by side. */
+static void sort_columns(float v[SPAN][GROUP])
+{
+    for (int p = SPAN / 2; p > 0; p /= 2)
+        for (int q = SPAN / 2, r = 0, d = p; d > 0; d = q - p, q /= 2, r = p)
+            for (int i = 0; i < SPAN - d; i++) {
+                if ((i & p) != r)
+                    continue;
+                float *restrict low = v[i], *restrict high = v[i + d];
+                for (int k = 0; k < GROUP; k++) {
+                    float a = low[k], b = high[k];
+                    low[k] = a < b ? a : b;
+                    high[k] = a > b ? a : b;
+                }
+            }
+}
+
+/* The lower quartile of n values in a column of sorted ones, as dw_quantile has it. */
+static double quartile_of(float v[SPAN][GROUP], size_t n, size_t column)
+{
+    double h = 0.25 * (double)(n - 1), part = h - floor(h);
+    size_t k = (size_t)h;
+    double low = (double)v[k][column];
+    return part > 0 ? low + part * ((double)v[k + 1][column] - low) : low;
+}
+
 /* Excess noise of each tile when it is still: from the lower quartile of |departure|, because a
  * tile under broken cloud is still in some pairs and leaps in others. */
 void dw_own_noise(struct dw_compare *c)
 {
-    const double quartile = 0.31863936396437514; /* of |normal| */
-    double work[2 * DW_COMPARE_BLOCK];
     const float *noise = c->g->noise;
+    float v[SPAN][GROUP];
     for (size_t block = 0; block * DW_COMPARE_BLOCK < c->steps; block++) {
         size_t start = block * DW_COMPARE_BLOCK, wing = DW_COMPARE_BLOCK / 2;
-        size_t first = start > wing ? start - wing : 0;
-        size_t last =
-            first + 2 * DW_COMPARE_BLOCK < c->steps ? first + 2 * DW_COMPARE_BLOCK : c->steps;
-        for (size_t k = 0; k < c->tiles; k++) {
-            size_t n = 0;
-            double photon = 0;
-            for (size_t j = first; j < last; j++) {
-                size_t at = j * c->tiles + k;
-                double rel = (double)c->rel[at];
-                if (!isfinite(rel))
-                    continue;
-                photon += (double)noise[at] + (double)noise[at + c->tiles];
-                work[n++] = fabs(rel - (double)c->rate[at] * c->seconds[j]);
+        size_t from = start > wing ? start - wing : 0;
+        size_t to = from + SPAN < c->steps ? from + SPAN : c->steps;
+        for (size_t first = 0; first < c->tiles; first += GROUP) {
+            size_t tiles = first + GROUP < c->tiles ? GROUP : c->tiles - first, n[GROUP] = {0};
+            double photon[GROUP] = {0};
+            for (size_t j = 0; j < SPAN; j++)
+                for (size_t k = 0; k < GROUP; k++) {
+                    size_t at = (from + j) * c->tiles + first + k;
+                    bool known = from + j < to && k < tiles && isfinite(c->rel[at]);
+                    v[j][k] = INFINITY;
+                    if (!known)
+                        continue;
+                    photon[k] += (double)noise[at] + (double)noise[at + c->tiles];
+                    n[k]++;
+                    v[j][k] = (float)fabs((double)c->rel[at] -
+                                          (double)c->rate[at] * c->seconds[from + j]);
+                }
+            sort_columns(v);
+            for (size_t k = 0; k < tiles; k++) {
+                float *out = &c->excess[block * c->tiles + first + k];
+                double sigma = n[k] < 4 ? 0 : quartile_of(v, n[k], k) / QUARTILE;
+                *out = n[k] < 4 ? 1e-4f : (float)fmax(0, sigma * sigma - photon[k] / (double)n[k]);
             }
-            float *out = &c->excess[block * c->tiles + k];
-            if (n < 4) {
-                *out = 1e-4f;
-                continue;
-            }
-            double sigma = dw_quantile(work, n, 0.25) / quartile;
-            *out = (float)fmax(0, sigma * sigma - photon / (double)n);
         }
     }
 }

@@ -26,16 +26,16 @@ static void fill_ratios(const struct dw_work *w, const struct dw_facts *facts,
         for (size_t k = 0; k < (size_t)w->tiles; k++) {
             const struct dw_tile *t = &m->tile[k];
             double a = (double)(t->mean[colour] - l->black[colour]),
-                   g = (double)(t->mean[1] - l->black[1]), per = 1 / a - 1 / g;
+                   g = (double)(t->mean[1] - l->black[1]);
             size_t at = i * (size_t)w->tiles + k;
             ratio[at] = noise[at] = lever[at] = NAN;
             if (t->clipped > MAX_CLIPPED || !(a > least) || !(g > least))
                 continue;
-            ratio[at] = log2f((float)(a / g));
-            noise[at] = (float)(LOG2_E * LOG2_E *
-                                ((double)t->var[colour] / (a * a) + (double)t->var[1] / (g * g) +
-                                 BLACK_DN * BLACK_DN * per * per));
-            lever[at] = (float)(LOG2_E * per);
+            double by_a = LOG2_E / a, by_g = LOG2_E / g, per = by_a - by_g;
+            ratio[at] = log2f((float)(a * by_g) * (float)(1 / LOG2_E));
+            noise[at] = (float)((double)t->var[colour] * by_a * by_a +
+                                (double)t->var[1] * by_g * by_g + BLACK_DN * BLACK_DN * per * per);
+            lever[at] = (float)per;
         }
     }
 }
