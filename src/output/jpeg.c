@@ -63,10 +63,11 @@ static void end_memory(j_compress_ptr c)
     m->n = m->room - m->base.free_in_buffer;
 }
 
-/* Steps of the finest detail, codes, in finished pictures. The standard's tables go to 16 and 19 at
- * quality 92, as the eye is least sensitive there in pictures at large; but a faint star is nothing
- * but fine detail: they drop it, or leave ripples of a brighter one about it. */
-#define COARSEST 8
+/* Steps of the finest detail, codes, of light and of colour in finished pictures. The standard's
+ * tables go to 16 and 19 at quality 92, as the eye is least sensitive there in pictures at large;
+ * but a faint star is nothing but fine detail: they drop it, or leave ripples of a brighter one
+ * about it. Finer colour would double the files. */
+static const UINT16 coarsest[2] = {4, 8};
 
 /* Everything that may jump, apart from the caller's variables, so that none is clobbered. */
 static bool compress(struct jpeg_compress_struct *c, struct failure *f, struct memory *m,
@@ -85,8 +86,8 @@ static bool compress(struct jpeg_compress_struct *c, struct failure *f, struct m
     jpeg_set_quality(c, quality, TRUE);
     for (int t = 0; t < 2 && !small; t++)
         for (int i = 0; i < DCTSIZE2; i++)
-            if (c->quant_tbl_ptrs[t]->quantval[i] > COARSEST)
-                c->quant_tbl_ptrs[t]->quantval[i] = COARSEST;
+            if (c->quant_tbl_ptrs[t]->quantval[i] > coarsest[t])
+                c->quant_tbl_ptrs[t]->quantval[i] = coarsest[t];
     /* Colour at full resolution: halved, a one-pixel star loses most of its colour. */
     for (int i = 0; i < 3; i++)
         c->comp_info[i].h_samp_factor = c->comp_info[i].v_samp_factor = i == 0 && small ? 2 : 1;
