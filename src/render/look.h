@@ -5,20 +5,19 @@
 
 #include <daywheel/render.h>
 
-#include "render/background.h"
 #include "render/kernels/kernels.h"
 
 /* Everything that is the same for all pixels of a frame. */
 struct dw_look_plan {
     const struct dw_kernels *k;
-    struct dw_prepare prepare, level; /* level: its norm is the level that stars stand out from */
+    struct dw_prepare prepare;
     struct dw_lift lift;
     struct dw_tone day, night;
     struct dw_gamut gamut;
     float day_weight; /* 0 and 1 mean: one curve alone */
     float smooth;     /* share of the colour's smoothing over 3x3 pixels; 0: none */
-    bool lifts;       /* what is no sky keeps daylight's balance, stars are
-                       * lifted: a background is needed */
+    bool lifts;       /* what is no sky keeps daylight's balance, stars are lifted: a background is
+                       * needed */
     bool near;        /* a pixel's neighbours are needed */
     uint32_t seed;    /* of the dither */
 };
@@ -35,7 +34,7 @@ void dw_look_know_stars(struct dw_look_plan *p, const struct dw_look_params *par
 void dw_look_prepare(const struct dw_look_plan *p, int n, float *const rgb[3], float *norm);
 /* In place: the colours of a row for dw_background_add, and its level. */
 void dw_look_level(const struct dw_look_plan *p, int n, float *const rgb[3], float *level);
-/* The rest, after dw_look_prepare, or if p->near after dw_near_rows_take, which fills lift: rgb
+/* The rest, after dw_look_prepare, or if p->near after dw_lift_take, which fills lift: rgb
  * become light in the output's primaries, 0..1. norm is work space from then on. */
 void dw_look_finish(const struct dw_look_plan *p, int n, const struct dw_lift_rows *lift,
                     float *const rgb[3], float *norm);

@@ -60,7 +60,7 @@ static enum dw_status open_picture(struct dw_picture *p, const struct dw_geometr
     if (s >= 0 && p->plan.lifts)
         s = dw_background_begin(&p->background, g->cells_w, g->cells_h, err);
     if (s >= 0 && p->plan.near)
-        s = dw_near_spots_open(&p->spots, g->out_w, err);
+        s = dw_lift_memory_open(&p->memory, g->out_w, err);
     return s;
 }
 
@@ -225,9 +225,8 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
         for (int i = 0; i < k && y > 0; i++) {
             if (i == 0 && p->known.n > 0)
                 dw_known_row(&p->known, y - 1, known);
-            dw_near_rows_take(&p->near, &own[i]->plan,
-                              own[i]->plan.lifts ? &own[i]->background : NULL, &own[i]->spots,
-                              y - 1, r.work, r.norm, &r.lift);
+            dw_lift_take(&own[i]->plan, &p->near, own[i]->plan.lifts ? &own[i]->background : NULL,
+                         &own[i]->memory, y - 1, r.work, r.norm, &r.lift);
             if (known[0]) {
                 r.lift.known = known[0];
                 memcpy(r.lift.tint, known + 1, sizeof r.lift.tint);
@@ -242,7 +241,7 @@ void dw_pictures_free(struct dw_pictures *p)
 {
     for (int i = 0; i < DW_RENDERINGS; i++) {
         dw_background_free(&p->picture[i].background);
-        dw_near_spots_free(&p->picture[i].spots);
+        dw_lift_memory_free(&p->picture[i].memory);
         dw_grow_free(&p->picture[i].block);
         dw_image_free(&p->picture[i].image);
     }

@@ -5,8 +5,7 @@
 
 #include "render/air.h"
 #include "render/known.h"
-#include "render/look.h"
-#include "render/near_rows.h"
+#include "render/lift.h"
 #include "render/sources.h"
 
 /* One way of looking at a frame. */
@@ -14,7 +13,7 @@ struct dw_picture {
     struct dw_frame row; /* of the frame list, as this rendering sees it */
     struct dw_look_plan plan;
     struct dw_background background;
-    struct dw_near_spots spots;
+    struct dw_lift_memory memory;
     struct dw_space_kept block;      /* finished rows that wait to be turned */
     struct dw_image image;           /* .bits and .space say what is wanted */
     const struct dw_image *finished; /* the result: `image`, or that of a picture with equal row */

@@ -3,8 +3,7 @@
  * compilation of the kernels but the plain one that this machine runs. The least of several passes
  * of this thread's own time, so that other work on the machine counts little. daywheel-look
  * [PASSES] */
-#include "render/look.h"
-#include "render/near_rows.h"
+#include "render/lift.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -45,7 +44,7 @@ static void fill(float *rgb[3], int y)
 
 /* One picture; returns its time without that of making light. */
 static double picture(const struct dw_look_plan *p, float *const rows[8], struct dw_near_rows *near,
-                      struct dw_near_spots *spots, uint8_t *out)
+                      struct dw_lift_memory *memory, uint8_t *out)
 {
     double took = 0, clock = clock_cost();
     struct dw_background b = {0};
@@ -70,7 +69,7 @@ static double picture(const struct dw_look_plan *p, float *const rows[8], struct
         double start = now_ms();
         if (p->near) {
             dw_near_rows_written(near, y);
-            dw_near_rows_take(near, p, p->lifts ? &b : NULL, spots, y, rows, rows[6], &lift);
+            dw_lift_take(p, near, p->lifts ? &b : NULL, memory, y, rows, rows[6], &lift);
         } else {
             dw_look_prepare(p, WIDTH, rows, rows[6]);
         }
@@ -98,9 +97,9 @@ int main(int argc, char **argv)
     float *room = malloc(8 * WIDTH * sizeof *room), *rows[8];
     uint8_t *out = malloc((size_t)WIDTH * HEIGHT * 3);
     struct dw_near_rows near = {0};
-    struct dw_near_spots spots = {0};
+    struct dw_lift_memory memory = {0};
     if (!room || !out || dw_near_rows_open(&near, WIDTH, HEIGHT, NULL) < 0 ||
-        dw_near_spots_open(&spots, WIDTH, NULL) < 0)
+        dw_lift_memory_open(&memory, WIDTH, NULL) < 0)
         return 1;
     for (size_t i = 0; i < 8; i++)
         rows[i] = room + i * WIDTH;
@@ -123,7 +122,7 @@ int main(int argc, char **argv)
             plan.k = dw_kernels_number(kind);
             double best = 1e9;
             for (int k = 0; k < passes; k++) {
-                double took = picture(&plan, rows, &near, &spots, out);
+                double took = picture(&plan, rows, &near, &memory, out);
                 best = took < best ? took : best;
             }
             printf("%8.1f", best);
@@ -131,7 +130,7 @@ int main(int argc, char **argv)
         printf("\n");
     }
     dw_near_rows_free(&near);
-    dw_near_spots_free(&spots);
+    dw_lift_memory_free(&memory);
     free(room);
     free(out);
     return 0;
