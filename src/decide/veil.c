@@ -31,60 +31,86 @@ struct spell {
     bool shared_first, shared_last; /* its end is another's beginning */
 };
 
-/* Bends that lie closer together than two reaches belong to one spell, if no more than one reach
- * apart; else each has its own, and they meet in the middle: fog comes in one light and goes in
- * another. */
-static size_t find_spells(const struct dw_beside *b, const bool *bump, size_t n,
-                          struct spell spell[MOST_SPELLS])
+/* Bends no more than one reach apart belong to one spell. A spell is here from the first shot of
+ * its first bend to the last one of its last. */
+static size_t gather_bends(const struct dw_beside *b, size_t n, struct spell spell[MOST_SPELLS])
 {
-    size_t spells = 0, last = 0;
+    size_t spells = 0;
     for (size_t i = 0; i + 3 < n; i++) {
-        if (!(b->unrest[i] > LEAST_UNREST))
+        double unrest = b->unrest[i];
+        if (!(unrest > LEAST_UNREST))
             continue;
-        if (spells && i <= last + REACH) {
-            spell[spells - 1].last = last = i + 3;
-            spell[spells - 1].unrest = fmax(spell[spells - 1].unrest, b->unrest[i]);
-            continue;
-        }
-        if (spells == MOST_SPELLS)
+        struct spell *s = spells ? &spell[spells - 1] : NULL;
+        if (s && i <= s->last + REACH) {
+            s->last = i + 3;
+            s->unrest = fmax(s->unrest, unrest);
+        } else if (spells < MOST_SPELLS) {
+            spell[spells++] = (struct spell){unrest, i, i + 3, false, false};
+        } else {
             break;
-        spell[spells++] = (struct spell){b->unrest[i], i, i + 3, false, false};
-        last = i + 3;
+        }
     }
+    return spells;
+}
+
+/* Dusk bends light as well, but by less. */
+static size_t drop_weak(struct spell *spell, size_t spells)
+{
     size_t kept = 0;
     for (size_t k = 0; k < spells; k++)
         if (spell[k].unrest >= MUST_REACH)
             spell[kept++] = spell[k];
-    spells = kept;
+    return kept;
+}
+
+/* A displaced view has other contrasts: the spell ends there, and is none if that is between its
+ * bends, over which it is from low to high. */
+static void end_at_bumps(struct spell *s, const bool *bump, size_t low, size_t high)
+{
+    bool bumped = false;
+    for (size_t i = low + 1; i <= high; i++)
+        bumped |= bump[i];
+    for (size_t i = low; i > s->first; i--)
+        if (bump[i]) {
+            s->first = i;
+            s->shared_first = false;
+        }
+    for (size_t i = high + 1; i <= s->last; i++)
+        if (bump[i]) {
+            s->last = i - 1;
+            s->shared_last = false;
+        }
+    if (bumped)
+        s->last = s->first;
+}
+
+/* Each spell goes on for a reach beyond its bends. Those whose bends lie closer together than two
+ * meet in the middle and stay apart: fog comes in one light and goes in another. */
+static void widen(struct spell *spell, size_t spells, const bool *bump, size_t n)
+{
     for (size_t k = 0; k < spells; k++) {
         struct spell *s = &spell[k];
-        size_t low = s->first > REACH ? s->first - REACH : 0;
-        size_t high = s->last + REACH < n ? s->last + REACH : n - 1;
-        if (k && spell[k - 1].last >= low) { /* already widened */
-            low = spell[k - 1].last;
+        size_t low = s->first, high = s->last;
+        s->first = low > REACH ? low - REACH : 0;
+        s->last = high + REACH < n ? high + REACH : n - 1;
+        if (k && spell[k - 1].last >= s->first) { /* already widened */
+            s->first = spell[k - 1].last;
             s->shared_first = true;
         }
-        if (k + 1 < spells && spell[k + 1].first <= s->last + 2 * REACH) {
-            high = (s->last + spell[k + 1].first) / 2;
+        if (k + 1 < spells && spell[k + 1].first <= high + 2 * REACH) {
+            s->last = (high + spell[k + 1].first) / 2;
             s->shared_last = true;
         }
-        /* a displaced view has other contrasts: the spell ends there */
-        for (size_t i = s->first; i > low; i--)
-            if (bump[i]) {
-                low = i;
-                s->shared_first = false;
-            }
-        for (size_t i = s->last + 1; i <= high; i++)
-            if (bump[i]) {
-                high = i - 1;
-                s->shared_last = false;
-            }
-        bool bumped = false;
-        for (size_t i = s->first + 1; i <= s->last; i++)
-            bumped |= bump[i];
-        s->first = low;
-        s->last = bumped ? low : high;
+        end_at_bumps(s, bump, low, high);
     }
+}
+
+static size_t find_spells(const struct dw_beside *b, const bool *bump, size_t n,
+                          struct spell spell[MOST_SPELLS])
+{
+    size_t spells = gather_bends(b, n, spell);
+    spells = drop_weak(spell, spells);
+    widen(spell, spells, bump, n);
     return spells;
 }
 
