@@ -7,7 +7,7 @@
 /* The key is the mean of log2 light over the tiles that no lamp lights, each limited to this many
  * stops about their median: smooth in every tile, so that it cannot switch from one population of
  * tiles to another as a median does when the sky passes the ground in twilight. */
-#define KEY_REACH_STOPS 1.5
+#define KEY_REACH_STOPS 0.8
 
 static double key_of(const double *share_log2, size_t n, double *work)
 {
