@@ -135,6 +135,28 @@ START_TEST(nothing_is_said_of_a_covered_shot)
 }
 END_TEST
 
+/* The camera is pushed at shot 60: from then on each tile shows another place, whose light differs
+ * by some hundredths of a stop, as errors do. What the one place looks like tells nothing of the
+ * other, so all is found as if each had stayed what it is from the first shot on. */
+START_TEST(a_displaced_view_is_told_by_its_own_shots)
+{
+    static double first[SHOTS];
+    for (unsigned seed = 1; seed <= 3; seed++) {
+        make(seed);
+        shoot.bump[60] = true;
+        find();
+        memcpy(first, shoot.found, sizeof first);
+        for (int i = 60; i < SHOTS; i++)
+            for (int k = 0; k < TILES; k++)
+                shoot.light[i * TILES + k] += 0.06f * (float)sin(2.3 * k * k);
+        find();
+        for (int i = 0; i < SHOTS; i++)
+            ck_assert_msg(fabs(shoot.found[i] - first[i]) < 1e-4, "seed %u, shot %d: %.6f, %.6f",
+                          seed, i, shoot.found[i], first[i]);
+    }
+}
+END_TEST
+
 /* Brighter by a stop in all shots, told or not, makes no other answer. */
 START_TEST(a_stop_more_changes_nothing)
 {
@@ -159,6 +181,7 @@ int main(void)
     TCase *t = tcase_create("cloud");
     tcase_add_test(t, open_sky_tells_what_shaded_ground_hides);
     tcase_add_test(t, nothing_is_said_of_a_covered_shot);
+    tcase_add_test(t, a_displaced_view_is_told_by_its_own_shots);
     tcase_add_test(t, a_stop_more_changes_nothing);
     suite_add_tcase(s, t);
     return dw_check_main(s);
