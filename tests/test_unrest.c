@@ -74,6 +74,15 @@ static double town(int shot, int tile)
     return log2(twilight + glow);
 }
 
+/* The left of the picture fades and its right grows brighter, by up to four stops in half an hour
+ * and by a quarter of a stop a shot. By hand: the third derivative of a logistic curve of width 4
+ * is a sixteenth of its slope at most. */
+static double turn_over(int shot, int tile)
+{
+    double most = 4 * (tile % COLS - 0.5 * (COLS - 1)) / (0.5 * COLS);
+    return most / (1 + exp((40 - shot) / 4.0));
+}
+
 /* Fog that lies thick and differently on all places is gone within two shots. */
 static double fog(int shot, int tile)
 {
@@ -87,6 +96,15 @@ START_TEST(a_town_that_takes_over_from_twilight_is_no_event)
     compare_grids(town, unrest);
     for (int i = 0; i < SHOTS; i++)
         ck_assert_msg(unrest[i] < 0.002, "shot %d: %.5f", i, unrest[i]);
+}
+END_TEST
+
+START_TEST(contrasts_that_go_smoothly_are_no_event)
+{
+    double unrest[SHOTS];
+    compare_grids(turn_over, unrest);
+    for (int i = 0; i < SHOTS; i++)
+        ck_assert_msg(unrest[i] < 0.001, "shot %d: %.5f", i, unrest[i]);
 }
 END_TEST
 
@@ -157,6 +175,7 @@ int main(void)
     TCase *t = tcase_create("contrasts");
     tcase_add_test(t, only_unusual_unrest_counts);
     tcase_add_test(t, a_town_that_takes_over_from_twilight_is_no_event);
+    tcase_add_test(t, contrasts_that_go_smoothly_are_no_event);
     tcase_add_test(t, fog_that_goes_is_an_event);
     tcase_add_test(t, noise_of_a_tile_is_the_quartile_of_its_departures);
     suite_add_tcase(s, t);
