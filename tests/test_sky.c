@@ -5,6 +5,7 @@
 #include <daywheel/sky.h>
 
 #include <erfa.h>
+#include <erfam.h>
 #include <math.h>
 #include <stdio.h>
 
@@ -285,16 +286,26 @@ START_TEST(bright_stars_stand_where_erfa_has_them)
     struct dw_site site = {46.4, 8.1, 0};
     double utc = unix_time(2025, 3, 28, 22, 0, 0), sidereal, faintest = -2;
     ck_assert_int_ge(dw_sidereal(&site, utc, &sidereal), 0);
+    enum { MOST = 200 };
+    double ras[MOST], decs[MOST];
     int n = 0;
+    ck_assert_int_ge(dw_bright_stars_at(utc, MOST, ras, decs), 0);
     for (; dw_bright_star(n); n++) {
         const struct dw_bright_star *b = dw_bright_star(n);
-        double ra, dec, az, zd, hob, dob, rob, eo, cosine = cos(b->dec_deg / DEG);
+        ck_assert_int_lt(n, MOST);
+        double ra = ras[n], dec = decs[n], mas = ERFA_DMAS2R, ri, di;
+        double az, zd, hob, dob, rob, eo, cosine = cos(b->dec_deg / DEG);
         ck_assert(b->mag >= faintest); /* brightest first */
         faintest = b->mag;
-        ck_assert_int_ge(dw_bright_star_at(b, utc, &ra, &dec), 0);
         eraAtco13(b->ra_hours * 15 / DEG, b->dec_deg / DEG, b->pm_ra_mas / 3.6e6 / DEG / cosine,
                   b->pm_dec_mas / 3.6e6 / DEG, 0, 0, 2440587.5, utc / 86400, 0, site.lon_deg / DEG,
                   site.lat_deg / DEG, 0, 0, 0, 0, 0, 0, 0.55, &az, &zd, &hob, &dob, &rob, &eo);
+        /* each as if it were asked for alone */
+        eraAtci13(b->ra_hours * 15 / DEG, b->dec_deg / DEG, b->pm_ra_mas * mas / cosine,
+                  b->pm_dec_mas * mas, 0, 0, 2440587.5, utc / 86400 + 69.184 / 86400, &ri, &di,
+                  &eo);
+        ck_assert_double_eq_tol(ra, eraAnp(ri - eo) * DEG, 1e-9);
+        ck_assert_double_eq_tol(dec, di * DEG, 1e-9);
         double h = (sidereal - ra) / DEG, d = dec / DEG, lat = site.lat_deg / DEG;
         double alt = asin(sin(lat) * sin(d) + cos(lat) * cos(d) * cos(h)) * DEG;
         ck_assert_double_eq_tol(alt, 90 - zd * DEG, 0.001); /* diurnal aberration is not in it */

@@ -92,10 +92,10 @@ struct dw_bright_star {
 };
 /* NULL beyond the last. Source: src/sky/bright.c. */
 const struct dw_bright_star *dw_bright_star(int i);
-/* Where it stood at an instant: apparent right ascension and declination, so that hour angle =
- * dw_sidereal - right ascension. Errors: DW_ERR_USAGE for a date outside 1972 to 2099. */
-enum dw_status dw_bright_star_at(const struct dw_bright_star *s, double utc_s, double *ra_deg,
-                                 double *dec_deg);
+/* Where the first n of them (fewer where the list ends) stood at an instant: apparent right
+ * ascension and declination, degrees, so that hour angle = dw_sidereal - right ascension. ra_deg,
+ * dec_deg: n each. Errors: DW_ERR_USAGE for a date outside 1972 to 2099. */
+enum dw_status dw_bright_stars_at(double utc_s, int n, double *ra_deg, double *dec_deg);
 
 #ifdef __cplusplus
 }

@@ -99,17 +99,23 @@ const struct dw_bright_star *dw_bright_star(int i)
     return i >= 0 && i < (int)(sizeof table / sizeof *table) ? &table[i] : NULL;
 }
 
-enum dw_status dw_bright_star_at(const struct dw_bright_star *s, double utc_s, double *ra_deg,
-                                 double *dec_deg)
+enum dw_status dw_bright_stars_at(double utc_s, int n, double *ra_deg, double *dec_deg)
 {
     struct dw_instant t;
     enum dw_status status = dw_instant_of(utc_s, &t);
     if (status < 0)
         return status;
-    double mas = ERFA_DMAS2R, dec = s->dec_deg * ERFA_DD2R, ri, di, eo;
-    eraAtci13(s->ra_hours * 15 * ERFA_DD2R, dec, s->pm_ra_mas * mas / cos(dec), s->pm_dec_mas * mas,
-              0, 0, t.day, t.tt, &ri, &di, &eo);
-    *ra_deg = eraAnp(ri - eo) * ERFA_DR2D;
-    *dec_deg = di * ERFA_DR2D;
+    /* where the Earth is and how its axis points: most of what a star's place costs */
+    eraASTROM at;
+    double eo;
+    eraApci13(t.day, t.tt, &at, &eo);
+    for (int i = 0; i < n && dw_bright_star(i); i++) {
+        const struct dw_bright_star *s = &table[i];
+        double mas = ERFA_DMAS2R, dec = s->dec_deg * ERFA_DD2R, ri, di;
+        eraAtciq(s->ra_hours * 15 * ERFA_DD2R, dec, s->pm_ra_mas * mas / cos(dec),
+                 s->pm_dec_mas * mas, 0, 0, &at, &ri, &di);
+        ra_deg[i] = eraAnp(ri - eo) * ERFA_DR2D;
+        dec_deg[i] = di * ERFA_DR2D;
+    }
     return status;
 }

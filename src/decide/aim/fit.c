@@ -8,16 +8,16 @@
 #include <math.h>
 #include <string.h>
 
-enum { UNKNOWNS = 5, PASSES = 12 }; /* log focal, two bends, two of the pole */
+enum { UNKNOWNS = 5, LENS = 3, PASSES = 12 }; /* log focal, two bends: the lens; two of the pole */
+enum { SPOTS = 100 };                         /* of the first shot of a pair */
 
 static const struct fit_params {
-    size_t spots;          /* of the first shot of a pair */
     double bend_sigma[2];  /* how far a lens may be from the kind that was found first */
     double longest_deg[3]; /* turning between the shots of a pair, by stage */
     double reach_px[3];    /* how far off a spot may be; and for each 2000 pixels of width more */
     double least_share; /* of the spots that should be seen again must be, over a degree or more */
     double over_chance; /* and so many times what chance finds */
-} params = {100, {0.15, 0.1}, {4, 25, 100}, {4, 5, 3}, 0.3, 3};
+} params = {{0.15, 0.1}, {4, 25, 100}, {4, 5, 3}, 0.3, 3};
 
 struct pair {
     size_t a, b;
@@ -45,13 +45,36 @@ static int pairs_of(const struct dw_aim_shots *shots, int stage, struct pair *pa
     return n;
 }
 
-/* Where the lens shows a spot of a after the sky has turned; the north pole's turn is to the left.
- */
-static bool turned_to(const struct dw_aim *v, const struct dw_aim_spot *s, double turn, double *x,
-                      double *y)
+/* Rays of one shot's spots through one lens: pairs come by their first shots, so these are asked
+ * for again and again, and Newton's method is most of what a spot costs. */
+struct rays {
+    const struct dw_aim_shot *shot;
+    bool known[SPOTS], there[SPOTS];
+    double ray[SPOTS][3];
+};
+
+static const double *ray_of(struct rays *r, const struct dw_aim *v, const struct dw_aim_shot *a,
+                            size_t i)
 {
-    double ray[3], then[3];
-    if (!dw_aim_ray(v, s->x, s->y, ray))
+    if (r->shot != a) {
+        memset(r->known, 0, sizeof r->known);
+        r->shot = a;
+    }
+    if (!r->known[i]) {
+        r->there[i] = dw_aim_ray(v, a->spot[i].x, a->spot[i].y, r->ray[i]);
+        r->known[i] = true;
+    }
+    return r->there[i] ? r->ray[i] : NULL;
+}
+
+/* Where the lens shows spot i of a after the sky has turned; the north pole's turn is to the left.
+ * rays: of the same lens, whatever the pole. */
+static bool turned_to(const struct dw_aim *v, struct rays *rays, const struct dw_aim_shot *a,
+                      size_t i, double turn, double *x, double *y)
+{
+    double then[3];
+    const double *ray = ray_of(rays, v, a, i);
+    if (!ray)
         return false;
     dw_aim_turn(v->pole, -turn, ray, then);
     return dw_aim_pixel(v, then, x, y);
@@ -115,6 +138,9 @@ static bool step(const struct dw_aim_shots *shots, const struct pair *pair, int 
     static const double nudge[UNKNOWNS] = {1e-4, 1e-4, 1e-4, 1e-4, 1e-4};
     double m[UNKNOWNS * UNKNOWNS] = {0}, r[UNKNOWNS] = {0}, sum = 0, weights = 0;
     struct dw_aim nudged[UNKNOWNS];
+    struct rays rays[LENS + 1]; /* the last: of v, and where only the pole is nudged */
+    for (int k = 0; k <= LENS; k++)
+        rays[k].shot = NULL;
     for (int k = 0; k < UNKNOWNS; k++) {
         double by[UNKNOWNS] = {0};
         by[k] = nudge[k];
@@ -123,8 +149,8 @@ static bool step(const struct dw_aim_shots *shots, const struct pair *pair, int 
     for (int p = 0; p < n_pairs; p++) {
         const struct dw_aim_shot *a = &shots->shot[pair[p].a], *b = &shots->shot[pair[p].b];
         double turn = b->turned - a->turned, x, y;
-        for (size_t i = 0; i < a->n && i < params.spots; i++) {
-            if (!turned_to(v, &a->spot[i], turn, &x, &y) || !inside(shots, x, y))
+        for (size_t i = 0; i < a->n && i < SPOTS; i++) {
+            if (!turned_to(v, &rays[LENS], a, i, turn, &x, &y) || !inside(shots, x, y))
                 continue;
             const struct dw_aim_spot *s = nearest(b, x, y, reach);
             if (!s)
@@ -133,7 +159,7 @@ static bool step(const struct dw_aim_shots *shots, const struct pair *pair, int 
             double jx[UNKNOWNS], jy[UNKNOWNS], u, q;
             bool all = true;
             for (int k = 0; k < UNKNOWNS && all; k++) {
-                all = turned_to(&nudged[k], &a->spot[i], turn, &u, &q);
+                all = turned_to(&nudged[k], &rays[k < LENS ? k : LENS], a, i, turn, &u, &q);
                 jx[k] = (u - x) / nudge[k];
                 jy[k] = (q - y) / nudge[k];
             }
@@ -169,12 +195,14 @@ static bool step(const struct dw_aim_shots *shots, const struct pair *pair, int 
 static void count(const struct dw_aim_shots *shots, const struct pair *pair, int n_pairs,
                   double reach, const struct dw_aim *v, double way, int *matched, int *sought)
 {
+    struct rays rays;
+    rays.shot = NULL;
     *matched = *sought = 0;
     for (int p = 0; p < n_pairs; p++) {
         const struct dw_aim_shot *a = &shots->shot[pair[p].a], *b = &shots->shot[pair[p].b];
         double turn = b->turned - a->turned, x, y;
-        for (size_t i = 0; i < a->n && i < params.spots && turn > M_PI / 180; i++)
-            if (turned_to(v, &a->spot[i], way * turn, &x, &y) && inside(shots, x, y)) {
+        for (size_t i = 0; i < a->n && i < SPOTS && turn > M_PI / 180; i++)
+            if (turned_to(v, &rays, a, i, way * turn, &x, &y) && inside(shots, x, y)) {
                 ++*sought;
                 *matched += nearest(b, x, y, reach) != NULL;
             }

@@ -23,15 +23,12 @@ struct place {
 /* The brightest stars at a shot's time. */
 static int stars_at(const struct dw_site *site, double utc_s, struct place *out)
 {
-    double turned;
+    double turned, ra[STARS], dec[STARS];
     int n = 0;
-    if (dw_sidereal(site, utc_s, &turned) < 0)
+    if (dw_sidereal(site, utc_s, &turned) < 0 || dw_bright_stars_at(utc_s, STARS, ra, dec) < 0)
         return 0;
-    for (int i = 0; i < STARS && dw_bright_star(i); i++) {
-        double ra;
-        if (dw_bright_star_at(dw_bright_star(i), utc_s, &ra, &out[n].dec) >= 0)
-            out[n++].hour = turned - ra;
-    }
+    for (; n < STARS && dw_bright_star(n); n++)
+        out[n] = (struct place){turned - ra[n], dec[n]};
     return n;
 }
 
