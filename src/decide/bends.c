@@ -23,9 +23,9 @@ static const struct dw_bend unknown = {
 struct row {
     size_t n; /* tiles that all four shots have */
     double *y, *sd, *w, *work;
-    double *black; /* what one count of black does to each */
+    double *x[DW_BEND_TERMS]; /* terms' values there; the last: what one count of black does */
     int *tile;
-    int terms; /* the black's is the last */
+    int terms;
 };
 
 /* Solves a small symmetric system in place (Gauss); false if it is singular. inverse: of a. */
@@ -56,29 +56,40 @@ static bool invert(int n, double a[DW_BEND_TERMS][DW_BEND_TERMS],
     return true;
 }
 
-static double term(const struct dw_bends *b, const struct row *r, int t, size_t k)
-{
-    return t == r->terms - 1 ? r->black[k] : t == 0 ? 1 : b->basis[t][r->tile[k]];
-}
-
-static double rest(const struct dw_bends *b, const struct row *r, size_t k, const double *size)
+static inline double rest(const struct row *r, int terms, size_t k, const double *size)
 {
     double y = r->y[k];
-    for (int t = 0; t < r->terms; t++)
-        y -= size[t] * term(b, r, t, k);
+    for (int t = 0; t < terms; t++)
+        y -= size[t] * r->x[t][k];
     return y;
 }
 
 /* How far tiles are from each other beside their noise: at least 1. */
-static double scale(const struct dw_bends *b, const struct row *r, const double *size)
+static inline double scale(struct row *r, int terms, const double *size)
 {
     for (size_t k = 0; k < r->n; k++)
-        r->work[k] = fabs(rest(b, r, k, size)) / r->sd[k];
+        r->work[k] = fabs(rest(r, terms, k, size)) / r->sd[k];
     return fmax(1, DW_MAD_TO_SIGMA * dw_median(r->work, r->n));
 }
 
-static void regress(const struct dw_bends *b, const struct dw_work *w, struct row *r,
-                    struct dw_bend *out)
+/* Sums of the normal equations, every tile with its weight. */
+static inline void add_tiles(struct row *r, int terms, const double *size, double wide,
+                             double a[DW_BEND_TERMS][DW_BEND_TERMS], double right[DW_BEND_TERMS])
+{
+    for (size_t k = 0; k < r->n; k++) {
+        double sd = wide * r->sd[k];
+        double w = dw_tukey_weight(rest(r, terms, k, size), DW_TUKEY * sd) / (sd * sd);
+        r->w[k] = w;
+        for (int p = 0; p < terms; p++) {
+            double wx = w * r->x[p][k];
+            for (int q = 0; q < terms; q++)
+                a[p][q] += wx * r->x[q][k];
+            right[p] += wx * r->y[k];
+        }
+    }
+}
+
+static void regress(const struct dw_work *w, struct row *r, struct dw_bend *out)
 {
     double inverse[DW_BEND_TERMS][DW_BEND_TERMS];
     int terms = r->terms;
@@ -88,16 +99,13 @@ static void regress(const struct dw_bends *b, const struct dw_work *w, struct ro
     double wide = 1;
     for (int round = 0; round < ROUNDS; round++) {
         double a[DW_BEND_TERMS][DW_BEND_TERMS] = {{0}}, right[DW_BEND_TERMS] = {0};
-        wide = round < SCALES ? scale(b, r, out->size) : wide;
-        for (size_t k = 0; k < r->n; k++) {
-            double sd = wide * r->sd[k];
-            r->w[k] = dw_tukey_weight(rest(b, r, k, out->size), DW_TUKEY * sd) / (sd * sd);
-            for (int p = 0; p < terms; p++) {
-                for (int q = 0; q < terms; q++)
-                    a[p][q] += r->w[k] * term(b, r, p, k) * term(b, r, q, k);
-                right[p] += r->w[k] * term(b, r, p, k) * r->y[k];
-            }
-        }
+        /* two terms are what colours have, of every four shots: their own copy, unrolled */
+        if (round < SCALES)
+            wide = terms == 2 ? scale(r, 2, out->size) : scale(r, terms, out->size);
+        if (terms == 2)
+            add_tiles(r, 2, out->size, wide, a, right);
+        else
+            add_tiles(r, terms, out->size, wide, a, right);
         a[terms - 1][terms - 1] += 1 / (BLACK_DN * BLACK_DN);
         if (!invert(terms, a, inverse)) {
             *out = unknown;
@@ -114,7 +122,7 @@ static void regress(const struct dw_bends *b, const struct dw_work *w, struct ro
         int region = dw_pair_region(w->survey->cols, w->survey->rows, r->tile[k]);
         voices[region] += r->w[k];
         for (int p = 0; p < terms; p++)
-            sum[region][p] += r->w[k] * term(b, r, p, k) * rest(b, r, k, out->size);
+            sum[region][p] += r->w[k] * r->x[p][k] * rest(r, terms, k, out->size);
     }
     double regions = 0;
     for (int g = 0; g < DW_COMPARE_REGIONS; g++)
@@ -153,9 +161,11 @@ enum dw_status dw_bends_measure(const struct dw_bends *b, struct dw_work *w, str
                     .sd = DW_TAKE(&w->arena, tiles, double),
                     .w = DW_TAKE(&w->arena, tiles, double),
                     .work = DW_TAKE(&w->arena, tiles, double),
-                    .black = DW_TAKE(&w->arena, tiles, double),
                     .tile = DW_TAKE(&w->arena, tiles, int)};
-    if (!r.y || !r.sd || !r.w || !r.work || !r.black || !r.tile)
+    bool there = r.y && r.sd && r.w && r.work && r.tile;
+    for (int t = 0; t < r.terms && there; t++)
+        there = (r.x[t] = DW_TAKE(&w->arena, tiles, double)) != NULL;
+    if (!there)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu tiles", tiles);
     for (size_t i = 0; i + 3 < b->n; i++) {
         double time[4], part[4];
@@ -174,11 +184,13 @@ enum dw_status dw_bends_measure(const struct dw_bends *b, struct dw_work *w, str
                 continue;
             r.y[r.n] = y;
             r.sd[r.n] = sqrt(var);
-            r.black[r.n] = black;
+            for (int t = 0; t < b->terms; t++)
+                r.x[t][r.n] = t == 0 ? 1 : b->basis[t][k];
+            r.x[b->terms][r.n] = black;
             r.tile[r.n++] = (int)k;
         }
         if (r.n >= LEAST_TILES && in_a_row(b, w, i))
-            regress(b, w, &r, &out[i]);
+            regress(w, &r, &out[i]);
         else
             out[i] = unknown;
     }

@@ -16,8 +16,11 @@ static double key_of(const double *share_log2, size_t n, double *work)
     for (size_t k = 0; k < n; k++)
         work[k] = share_log2[k];
     double middle = dw_median(work, n), sum = 0;
-    for (size_t k = 0; k < n; k++)
-        sum += middle + fmax(-KEY_REACH_STOPS, fmin(KEY_REACH_STOPS, share_log2[k] - middle));
+    for (size_t k = 0; k < n; k++) { /* fmin and fmax would be calls for each */
+        double off = share_log2[k] - middle;
+        off = off < KEY_REACH_STOPS ? off : KEY_REACH_STOPS;
+        sum += middle + (off > -KEY_REACH_STOPS ? off : -KEY_REACH_STOPS);
+    }
     return sum / (double)n;
 }
 
@@ -39,10 +42,10 @@ enum dw_status dw_keys(struct dw_work *w, const struct dw_facts *facts, struct d
         double black = (double)l->black[1], range = (double)l->white - black;
         size_t n = 0;
         for (int k = 0; k < w->tiles; k++) {
-            double level = (double)m->tile[k].mean[1] - black;
+            double level = (double)m->tile[k].mean[1] - black, part = level / range;
             /* a tile darker than black still counts: as dark as the limit allows */
             if (isfinite(level) && !(w->lamp && w->lamp[k]))
-                share[n++] = log2(fmax(level / range, 1e-9)) + dw_lift(w, i, k);
+                share[n++] = log2(part > 1e-9 ? part : 1e-9) + dw_lift(w, i, k);
         }
         w->key[i] = key_of(share, n, work) + w->ev[i];
     }

@@ -48,12 +48,13 @@ static bool loss_of(const struct haze *h, size_t i, double *far, double *all)
     size_t n = 0;
     for (int k = 0; k < h->w->tiles && m->tile; k++) {
         const struct dw_tile *t = &m->tile[k];
-        double ref = h->reference[k], sd = (double)t->middle_sd,
-               light = dw_contrast_light(h->w, i, k);
-        /* detail that would be seen if it were there */
+        double ref = h->reference[k], sd = (double)t->middle_sd;
         if (!h->ground[k] || !isfinite(ref) || ref > params.lamps_log2 ||
-            (double)t->clipped > params.clipped ||
-            !(exp2(2 * ref) * light * light > 2 * params.sigma * sd))
+            (double)t->clipped > params.clipped)
+            continue;
+        /* detail that would be seen if it were there */
+        double light = dw_contrast_light(h->w, i, k);
+        if (!(exp2(2 * ref) * light * light > 2 * params.sigma * sd))
             continue;
         double middle = fmax((double)t->middle, fmax(2 * sd, 1e-12));
         h->work[n++] = 0.5 * log2(middle) - log2(light) - ref;
