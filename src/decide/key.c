@@ -3,23 +3,23 @@
 #include "base/robust.h"
 
 #include <math.h>
+#include <string.h>
 
-/* The key is the mean of log2 light over the tiles that no lamp lights, each limited to this many
+/* The key is the mean of log2 light over the tiles that no lamp lights, each limited to so many
  * stops about their median: smooth in every tile, so that it cannot switch from one population of
- * tiles to another as a median does when the sky passes the ground in twilight. */
+ * tiles to another as a median does when the sky passes the ground in twilight. The picture's takes
+ * a glow in little. Whether a shot is exposed as the camera is wont to is a matter of all that it
+ * shows: a sun that breaks through over half the ground moves the middle more than the whole. */
 #define KEY_REACH_STOPS 0.8
+#define WHOLE_REACH_STOPS 1.5
 
-static double key_of(const double *share_log2, size_t n, double *work)
+static double mean_within(double reach, double middle, const double *share_log2, size_t n)
 {
-    if (n == 0)
-        return (double)NAN;
-    for (size_t k = 0; k < n; k++)
-        work[k] = share_log2[k];
-    double middle = dw_median(work, n), sum = 0;
+    double sum = 0;
     for (size_t k = 0; k < n; k++) { /* fmin and fmax would be calls for each */
         double off = share_log2[k] - middle;
-        off = off < KEY_REACH_STOPS ? off : KEY_REACH_STOPS;
-        sum += middle + (off > -KEY_REACH_STOPS ? off : -KEY_REACH_STOPS);
+        off = off < reach ? off : reach;
+        sum += middle + (off > -reach ? off : -reach);
     }
     return sum / (double)n;
 }
@@ -28,14 +28,16 @@ enum dw_status dw_keys(struct dw_work *w, const struct dw_facts *facts, struct d
 {
     if (!w->key) /* else: once more, with better levels, or knowing of lamps */
         w->key = DW_TAKE(&w->arena, w->n, double);
+    if (!w->whole)
+        w->whole = DW_TAKE(&w->arena, w->n, double);
     size_t mark = w->arena.n;
     double *share = DW_TAKE(&w->arena, (size_t)w->tiles, double);
     double *work = DW_TAKE(&w->arena, (size_t)w->tiles, double);
-    if (!w->key || !share || !work)
+    if (!w->key || !w->whole || !share || !work)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the keys of %zu shots", w->n);
     for (size_t i = 0; i < w->n; i++) {
         const struct dw_measure *m = &w->survey->measure[i];
-        w->key[i] = (double)NAN;
+        w->key[i] = w->whole[i] = (double)NAN;
         if (!m->usable || !m->tile)
             continue;
         const struct dw_levels *l = dw_facts_levels(facts, &w->shots->shot[i]);
@@ -47,7 +49,12 @@ enum dw_status dw_keys(struct dw_work *w, const struct dw_facts *facts, struct d
             if (isfinite(level) && !(w->lamp && w->lamp[k]))
                 share[n++] = log2(part > 1e-9 ? part : 1e-9) + dw_lift(w, i, k);
         }
-        w->key[i] = key_of(share, n, work) + w->ev[i];
+        if (n == 0)
+            continue;
+        memcpy(work, share, n * sizeof *work);
+        double middle = dw_median(work, n); /* reorders work */
+        w->key[i] = mean_within(KEY_REACH_STOPS, middle, share, n) + w->ev[i];
+        w->whole[i] = mean_within(WHOLE_REACH_STOPS, middle, share, n) + w->ev[i];
     }
     dw_arena_free_to(&w->arena, mark);
     return DW_OK;

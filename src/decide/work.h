@@ -77,8 +77,9 @@ struct dw_work {
     /* lamps.c: a tile that lamps light, one entry a tile; NULL before it */
     bool *lamp;
 
-    /* key.c: key light of the shot by its record */
-    double *key;
+    /* key.c: key light of the shot by its record; and that of all that it shows, by which its
+     * exposure is judged */
+    double *key, *whole;
 
     /* tints.c: what the colours are changed by, stops on red, green, blue; all 0: nothing */
     double (*tint)[3];

@@ -18,10 +18,10 @@
 #define SETTING_OFF 0.15 /* or that are so far from the mean of their neighbours' */
 #define LOST_CLIPPED 0.9 /* nothing is left to see, whatever the neighbours are like */
 
-/* Level in the file of the shot's key, stops below white; and share of clipped tiles. */
+/* Level in the file of what the shot shows, stops below white; and share of clipped tiles. */
 static double raw_level(const struct dw_work *w, size_t i)
 {
-    return w->key[i] - w->ev[i];
+    return w->whole[i] - w->ev[i];
 }
 
 static double clipped_tiles(const struct dw_work *w, size_t i)
