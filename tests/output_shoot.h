@@ -173,6 +173,7 @@ static inline void shoot_free(struct shoot *s)
     free(s->d.frame);
     free(s->d.facts.levels);
     free(s->d.facts.hot);
+    free(s->d.facts.star);
     free(s->d.facts.law.coef);
     shoot_remove(s->dir);
     free(s);
