@@ -99,8 +99,8 @@ static void sum_across(const int32_t *restrict v, int32_t *restrict three, int32
 static void take_slow_off(const int32_t *restrict v, const int32_t *restrict across,
                           float *restrict band)
 {
-    int32_t sum[SIDE] = {0}, cells[SIDE];
-    float share[SIDE];
+    int32_t sum[SIDE] = {0}, cells[SIDE] = {0};
+    float share[SIDE] = {0};
     int first = 0, last = 0, was = -1; /* `sum` holds rows first..last-1 */
     for (int y = 0; y < SIDE; y++) {
         int r = reach(y);
