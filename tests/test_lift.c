@@ -367,6 +367,26 @@ START_TEST(what_goes_on_is_no_star)
 }
 END_TEST
 
+/* Dark pixels beside a lit pane, whose tile's light reaches into the sky that is learnt about it:
+ * their neighbours stand far above that sky, they themselves lie below it and stay as they are. */
+START_TEST(beside_a_lit_pane_it_stays_dark)
+{
+    const float dark[3] = {0.7f, 0.8f, 1.2f}, pane[3] = {300, 300, 300}, sky[3] = {5, 6, 9};
+    struct light l;
+    struct seen s;
+    fill(&l, dark);
+    for (int y = 0; y < 3; y++)
+        for (int i = 0; i < MIDDLE; i++)
+            set(&l, y, i, pane);
+    lift(&plain_lift, &l, sky, 0.02f, luminance(dark), &s);
+    for (int x = MIDDLE; x < N; x++) {
+        const float rgb[3] = {s.rgb[0][x], s.rgb[1][x], s.rgb[2][x]};
+        ck_assert_double_eq_tol((double)luminance(rgb), (double)luminance(dark), 1e-3);
+    }
+    ck_assert_double_gt((double)s.rgb[1][MIDDLE - 1], 290);
+}
+END_TEST
+
 static float noise(uint32_t *h)
 {
     float sum = 0; /* nearly normal, deviation 1 */
@@ -540,6 +560,7 @@ int main(void)
     tcase_add_test(c, known_stars_are_raised_and_faint_ones_pale);
     tcase_add_test(c, the_air_is_undone_in_camera_colours);
     tcase_add_test(c, what_goes_on_is_no_star);
+    tcase_add_test(c, beside_a_lit_pane_it_stays_dark);
     tcase_add_test(c, a_pixel_does_not_depend_on_what_its_run_holds);
     tcase_add_test(c, the_sky_behind_is_found);
     tcase_add_test(c, walls_are_not_behind_the_air);

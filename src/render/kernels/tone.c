@@ -195,6 +195,8 @@ static inline void lift_run(const struct dw_lift *q, const struct dw_lift_rows *
             float inverse = 1.0f / (of_about * kept), rest = kept * inverse;
             float share = over2 * (about * rest), raised = share * (star * (of * rest));
             float colour = above2 * (of_about * inverse);
+            /* what is darker than that sky, as beside a lit pane, does not become sky */
+            float of_sky = share * (dwk_min(dwk_max(own, 0.0f), sky) / sky);
             less = 1.0f - share;
             float sr = sky_r[i], sg = sky_g[i], sb = sky_b[i];
             float u = r[i] - sr, v = g[i] - sg, w = b[i] - sb;
@@ -205,9 +207,9 @@ static inline void lift_run(const struct dw_lift *q, const struct dw_lift_rows *
             v = p.raise[1] * raised * v + (p.to_red[1] * red + p.to_blue[1] * blue);
             w = p.raise[2] * raised * w + (p.to_red[2] * red + p.to_blue[2] * blue);
             float grey = (1.0f - colour) * (p.luma[0] * u + p.luma[1] * v + p.luma[2] * w);
-            x = less * x + (share * sr + (colour * u + grey * tint_r[i]));
-            y = less * y + (share * sg + (colour * v + grey * tint_g[i]));
-            z = less * z + (share * sb + (colour * w + grey * tint_b[i]));
+            x = less * x + (of_sky * sr + (colour * u + grey * tint_r[i]));
+            y = less * y + (of_sky * sg + (colour * v + grey * tint_g[i]));
+            z = less * z + (of_sky * sb + (colour * w + grey * tint_b[i]));
         }
         float largest = dwk_max(dwk_max(x, y), z);
         float luma = p.luma[0] * x + p.luma[1] * y + p.luma[2] * z;
