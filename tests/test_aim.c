@@ -10,6 +10,7 @@
 
 #include <erfa.h>
 #include <erfam.h>
+#include <float.h>
 #include <math.h>
 #include <string.h>
 
@@ -366,21 +367,97 @@ START_TEST(reddening_is_undone_within_reason)
 }
 END_TEST
 
-/* A star of the map is marked in the picture where the lens shows it, in whatever size and crop. */
-START_TEST(known_stars_are_marked_where_they_stand)
+/* A camera that looks north at the pole, which stands at 45 degrees. */
+static struct dw_facts facts_of_north(void)
 {
-    struct dw_star star[3] = {{30, 46, 1, 0}, {50, 30, 1, 4}, {80, 60, 0.19f, 0}};
     struct dw_facts f = {
+        .site = {45, 8, 300},
         .mosaic_width = 900,
         .mosaic_height = 600,
         .crop = {8, 4, 8, 4},
-        .n_stars = 3,
-        .star = star,
         .aim = {
             400, {0, 0}, 449.5, 299.5, {0, -sqrt(0.5), sqrt(0.5)}, {0, sqrt(0.5), sqrt(0.5)}, 45}};
     for (int i = 0; i < 9; i += 4)
         f.cam_to_wide[i] = 1;
     memset(f.open, 1, sizeof f.open);
+    return f;
+}
+
+/* Reddening is undone where sky is open, by what each tile's altitude asks for, and not in front of
+ * ground. */
+START_TEST(reddening_is_undone_in_open_sky_alone)
+{
+    struct dw_facts f = facts_of_north();
+    for (int y = 0; y < DW_OPEN_ROWS; y++) /* a tower on the right */
+        memset(f.open[y] + DW_OPEN_COLS / 2, 0, DW_OPEN_COLS / 2);
+    struct dw_geometry g;
+    const struct dw_size half = {DW_SIZE_HALF, 0, 0};
+    ck_assert_int_eq(dw_geometry_make(884, 592, 0, DW_CFA_BAYER, &half, &g, NULL), DW_OK);
+    struct dw_background b = {0};
+    struct dw_air air = {0};
+    ck_assert_int_eq(dw_background_begin(&b, g.cells_w, g.cells_h, NULL), DW_OK);
+    ck_assert_int_eq(dw_air_make(&air, &f, &g, &b, 6, NULL), DW_OK);
+    ck_assert(air.known);
+    int undone = 0;
+    for (int y = 0; y < b.rows; y++)
+        for (int x = 0; x < b.cols; x++) {
+            double ray[3], u = 8 + (x + 0.5) * 884 / b.cols, v = 4 + (y + 0.5) * 592 / b.rows;
+            float red = 0, blue = 0;
+            ck_assert(dw_aim_ray(&f.aim, u - 0.5, v - 0.5, ray));
+            if (u < 450)
+                dw_air_undo(dw_aim_altitude(&f.aim, ray), 300, 6, &red, &blue);
+            ck_assert_double_eq_tol((double)air.red[y * b.cols + x], (double)red, 1e-5);
+            ck_assert_double_eq_tol((double)air.blue[y * b.cols + x], (double)blue, 1e-5);
+            undone += blue > 0.01f;
+        }
+    ck_assert_int_gt(undone, b.cols * b.rows / 3);
+    dw_air_free(&air);
+    dw_background_free(&b);
+}
+END_TEST
+
+/* Facts that no shoot can have (facts.json is a file that anybody may change) lead nowhere, but not
+ * astray: no place beyond the picture, no number that is none. */
+START_TEST(senseless_facts_do_no_harm)
+{
+    float red, blue;
+    const double heights[] = {(double)NAN, -1e300, 1e300, -INFINITY};
+    for (int i = 0; i < 4; i++) {
+        dw_air_undo(10, heights[i], 6, &red, &blue);
+        ck_assert(isfinite(red) && isfinite(blue));
+    }
+    struct dw_star star[2] = {{50, 30, 1, FLT_MAX}, {1e300, -1e300, 1, FLT_MIN}};
+    struct dw_geometry g;
+    const struct dw_size half = {DW_SIZE_HALF, 0, 0};
+    ck_assert_int_eq(dw_geometry_make(884, 592, 0, DW_CFA_BAYER, &half, &g, NULL), DW_OK);
+    const double focal[] = {400, 1e-300, 1e300}, at[] = {40, 1e300, -1e17};
+    for (int i = 0; i < 9; i++) {
+        struct dw_facts f = facts_of_north();
+        struct dw_known k = {0};
+        const float *rows[DW_KNOWN_ROWS];
+        f.star = star;
+        f.n_stars = 2;
+        f.aim.focal_px = focal[i / 3];
+        f.aim.cx = i % 3 == 2 ? -1e300 : 449.5;
+        ck_assert_int_eq(dw_known_place(&k, &f, &g, at[i % 3], NULL), DW_OK);
+        for (int y = 0; y < g.out_h && k.n > 0; y++) {
+            dw_known_row(&k, y, rows);
+            for (int x = 0; x < g.out_w; x++)
+                ck_assert(rows[0][x] >= 0 && rows[0][x] <= 1 && isfinite(rows[1][x]) &&
+                          isfinite(rows[2][x]) && isfinite(rows[3][x]));
+        }
+        dw_known_free(&k);
+    }
+}
+END_TEST
+
+/* A star of the map is marked in the picture where the lens shows it, in whatever size and crop. */
+START_TEST(known_stars_are_marked_where_they_stand)
+{
+    struct dw_star star[3] = {{30, 46, 1, 0}, {50, 30, 1, 4}, {80, 60, 0.19f, 0}};
+    struct dw_facts f = facts_of_north();
+    f.n_stars = 3;
+    f.star = star;
     for (int full = 0; full < 2; full++) {
         struct dw_geometry g;
         const struct dw_size size = {full ? DW_SIZE_FULL : DW_SIZE_HALF, 0, 0};
@@ -423,7 +500,6 @@ START_TEST(known_stars_are_marked_where_they_stand)
         }
         ck_assert_double_gt(marked, full ? 60 : 15);
         ck_assert_int_gt(tinted, 10);
-        f.open[0][0] = 1;
         ck_assert_int_eq(dw_known_place(&k, &f, &g, (double)NAN, NULL), DW_OK);
         ck_assert_uint_eq(k.n, 0); /* how the sky stands is not known */
         dw_known_free(&k);
@@ -450,6 +526,8 @@ int main(void)
     tcase_add_test(t, faint_stars_are_learnt_by_coming_back);
     tcase_add_test(t, known_stars_are_marked_where_they_stand);
     tcase_add_test(t, reddening_is_undone_within_reason);
+    tcase_add_test(t, reddening_is_undone_in_open_sky_alone);
+    tcase_add_test(t, senseless_facts_do_no_harm);
     suite_add_tcase(s, t);
     return dw_check_main(s);
 }

@@ -324,7 +324,13 @@ START_TEST(damaged_facts_are_refused_by_name)
                {"\"utc_offset_s\": 7200", "\"utc_offset_s\": \"+02:00\"", "utc_offset_s"},
                {"\"focal_px\"", "\"vocal_px\"", "focal_px"},
                {"[1.5, -20.25, ", "[1.5, ", "stars"},
+               {"[1.5, -20.25, ", "[1.5, -20.25, 0.1, ", "stars"},
+               {"[1.5, -20.25, 0.", "[1.5, -20.25, 1.", "stars"},
+               {"[1.5, -20.25, ", "[1.5, -20.25, 0.1, 1e300], [1.5, -20.25, ", "stars"},
                {"\"open\": [\"1", "\"open\": [\"11", "open"},
+               {"\"open\": [",
+                "\"open\": [\"000000000000000000000000000000000000000000000000000000000000\", ",
+                "open"},
                {"\"law\"", "\"saw\"", "first_deg"},
                {"}\n", "", "expected JSON"}};
     for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {

@@ -4,6 +4,7 @@
 
 #include <jansson.h>
 
+#include <float.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -294,19 +295,26 @@ static void get_stars(struct reader *r, struct dw_facts *f)
     f->star = get_room(r, a, "stars", sizeof *f->star, &f->n_stars);
     for (size_t i = 0; i < f->n_stars; i++) {
         const json_t *s = json_array_get(a, i);
+        bool sound = json_array_size(s) == 4;
         for (size_t k = 0; k < 4; k++)
-            if (!json_is_number(json_array_get(s, k)) && !r->wrong)
-                r->wrong = "stars";
-        f->star[i] = (struct dw_star){json_number_value(json_array_get(s, 0)),
-                                      json_number_value(json_array_get(s, 1)),
-                                      (float)json_number_value(json_array_get(s, 2)),
-                                      (float)json_number_value(json_array_get(s, 3))};
+            sound = sound && json_is_number(json_array_get(s, k));
+        double share = json_number_value(json_array_get(s, 2));
+        double colour = json_number_value(json_array_get(s, 3));
+        if (!sound || !(share >= 0 && share <= 1) || !(colour >= 0 && colour <= (double)FLT_MAX)) {
+            r->wrong = r->wrong ? r->wrong : "stars";
+            return;
+        }
+        f->star[i] =
+            (struct dw_star){json_number_value(json_array_get(s, 0)),
+                             json_number_value(json_array_get(s, 1)), (float)share, (float)colour};
     }
 }
 
 static void get_open(struct reader *r, struct dw_facts *f)
 {
     const json_t *a = json_object_get(r->root, "open");
+    if (json_array_size(a) != DW_OPEN_ROWS && !r->wrong)
+        r->wrong = "open";
     for (size_t y = 0; y < DW_OPEN_ROWS; y++) {
         const char *row = json_string_value(json_array_get(a, y));
         if (!row || strlen(row) != DW_OPEN_COLS) {

@@ -1,12 +1,17 @@
 /* air.c: see air.h. */
 #include "render/air.h"
 
+#include "render/open.h"
+
 #include <math.h>
+
+#define LOWEST_M -500.0 /* no land lies lower, and the air below grows without end */
 
 static const struct dw_air_params AIR = DW_AIR_DEFAULTS;
 
 void dw_air_undo(double alt_deg, double height_m, double most, float *red, float *blue)
 {
+    height_m = fmax(height_m, LOWEST_M);
     double in = dw_crossover(alt_deg, AIR.least_deg, AIR.full_deg);
     double over = fmax(dw_air_mass(alt_deg) - 1, 0);
     over /= pow(1 + pow(over / fmax(most, 1e-3), AIR.sharpness), 1 / AIR.sharpness);
@@ -41,17 +46,12 @@ enum dw_status dw_air_make(struct dw_air *a, const struct dw_facts *facts,
     a->blue = a->red + n;
     for (int y = 0; y < b->rows; y++)
         for (int x = 0; x < b->cols; x++) {
-            double cell_x = (x + 0.5) * g->cells_w / b->cols;
-            double cell_y = (y + 0.5) * g->cells_h / b->rows, ray[3];
+            double at_x = facts->crop.left + g->cell * (x + 0.5) * g->cells_w / b->cols - 0.5;
+            double at_y = facts->crop.top + g->cell * (y + 0.5) * g->cells_h / b->rows - 0.5;
+            double ray[3];
             int at = y * b->cols + x;
             a->red[at] = a->blue[at] = 0;
-            int u =
-                (int)((facts->crop.left + g->cell * cell_x) * DW_OPEN_COLS / facts->mosaic_width);
-            int v =
-                (int)((facts->crop.top + g->cell * cell_y) * DW_OPEN_ROWS / facts->mosaic_height);
-            if (u < DW_OPEN_COLS && v < DW_OPEN_ROWS && facts->open[v][u] &&
-                dw_aim_ray(&facts->aim, facts->crop.left + g->cell * cell_x - 0.5,
-                           facts->crop.top + g->cell * cell_y - 0.5, ray))
+            if (dw_open_at(facts, at_x, at_y) && dw_aim_ray(&facts->aim, at_x, at_y, ray))
                 dw_air_undo(dw_aim_altitude(&facts->aim, ray), facts->site.height_m, (double)most,
                             &a->red[at], &a->blue[at]);
         }

@@ -21,7 +21,7 @@ struct dw_air {
 
 struct dw_air_params {
     double least_deg, full_deg; /* altitudes from which on it is undone, and wholly: below is
-                                 * ground,       haze of which nothing is known, and lamps */
+                                 * ground, haze of which nothing is known, and lamps */
     double sharpness;           /* of the limit: the higher, the straighter is the way to it */
 };
 #define DW_AIR_DEFAULTS                                                                            \

@@ -2,6 +2,7 @@
 #include "render/known.h"
 
 #include "render/colour.h"
+#include "render/open.h"
 
 #include <math.h>
 #include <string.h>
@@ -50,13 +51,6 @@ static void set_tint(const struct dw_facts *f, const struct dw_star *s, float ti
         tint[c] = blue > 0 && y > 0 ? tint[c] / y : 1;
 }
 
-static bool is_open(const struct dw_facts *f, double x, double y)
-{
-    int u = (int)floor((x + 0.5) * DW_OPEN_COLS / f->mosaic_width);
-    int v = (int)floor((y + 0.5) * DW_OPEN_ROWS / f->mosaic_height);
-    return u >= 0 && v >= 0 && u < DW_OPEN_COLS && v < DW_OPEN_ROWS && f->open[v][u];
-}
-
 enum dw_status dw_known_place(struct dw_known *k, const struct dw_facts *facts,
                               const struct dw_geometry *g, double sky_deg, struct dw_error *err)
 {
@@ -78,7 +72,7 @@ enum dw_status dw_known_place(struct dw_known *k, const struct dw_facts *facts,
         const struct dw_star *s = &facts->star[i];
         double ray[3], x, y;
         dw_aim_towards(&facts->aim, sky_deg - s->ra_deg, s->dec_deg, ray);
-        if (!dw_aim_pixel(&facts->aim, ray, &x, &y) || !is_open(facts, x, y))
+        if (!dw_aim_pixel(&facts->aim, ray, &x, &y) || !dw_open_at(facts, x, y))
             continue;
         struct dw_known_star at = {(float)((x + 0.5 - facts->crop.left) * cells - 0.5),
                                    (float)((y + 0.5 - facts->crop.top) * cells - 0.5),

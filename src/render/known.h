@@ -34,8 +34,8 @@ struct dw_known_params {
         0.08f, 0.3f, 2.0f, 5.0f, 1.0f, 2.2f                                                        \
     }
 
-/* Places all stars as they stand when the site's sidereal angle is sky_deg; none where that is NAN
- * or the facts know of none. Errors: DW_ERR_MEMORY. */
+/* Places all stars as they stand at the site's sidereal time sky_deg, degrees; none where that is
+ * NAN or the facts know of none. Errors: DW_ERR_MEMORY. */
 enum dw_status dw_known_place(struct dw_known *k, const struct dw_facts *facts,
                               const struct dw_geometry *g, double sky_deg, struct dw_error *err);
 #define DW_KNOWN_ROWS 4
