@@ -22,24 +22,16 @@ static uint8_t colour_at(const struct dw_mosaic *m, int x, int y)
     return m->pattern[(y % m->period) * m->period + x % m->period];
 }
 
-/* The first entry that is not before (x, y); n when all are. */
-static size_t find(const struct dw_hot *hot, size_t n, int x, int y)
+static int by_place(const void *a, const void *b)
 {
-    size_t low = 0, high = n;
-    while (low < high) {
-        size_t mid = low + (high - low) / 2;
-        if (hot[mid].y < y || (hot[mid].y == y && hot[mid].x < x))
-            low = mid + 1;
-        else
-            high = mid;
-    }
-    return low;
+    const struct dw_hot *p = a, *q = b;
+    return p->y != q->y ? p->y - q->y : p->x - q->x;
 }
 
 static bool is_hot(const struct dw_hot *hot, size_t n, int x, int y)
 {
-    size_t i = find(hot, n, x, y);
-    return i < n && hot[i].x == x && hot[i].y == y;
+    const struct dw_hot at = {(uint16_t)x, (uint16_t)y};
+    return n > 0 && bsearch(&at, hot, n, sizeof *hot, by_place);
 }
 
 static struct dw_hot_repair look_around(const struct dw_hot_map *map, const struct dw_mosaic *m,
