@@ -450,6 +450,22 @@ START_TEST(a_burnt_out_wall_turns_neutral)
 }
 END_TEST
 
+/* Adds up what of these levels is saturated, and how much of it ends at edges, in a map of cols *
+ * rows tiles. */
+static void add_edged(const uint8_t *level, int width, int height, struct dw_sums *map, int cols,
+                      int rows)
+{
+    bool marked[40];
+    struct dw_edged e = {0};
+    struct dw_error err = {0};
+    ck_assert_int_le(height, 40);
+    memset(marked, true, sizeof marked);
+    memset(map, 0, (size_t)cols * (size_t)rows * sizeof *map);
+    ck_assert_int_eq(dw_edged_find(&e, level, marked, width, height, &err), DW_OK);
+    dw_edged_add(&e, width, height, map, cols, rows);
+    dw_edged_free(&e);
+}
+
 /* Levels of a pane, of a glow, of a glow behind a skyline, of two panes that touch at a corner, of
  * that pane and that glow whose edges cut through cells, which lose some channels only; the share
  * of edges of what is saturated. */
@@ -459,7 +475,6 @@ START_TEST(edges_tell_lamps_from_glows)
     const float want[] = {1, 0, 0, 1, 1, 0};
     for (int shape = 0; shape < 6; shape++) {
         uint8_t level[SIZE * SIZE];
-        bool marked[SIZE];
         int saturated = 0;
         for (int y = 0; y < SIZE; y++)
             for (int x = 0; x < SIZE; x++) {
@@ -475,13 +490,9 @@ START_TEST(edges_tell_lamps_from_glows)
                 level[y * SIZE + x] = v > 0.9 ? (some ? DW_SOME_LOST : DW_ALL_LOST)
                                               : (uint8_t)((double)DW_LEVEL_STEPS * v);
                 saturated += v > 0.9;
-                marked[y] = true;
             }
-        struct dw_edged e = {0};
-        struct dw_error err = {0};
-        struct dw_sums map[4] = {{0}};
-        ck_assert_int_eq(dw_edged_find(&e, level, marked, SIZE, SIZE, &err), DW_OK);
-        dw_edged_add(&e, SIZE, SIZE, map, 2, 2);
+        struct dw_sums map[4];
+        add_edged(level, SIZE, SIZE, map, 2, 2);
         float lost = 0, edged = 0;
         for (int i = 0; i < 4; i++) {
             lost += map[i].lost;
@@ -489,7 +500,6 @@ START_TEST(edges_tell_lamps_from_glows)
         }
         ck_assert_double_eq_tol((double)lost, saturated, 1e-3);
         ck_assert_double_eq_tol((double)(edged / lost), (double)want[shape], 1e-3);
-        dw_edged_free(&e);
     }
 }
 END_TEST
@@ -502,7 +512,6 @@ START_TEST(corners_join_from_both_sides)
     enum { SIZE = 24 };
     for (int mirrored = 0; mirrored < 2; mirrored++) {
         uint8_t level[SIZE * SIZE];
-        bool marked[SIZE];
         for (int y = 0; y < SIZE; y++)
             for (int x = 0; x < SIZE; x++) {
                 int at = mirrored ? SIZE - 1 - x : x;
@@ -513,46 +522,41 @@ START_TEST(corners_join_from_both_sides)
                                       : seam        ? DW_SOME_LOST
                                       : at >= 12    ? (uint8_t)(0.85 * (double)DW_LEVEL_STEPS)
                                                     : 0;
-                marked[y] = true;
             }
-        struct dw_edged e = {0};
-        struct dw_error err = {0};
-        struct dw_sums map[SIZE * SIZE] = {{0}};
-        ck_assert_int_eq(dw_edged_find(&e, level, marked, SIZE, SIZE, &err), DW_OK);
-        dw_edged_add(&e, SIZE, SIZE, map, SIZE, SIZE);
+        struct dw_sums map[SIZE * SIZE];
+        add_edged(level, SIZE, SIZE, map, SIZE, SIZE);
         float pane = map[14 * SIZE + (mirrored ? SIZE - 1 - 5 : 5)].edged;
         float heart = map[9 * SIZE + (mirrored ? SIZE - 1 - 13 : 13)].edged;
         ck_assert_double_eq_tol((double)pane, (double)heart, 1e-6);
-        dw_edged_free(&e);
     }
 }
 END_TEST
 
 /* A burnt-out wall, whose edge cuts through a seam of cells, on the left of a sky with a glow
- * behind a skyline that has lost some of its channels. The glow touches the seam, and is none. */
+ * behind a skyline that has lost some of its channels, or all in its heart. The glow touches the
+ * seam, and is none. */
 START_TEST(a_glow_beside_a_lit_wall_is_no_lamp)
 {
     enum { SIZE = 40 };
-    uint8_t level[SIZE * SIZE];
-    bool marked[SIZE];
-    for (int y = 0; y < SIZE; y++)
-        for (int x = 0; x < SIZE; x++) {
-            double sky = y > 30 ? 0.05 : 1.6 * exp((y - 30) / 6.0);
-            level[y * SIZE + x] = x < 10                 ? DW_ALL_LOST
-                                  : x == 10 || sky > 0.9 ? DW_SOME_LOST
-                                                         : (uint8_t)((double)DW_LEVEL_STEPS * sky);
-            marked[y] = true;
+    for (int heart = 0; heart < 2; heart++) {
+        uint8_t level[SIZE * SIZE];
+        for (int y = 0; y < SIZE; y++)
+            for (int x = 0; x < SIZE; x++) {
+                double sky = y > 30 ? 0.05 : 1.6 * exp((y - 30) / 6.0);
+                level[y * SIZE + x] = x < 10 || (heart && x > 10 && sky > 1.2) ? DW_ALL_LOST
+                                      : x == 10 || sky > 0.9
+                                          ? DW_SOME_LOST
+                                          : (uint8_t)((double)DW_LEVEL_STEPS * sky);
+            }
+        struct dw_sums map[SIZE * SIZE];
+        add_edged(level, SIZE, SIZE, map, SIZE, SIZE);
+        ck_assert_double_gt((double)map[28 * SIZE + 5].edged, 0.9);
+        ck_assert_double_gt((double)map[10 * SIZE + 10].edged, 0.9);
+        for (int y = 27; y <= 30; y++) {
+            ck_assert_double_gt((double)map[y * SIZE + 20].lost, 0.9);
+            ck_assert_double_lt((double)map[y * SIZE + 20].edged, 0.01);
         }
-    struct dw_edged e = {0};
-    struct dw_error err = {0};
-    struct dw_sums map[SIZE * SIZE] = {{0}};
-    ck_assert_int_eq(dw_edged_find(&e, level, marked, SIZE, SIZE, &err), DW_OK);
-    dw_edged_add(&e, SIZE, SIZE, map, SIZE, SIZE);
-    ck_assert_double_gt((double)map[28 * SIZE + 5].edged, 0.9);
-    ck_assert_double_gt((double)map[10 * SIZE + 10].edged, 0.9);
-    ck_assert_double_gt((double)map[28 * SIZE + 20].lost, 0.9);
-    ck_assert_double_lt((double)map[28 * SIZE + 20].edged, 0.01);
-    dw_edged_free(&e);
+    }
 }
 END_TEST
 
@@ -567,23 +571,17 @@ START_TEST(prongs_of_an_area_are_joined)
                                         "..........................", ".........................."};
     enum { WIDTH = 26, HEIGHT = 10 };
     uint8_t level[WIDTH * HEIGHT];
-    bool marked[HEIGHT];
     for (int y = 0; y < HEIGHT; y++)
         for (int x = 0; x < WIDTH; x++) {
             /* on the left light falls off slowly, on the right at once */
             level[y * WIDTH + x] = shape[y][x] == '#' ? DW_SOME_LOST : x < 9 ? 180 : 2;
-            marked[y] = true;
         }
-    struct dw_edged e = {0};
-    struct dw_error err = {0};
-    struct dw_sums map[WIDTH] = {{0}};
-    ck_assert_int_eq(dw_edged_find(&e, level, marked, WIDTH, HEIGHT, &err), DW_OK);
-    dw_edged_add(&e, WIDTH, HEIGHT, map, WIDTH, 1);
+    struct dw_sums map[WIDTH];
+    add_edged(level, WIDTH, HEIGHT, map, WIDTH, 1);
     float share = map[4].edged / map[4].lost;
     ck_assert(share > 0.01f && share < 0.99f);
     for (int x = 4; x < 24; x++)
         ck_assert_double_eq_tol((double)(map[x].edged / map[x].lost), (double)share, 1e-5);
-    dw_edged_free(&e);
 }
 END_TEST
 
@@ -608,6 +606,10 @@ START_TEST(hot_pixels_are_repaired_and_nothing_else)
                 uint16_t got = dw_hot_value(&dirty, &map.repair[i], hot[i].y, (int)c);
                 ck_assert_msg(abs(got - want) <= 200, "%s %u,%u: %u for %u", every_pattern[p],
                               hot[i].x, hot[i].y, got, want);
+                for (int k = 0; k < map.repair[i].n; k++) /* none says what another hot one has */
+                    for (size_t j = 0; j < n; j++)
+                        ck_assert_uint_ne(map.repair[i].near[k],
+                                          (uint32_t)hot[j].y * 36 + hot[j].x);
             }
         dw_hot_map_free(&map);
         struct dw_facts with = plain_facts(36, 36), without = plain_facts(36, 36);

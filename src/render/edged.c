@@ -15,23 +15,16 @@
 #define EDGED_FROM 0.7f
 #define EDGED_SCALE (1 / 0.2f)
 
-/* A seam has so many times its rim, at least, of brighter light beside it, and at most so many
- * cells. */
-#define SEAM_BESIDE 0.4f
-#define SEAM_CELLS 2.0f
-#define NONE UINT32_MAX
-
-/* Cells of an area are of one kind: lost in part; so, and beside what has lost all; lost wholly. */
+/* Cells that are lost in part; so, and beside what has lost all; lost wholly. Areas are of one
+ * kind, but a seam, cells that the edge of light cuts through, belongs to what it lies along. */
 enum kind { NOT_LOST, SOME, SEAM, ALL };
 
 struct run {
     enum kind kind;
     uint8_t level;
     int y, first, last;
-    uint32_t area; /* index of a run of the same area; of the one that stands for it its own */
-    float cells, rim, edge; /* in it; looked at beside it; how many of them are another thing */
-    float brighter;         /* looked at that have lost all where it has not; */
-    uint32_t beside;        /* index of a run of those that it touches, or NONE */
+    uint32_t area;   /* index of a run of the same area; of the one that stands for it its own */
+    float rim, edge; /* cells looked at beside it; how many of them are another thing */
 };
 
 static uint32_t area_of(struct run *run, uint32_t i)
@@ -81,7 +74,6 @@ static size_t count_runs(const struct levels *l, int y)
 
 static void look_at(struct run *r, uint8_t level)
 {
-    r->brighter += level > r->level;
     if (level >= DW_SOME_LOST && level >= r->level)
         return;
     r->rim += 1;
@@ -110,17 +102,17 @@ static void look_beside(struct run *r, const struct levels *l)
     }
 }
 
-/* Two runs touch: they are of one area, or one of them lies beside what has lost more. */
+/* Two runs touch. What lies next to light that has lost all is that light's, run by run: or a glow
+ * that a lit wall touches would be an end of the wall's seam and be taken for a lamp. */
 static void touch(struct run *run, size_t i, size_t k)
 {
-    if (run[i].kind == SEAM && run[k].kind == SEAM)
-        return; /* each belongs to what it lies along */
-    if (run[i].kind == run[k].kind)
+    enum kind a = run[i].kind, b = run[k].kind;
+    if (a == SEAM && b == ALL)
+        run[i].area = (uint32_t)k;
+    else if (a == ALL && b == SEAM)
+        run[k].area = (uint32_t)i;
+    else if (a == b && a != SEAM)
         run[area_of(run, (uint32_t)k)].area = area_of(run, (uint32_t)i);
-    else if (run[i].kind < run[k].kind)
-        run[i].beside = (uint32_t)k;
-    else
-        run[k].beside = (uint32_t)i;
 }
 
 /* Appends the runs of row y; gives how many there are then. */
@@ -131,11 +123,10 @@ static size_t add_row(struct run *run, size_t n, const struct levels *l, int y)
         enum kind kind = kind_of(l, x, y);
         if (kind == NOT_LOST)
             continue;
-        struct run r = {kind, row[x], .y = y, .first = x, .area = (uint32_t)n, .beside = NONE};
+        struct run r = {kind, row[x], .y = y, .first = x, .area = (uint32_t)n};
         while (x + 1 < l->width && kind_of(l, x + 1, y) == kind)
             x++;
         r.last = x;
-        r.cells = (float)(r.last - r.first + 1);
         look_beside(&r, l);
         run[n++] = r;
         if (r.first > 0 && row[r.first - 1] >= DW_SOME_LOST)
@@ -156,36 +147,15 @@ static void join(struct run *run, size_t from, size_t middle, size_t end)
     }
 }
 
-/* A thin seam along light that has lost more: cells that the edge cuts through. What lies next to
- * such light is one of itself, or a glow that a lit wall touches would be an end of the wall's seam
- * and be taken for a lamp. */
-static bool is_seam(const struct run *area)
-{
-    return area->kind == SEAM ||
-           (area->brighter > SEAM_BESIDE * area->rim && area->cells < SEAM_CELLS * area->rim);
-}
-
-/* Adds up areas, and each seam to the area that it lies along. */
+/* What all runs saw, to those that stand for their areas. */
 static void add_up(struct run *run, size_t n)
 {
     for (size_t i = 0; i < n; i++) {
         struct run *area = &run[area_of(run, (uint32_t)i)];
-        if (area->beside == NONE)
-            area->beside = run[i].beside;
         if (area == &run[i])
             continue;
-        area->cells += run[i].cells;
-        area->brighter += run[i].brighter;
         area->rim += run[i].rim;
         area->edge += run[i].edge;
-    }
-    for (size_t i = 0; i < n; i++) {
-        if (run[i].area != i || run[i].beside == NONE || !is_seam(&run[i]))
-            continue;
-        struct run *area = &run[area_of(run, run[i].beside)];
-        area->rim += run[i].rim;
-        area->edge += run[i].edge;
-        run[i].area = area->area;
     }
 }
 
