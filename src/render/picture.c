@@ -195,15 +195,18 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
     s = learn_backgrounds(own, k, sources, g, facts, look->star_air, &r, &p->air, err);
     if (s < 0)
         return s;
-    s = dw_known_place(&p->known, facts, g, sky_of(&own[0]->row), err);
+    bool near = false, lifts = false;
+    for (int i = 0; i < k; i++) {
+        near = near || own[i]->plan.near;
+        lifts = lifts || own[i]->plan.lifts;
+    }
+    double sky_deg = lifts ? sky_of(&own[0]->row) : (double)NAN; /* else no star is asked for */
+    s = dw_known_place(&p->known, facts, g, sky_deg, err);
     if (s < 0)
         return s;
     for (int i = 0; i < k && p->known.n > 0; i++)
         dw_look_know_stars(&own[i]->plan, look);
     const float *known[DW_KNOWN_ROWS] = {NULL};
-    bool near = false;
-    for (int i = 0; i < k; i++)
-        near = near || own[i]->plan.near;
     if (near && (s = dw_near_rows_open(&p->near, g->out_w, g->out_h, err)) < 0)
         return s;
     for (int y = 0; y < g->out_h && !near; y++) {
