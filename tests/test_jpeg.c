@@ -118,6 +118,26 @@ START_TEST(quality_means_what_it_means_elsewhere)
 }
 END_TEST
 
+/* Small pictures of a page keep the steps of their quality: the table above at 90. */
+START_TEST(small_pictures_stay_small)
+{
+    struct dw_image m = shoot_picture(64, 48, 8);
+    unsigned char *data, *icc;
+    size_t n;
+    unsigned icc_n;
+    struct jpeg_decompress_struct d;
+    struct jpeg_error_mgr e;
+    ck_assert_int_eq(dw_encode_small_jpeg(&m, 90, &data, &n, NULL), DW_OK);
+    unsigned char *px = decode(data, n, &d, &e, &icc, &icc_n);
+    ck_assert_int_eq(d.quant_tbl_ptrs[0]->quantval[7], 12);
+    ck_assert_int_eq(d.comp_info[0].h_samp_factor, 2);
+    jpeg_destroy_decompress(&d);
+    free(px);
+    free(data);
+    shoot_picture_free(&m);
+}
+END_TEST
+
 /* A star is a point of colour: with colour kept at full resolution an isolated orange pixel
  * keeps most of its difference between red and blue; halved, it would keep about a quarter. */
 START_TEST(a_coloured_point_keeps_its_colour)
@@ -295,6 +315,7 @@ int main(void)
     TCase *c = tcase_create("jpeg");
     tcase_add_test(c, picture_profile_and_sampling_come_back);
     tcase_add_test(c, quality_means_what_it_means_elsewhere);
+    tcase_add_test(c, small_pictures_stay_small);
     tcase_add_test(c, a_coloured_point_keeps_its_colour);
     tcase_add_test(c, bytes_are_the_same_in_every_run);
     tcase_add_test(c, noise_fits_too);

@@ -260,9 +260,9 @@ START_TEST(known_stars_are_raised_and_faint_ones_pale)
         ck_assert_double_eq_tol((double)s.rgb[0][MIDDLE - 9], 1, 1e-5);
     }
     known_of = 1;
-    double kept[2][2];
-    for (int k = 0; k < 2; k++) { /* how much redder than grey, in parts of luminance */
-        q.pale = k ? 16 : 0;
+    double kept[3][2];
+    for (int k = 0; k < 3; k++) { /* how much redder than grey, in parts of luminance */
+        q.pale = k == 0 ? 0 : k == 1 ? 16 : 1e9f;
         fill(&l, sky);
         set(&l, 1, MIDDLE, faint);
         lift(&q, &l, sky, sigma, 1, &s);
@@ -290,6 +290,9 @@ START_TEST(known_stars_are_raised_and_faint_ones_pale)
     known_of = 0;
     for (int c = 0; c < 3; c++)
         tint_of[c] = 1;
+    /* the faint one's believed share is 1.5^2 / (1.5^2 + 16), between none and all */
+    ck_assert_double_eq_tol((kept[1][0] - kept[2][0]) / (kept[0][0] - kept[2][0]), 2.25 / 18.25,
+                            0.01);
     ck_assert_double_lt(kept[1][0], 0.6 * kept[0][0]);
     ck_assert_double_eq_tol(kept[1][1], kept[0][1], 0.01 * kept[0][1]);
 }
