@@ -150,9 +150,8 @@ static void read_judgement(const char *dir, struct score_truth *t)
     dw_csv_free(&c);
 }
 
-/* shot:weight:gain:turn:red:green:blue[:mRIGHT:DOWN:ROLL][:sTWO:FOUR][:bDN][:gSHARE:AT:SLOPE:BEND],
- * a frame's only source.
- */
+/* A frame's only source (docs/formats.md); of what stands behind its seven numbers, only shading
+ * and black are wanted. */
 static bool read_source(const char *text, struct score_shot *s)
 {
     double red, green, blue;

@@ -391,13 +391,12 @@ static inline int straight(const struct dw_gamut *q, bool tell, const float *res
 }
 
 #define BEYOND 1.0001f /* knees; nearer to it next to nothing was drawn in */
-#define FARTHEST                                                                                   \
-    0.999f          /* of the room beyond the knee; what comes nearer lay 100 times beyond it      \
-                     */
+/* Of the room beyond the knee; what comes nearer lay 100 times beyond it. */
+#define FARTHEST 0.999f
 #define BLACK 1e-6f /* light without a colour */
 #define ROUNDS 3
-#define MOST_STEP                                                                                  \
-    1.3f /* of the share at a time: along an edge of the gamut reach tells little of it */
+/* Of the share at a time: along an edge of the gamut reach tells little of it. */
+#define MOST_STEP 1.3f
 
 static inline float third_root(float v)
 {
