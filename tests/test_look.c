@@ -472,6 +472,8 @@ START_TEST(a_map_of_stars_makes_others_doubtful)
             ck_assert(b->start >= a->start && b->start <= a->start);
         ck_assert(fabsf(b->start + b->known_start - a->start - a->known_start) <
                   1e-5f * fabsf(a->start));
+        ck_assert(fabsf(b->half + b->known_half - plain_look.known_half) < 1e-6f);
+        ck_assert(fabsf(sqrtf(b->pale + b->known_pale) - plain_look.known_pale) < 1e-5f);
     }
 }
 END_TEST

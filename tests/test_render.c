@@ -437,6 +437,45 @@ START_TEST(light_is_the_linear_half_alone)
 }
 END_TEST
 
+/* The shoot's map of stars tells in frames that lift any and come from one instant, in no other. */
+START_TEST(the_map_of_stars_counts_where_any_is_lifted)
+{
+    struct shoot s;
+    make_shoot(&s, 0);
+    struct dw_render_params params = DW_RENDER_DEFAULTS;
+    params.bits = 16;
+    params.look.star_air = 0;
+    s.frame[2].n_sources = 2; /* two instants: stars stand in two ways */
+    s.frame[2].source[1] = s.frame[2].source[0];
+    s.frame[2].source[0].weight = s.frame[2].source[1].weight = 0.5f;
+    struct kept without = {0}, with = {0}, unknown = {0};
+    size_t made;
+    ck_assert_int_eq(run_shoot(&s, 2, &params, &without, &made), DW_OK);
+    struct dw_star pole = {0, 90, 1, 2};
+    struct dw_facts *f = &s.decision.facts;
+    f->aim = (struct dw_aim){60, {0, 0}, 47.5, 31.5, {0, 0, 1}, {0, 1, 0}, 45};
+    f->star = &pole;
+    f->n_stars = 1;
+    memset(f->open, 1, sizeof f->open);
+    ck_assert_int_eq(run_shoot(&s, 2, &params, &with, &made), DW_OK);
+    size_t bytes = (size_t)with.image[1].width * (size_t)with.image[1].height * 6;
+    for (int i = 0; i < FRAMES; i++)
+        if (i < 2)
+            ck_assert(memcmp(without.image[i + 1].px16, with.image[i + 1].px16, bytes) != 0);
+        else
+            same_images(&without.image[i + 1], &with.image[i + 1], i + 1);
+    for (int i = 0; i < FRAMES; i++)
+        s.frame[i].source[0].sky_deg = (double)NAN;
+    ck_assert_int_eq(run_shoot(&s, 2, &params, &unknown, &made), DW_OK);
+    for (int i = 0; i < FRAMES; i++)
+        same_images(&without.image[i + 1], &unknown.image[i + 1], i + 1);
+    free_kept(&without);
+    free_kept(&with);
+    free_kept(&unknown);
+    free_shoot(&s);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("render");
@@ -449,6 +488,7 @@ int main(void)
     tcase_add_test(c, a_failing_sink_stops_the_run);
     tcase_add_test(c, light_is_the_linear_half_alone);
     tcase_add_test(c, renderings_from_one_reading_are_those_made_alone);
+    tcase_add_test(c, the_map_of_stars_counts_where_any_is_lifted);
     suite_add_tcase(suite, c);
     return dw_check_main(suite);
 }
