@@ -1,7 +1,7 @@
 /* steady.c: exposure error of every shot. Shots that take part are packed and compared (pairs.c);
  * records and blacks that are plainly wrong are put right; what is left is shared out between light
  * and exposure (share.c), and handed on with its uncertainty. */
-#include "decide/returns.h"
+#include "decide/cloudy.h"
 #include "decide/share.h"
 #include "decide/steps.h"
 #include "decide/veil.h"
@@ -9,9 +9,7 @@
 #include <math.h>
 #include <string.h>
 
-#define CLOUDY 0.3       /* of the steps */
-#define MOST_WRONG 100.0 /* in variances, that one pair counts for */
-#define UNKNOWN_VAR 1.0  /* stops^2: a comparison this doubtful tells nothing of its own */
+#define UNKNOWN_VAR 1.0 /* stops^2: a comparison this doubtful tells nothing of its own */
 
 static const struct dw_share_params defaults = DW_SHARE_DEFAULTS;
 
@@ -162,68 +160,12 @@ static struct dw_share sharing(const struct task *t)
                              .sigma = defaults.error_stops};
 }
 
-/* Whether cloud passes: from shot to shot tiles disagree, for a good part of the shoot. */
-static bool cloudy(const struct task *t)
+/* Shares out, as broken cloud asks where it passes. */
+static enum dw_status share_out(const struct task *t, struct dw_share *share, struct dw_error *err)
 {
-    size_t disagree = 0;
-    for (size_t i = 0; i + 1 < t->n; i++)
-        disagree += !t->pair[i].agree;
-    return disagree > CLOUDY * (double)t->n;
-}
-
-/* Takes over what the shots' light is by what comes back to where it was, where that is known
- * better. What pairs say is trusted less by as much as it is seen to be wrong: under cloud they all
- * can agree about what no exposure did. */
-static void take_over(struct task *t, const struct dw_pair *pair, const double *light,
-                      const double *var)
-{
-    double wrong = 0, known = 0;
-    for (size_t k = 0; k < t->n_pairs; k++) {
-        const struct dw_pair *p = &pair[k];
-        double both = var[p->a] + var[p->b], d = light[p->b] - light[p->a] - p->v;
-        if (isfinite(both)) {
-            wrong += fmin(fmax(0, d * d - both) / p->var, MOST_WRONG);
-            known++;
-        }
-    }
-    double factor = known > 0 ? fmax(1, wrong / known) : 1;
-    for (size_t k = 0; k < t->n_pairs; k++) {
-        struct dw_pair *p = &t->pair[k];
-        double both = var[pair[k].a] + var[pair[k].b];
-        *p = pair[k];
-        p->var *= factor;
-        if (both < p->var) {
-            p->v = light[p->b] - light[p->a];
-            p->var = both;
-        }
-    }
-}
-
-/* Shares out; and where cloud passes, once more with what comes back to where it was. */
-static enum dw_status share_out(struct task *t, struct dw_share *share, struct dw_error *err)
-{
-    struct dw_arena *arena = &t->w->arena;
-    struct dw_pair *pair = DW_TAKE(arena, t->n_pairs + 1, struct dw_pair);
-    double *start = DW_TAKE(arena, t->n, double), *light = DW_TAKE(arena, t->n, double);
-    double *var = DW_TAKE(arena, t->n, double);
-    if (!pair || !start || !light || !var)
-        return no_room(err);
-    memcpy(pair, t->pair, t->n_pairs * sizeof *pair);
-    const struct dw_returns_params params = DW_RETURNS_DEFAULTS;
-    enum dw_status status = dw_share_out(share, arena, err);
-    if (status < 0 || !cloudy(t))
-        return status;
-    /* the law went off the pairs, but belongs to what all tiles did */
-    for (size_t i = 0; i + 1 < t->n; i++)
-        start[i + 1] = start[i] + t->e[i + 1] - t->e[i] + t->jump[i + 1] - t->jump[i] + pair[i].v -
-                       t->pair[i].v;
-    status = dw_returns_find(&t->grids, &params, start, t->e_fast, t->bump, arena, light, var);
-    if (status < 0)
-        return no_room(err);
-    for (size_t i = 0; i < t->n; i++) /* pairs are without it */
-        light[i] -= t->jump[i];
-    take_over(t, pair, light, var);
-    return dw_share_out(share, arena, err);
+    const struct dw_cloudy cloud = {&t->grids, t->bump, t->jump};
+    return dw_cloudy(t->pair, t->n) ? dw_cloudy_share_out(&cloud, share, &t->w->arena, err)
+                                    : dw_share_out(share, &t->w->arena, err);
 }
 
 /* Errors lose their slow part and get back what the record was wrong by. */
