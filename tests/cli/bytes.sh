@@ -74,4 +74,19 @@ dw render shoot -o tiff --format tiff --jobs 1
 tiff=$(sums tiff)
 dw render shoot -o tiff-3 --format tiff --jobs 3
 ok "TIFF, 3 jobs" is "$(sums tiff-3)" "$tiff"
+
+# a night of more shots than one worker takes at a time: decisions
+invent night --size 240x160 --frames 140 --interval 120 --start 2025-03-28T17:20:00Z
+decisions() {
+    (cd "$1" && cksum ledger.csv frames.csv facts.json judgement.csv)
+}
+dw survey night -o night-1 --jobs 1
+decided=$(decisions night-1)
+for jobs in 2 3 8; do
+    rm -rf night-n
+    mkdir night-n
+    cp night-1/survey.dws night-n
+    dw survey night -o night-n --jobs $jobs
+    ok "$jobs jobs: the same decisions" is "$(decisions night-n)" "$decided"
+done
 done_testing
