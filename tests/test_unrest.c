@@ -141,7 +141,10 @@ START_TEST(noise_of_a_tile_is_the_quartile_of_its_departures)
                            .rel = rel,
                            .rate = rate,
                            .excess = excess};
-    dw_own_noise(&c);
+    void *work = malloc(dw_own_work(MANY));
+    ck_assert_ptr_nonnull(work);
+    dw_own_noise(&c, 0, MANY, work);
+    free(work);
     for (int b = 0; b < BLOCKS; b++)
         for (int k = 0; k < MANY; k++) {
             int from = b * DW_COMPARE_BLOCK - DW_COMPARE_BLOCK / 2;

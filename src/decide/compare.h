@@ -14,6 +14,7 @@
 struct dw_compare {
     const struct dw_grids *g;
     const struct dw_pair_params *p;
+    struct dw_pair *pair; /* steps, then those over one shot: steps-1 */
     size_t tiles, steps;
     double *seconds;    /* of each step, at least a millisecond */
     float *rate;        /* steps*tiles: the tile's own drift, stops a second */
@@ -28,7 +29,7 @@ struct dw_compare {
     double *wander, *wander_var; /* steps: found without a prior, and its photon variance */
     int regions, *region;        /* of each tile */
 
-    /* the pair at work: n tiles that both shots have */
+    /* the pair at work, each worker's own: n tiles that both shots have */
     size_t n;
     double *d, *w, *sigma, *narrow, *lever, *gamma; /* change, 1/variance, its root, 1/(c sigma),
                                                      * per DN of black, weight share */
@@ -45,15 +46,22 @@ double dw_heap_variance(const struct dw_compare *c, double v, double b);
 /* The wander as the still tiles alone show it. */
 void dw_heap_wander(const struct dw_compare *c, double *b, double *var);
 
-/* tiles_own.c. Work: room for 4*tiles doubles. */
-void dw_own_first_drift(struct dw_compare *c);
-void dw_own_drift(struct dw_compare *c, double *work);
-void dw_own_noise(struct dw_compare *c);
+/* tiles_own.c. Of the tiles first..end-1, which have nothing to do with the others. Work: room for
+ * dw_own_work(end - first) bytes. */
+enum {
+    DW_COMPARE_GROUP = 32
+}; /* tiles that go side by side; many enough that no compiler unrolls
+    * their loops instead of taking several at a time */
+size_t dw_own_work(size_t tiles);
+void dw_own_first_drift(struct dw_compare *c, size_t first, size_t end, void *work);
+void dw_own_drift(struct dw_compare *c, size_t first, size_t end, void *work);
+void dw_own_noise(struct dw_compare *c, size_t first, size_t end, void *work);
 /* unrest.c. How much light is seen to bend by the picture's contrasts over shots i .. i+3: rms
  * third difference per unit_s cubed, stops, of the middle region, as far as that is unusual; 0
  * where part of the picture stood still; and the regions' own changes, from which that is told.
- * False when memory ran out. */
-bool dw_own_unrest(const struct dw_compare *c, struct dw_arena *arena, struct dw_beside *beside);
+ * Errors: DW_ERR_MEMORY, DW_ERR_INTERRUPTED. */
+enum dw_status dw_own_unrest(const struct dw_compare *c, struct dw_arena *arena,
+                             struct dw_beside *beside, struct dw_error *err);
 /* Unrest that goes on is weather, broken cloud, in which errors are told by the many shots about;
  * only what exceeds the usual of the half hour on either side is an event of its own: squares are
  * subtracted. own, unrest: n values. */

@@ -5,6 +5,7 @@
  * v is what exposure and the common light did. In a few passes v, the tiles' drifts and their noise
  * are found from one another. */
 #include "decide/compare.h"
+#include "base/each.h"
 #include "base/robust.h"
 
 #include <math.h>
@@ -13,6 +14,10 @@
 #define PASSES 2
 #define MIN_TILES 3
 #define CENTRE_REACH 7
+enum {
+    PAIRS_AT_A_TIME = 32,                  /* that one worker compares in a row */
+    TILES_AT_A_TIME = 5 * DW_COMPARE_GROUP /* or looks at */
+};
 
 bool dw_pair_displaced(const float (*shift)[2], size_t a, size_t b)
 {
@@ -91,6 +96,22 @@ static void learn_step(struct dw_compare *c, size_t j, double v, double black, b
     }
 }
 
+/* A worker's own state: all is shared but the pair at work. */
+static struct dw_compare at_work(const struct dw_compare *shared, double *work)
+{
+    struct dw_compare c = *shared;
+    double **tiles[6] = {&c.d, &c.w, &c.sigma, &c.narrow, &c.lever, &c.gamma};
+    for (int i = 0; i < 6; i++, work += c.tiles)
+        *tiles[i] = work;
+    c.tile = (void *)work;
+    return c;
+}
+
+static size_t work_bytes(const struct dw_compare *c)
+{
+    return c->tiles * (6 * sizeof(double) + sizeof(int));
+}
+
 static struct dw_pair compare_pair(struct dw_compare *c, size_t a, size_t b)
 {
     struct dw_pair pair = {(uint32_t)a, (uint32_t)b, 0, 100, false};
@@ -147,21 +168,88 @@ static void learn_reach(struct dw_compare *c, double *work)
 }
 
 /* A first v for every step: medians, before anything is known of the tiles. */
-static void first_look(struct dw_compare *c)
+static enum dw_status look_at_steps(void *ctx, void *work, size_t from, size_t to,
+                                    struct dw_error *err)
 {
+    (void)err;
+    struct dw_compare c = at_work(ctx, work);
+    for (size_t j = from; j < to; j++) {
+        gather(&c, j, j + 1);
+        memcpy(c.gamma, c.d, c.n * sizeof(double));
+        c.v[j] = c.n ? dw_median(c.gamma, c.n) : 0;
+        for (size_t k = 0; k < c.tiles; k++)
+            c.rel[j * c.tiles + k] = NAN;
+        for (size_t k = 0; k < c.n; k++)
+            c.rel[j * c.tiles + (size_t)c.tile[k]] = (float)(c.d[k] - c.v[j]);
+    }
+    return DW_OK;
+}
+
+static enum dw_status first_drift(void *ctx, void *work, size_t from, size_t to,
+                                  struct dw_error *err)
+{
+    (void)err;
+    dw_own_first_drift(ctx, from, to, work);
+    return DW_OK;
+}
+
+static enum dw_status compare_steps(void *ctx, void *work, size_t from, size_t to,
+                                    struct dw_error *err)
+{
+    (void)err;
+    struct dw_compare c = at_work(ctx, work);
+    for (size_t j = from; j < to; j++)
+        c.pair[j] = compare_pair(&c, j, j + 1);
+    return DW_OK;
+}
+
+static enum dw_status compare_over_one(void *ctx, void *work, size_t from, size_t to,
+                                       struct dw_error *err)
+{
+    (void)err;
+    struct dw_compare c = at_work(ctx, work);
+    for (size_t j = from; j < to; j++)
+        c.pair[c.steps + j] = compare_pair(&c, j, j + 2);
+    return DW_OK;
+}
+
+static enum dw_status look_at_tiles(void *ctx, void *work, size_t from, size_t to,
+                                    struct dw_error *err)
+{
+    (void)err;
+    dw_own_drift(ctx, from, to, work);
+    dw_own_noise(ctx, from, to, work);
+    return DW_OK;
+}
+
+/* All comparisons, in passes; work: room for `steps` doubles. */
+static enum dw_status compare(struct dw_compare *c, double *work, struct dw_error *err)
+{
+    const struct dw_run *run = c->p->run;
+    struct dw_each steps = {c->steps, PAIRS_AT_A_TIME, work_bytes(c), look_at_steps, c};
+    struct dw_each tiles = {c->tiles, TILES_AT_A_TIME, dw_own_work(TILES_AT_A_TIME), first_drift,
+                            c};
     for (size_t k = 0; k < (c->steps / DW_COMPARE_BLOCK + 1) * c->tiles; k++)
         c->excess[k] = 1e-4f; /* a hundredth of a stop */
-    for (size_t j = 0; j < c->steps; j++) {
-        gather(c, j, j + 1);
-        memcpy(c->gamma, c->d, c->n * sizeof(double));
-        c->v[j] = c->n ? dw_median(c->gamma, c->n) : 0;
-        for (size_t k = 0; k < c->tiles; k++)
-            c->rel[j * c->tiles + k] = NAN;
-        for (size_t k = 0; k < c->n; k++)
-            c->rel[j * c->tiles + (size_t)c->tile[k]] = (float)(c->d[k] - c->v[j]);
-    }
+    enum dw_status status = dw_each(&steps, run, err);
     find_centres(c);
-    dw_own_first_drift(c);
+    if (status >= 0)
+        status = dw_each(&tiles, run, err);
+    steps.of = compare_steps;
+    tiles.of = look_at_tiles;
+    for (int pass = 0; pass < PASSES && status >= 0; pass++) {
+        status = dw_each(&steps, run, err);
+        if (status >= 0)
+            status = dw_each(&tiles, run, err);
+        dw_own_black(c, work);
+        find_centres(c);
+        learn_reach(c, work);
+    }
+    if (status >= 0)
+        status = dw_each(&steps, run, err);
+    steps.of = compare_over_one;
+    steps.n--;
+    return status < 0 ? status : dw_each(&steps, run, err);
 }
 
 static bool take_room(struct dw_compare *c, struct dw_arena *arena)
@@ -169,18 +257,14 @@ static bool take_room(struct dw_compare *c, struct dw_arena *arena)
     size_t all = c->steps * c->tiles, blocks = c->steps / DW_COMPARE_BLOCK + 1;
     float **grids[4] = {&c->rate, &c->still, &c->rel, &c->excess};
     double **steps[5] = {&c->seconds, &c->v, &c->centre, &c->wander, &c->wander_var};
-    double **tiles[6] = {&c->d, &c->w, &c->sigma, &c->narrow, &c->lever, &c->gamma};
     bool ok = true;
     for (int i = 0; i < 4; i++)
         ok = (*grids[i] = DW_TAKE(arena, i < 3 ? all : blocks * c->tiles, float)) && ok;
     for (int i = 0; i < 5; i++)
         ok = (*steps[i] = DW_TAKE(arena, c->steps, double)) && ok;
-    for (int i = 0; i < 6; i++)
-        ok = (*tiles[i] = DW_TAKE(arena, c->tiles, double)) && ok;
     c->region = DW_TAKE(arena, c->tiles, int);
-    c->tile = DW_TAKE(arena, c->tiles, int);
     c->agreed = DW_TAKE(arena, c->steps, bool);
-    return ok && c->region && c->tile && c->agreed;
+    return ok && c->region && c->agreed;
 }
 
 /* Side of a region, in tiles. */
@@ -220,13 +304,12 @@ enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pa
     if (grids->n < 2)
         return DW_OK;
     size_t mark = arena->n;
-    struct dw_compare c = {.g = grids, .p = params};
+    struct dw_compare c = {.g = grids, .p = params, .pair = *pairs};
     c.tiles = (size_t)(grids->cols * grids->rows);
     c.steps = grids->n - 1;
     c.black_var = params->black_dn * params->black_dn;
     c.reach = params->reach_stops;
-    size_t most = c.steps > 4 * c.tiles ? c.steps : 4 * c.tiles;
-    double *work = DW_TAKE(arena, most, double);
+    double *work = DW_TAKE(arena, c.steps, double);
     if (!work || !take_room(&c, arena))
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing %zu shots", grids->n);
     for (size_t j = 0; j < c.steps; j++)
@@ -234,22 +317,12 @@ enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pa
     c.regions = dw_pair_regions(grids->cols, grids->rows);
     for (size_t k = 0; k < c.tiles; k++)
         c.region[k] = dw_pair_region(grids->cols, grids->rows, (int)k);
-    first_look(&c);
-    for (int pass = 0; pass < PASSES; pass++) {
-        for (size_t j = 0; j < c.steps; j++)
-            compare_pair(&c, j, j + 1);
-        dw_own_drift(&c, work);
-        dw_own_noise(&c);
-        dw_own_black(&c, work);
-        find_centres(&c);
-        learn_reach(&c, work);
-    }
-    for (size_t j = 0; j < c.steps; j++)
-        (*pairs)[(*n)++] = compare_pair(&c, j, j + 1);
-    for (size_t j = 0; j + 1 < c.steps; j++)
-        (*pairs)[(*n)++] = compare_pair(&c, j, j + 2);
-    if (!dw_own_unrest(&c, arena, beside))
-        return dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing %zu shots", grids->n);
+    enum dw_status status = compare(&c, work, err);
+    if (status >= 0)
+        status = dw_own_unrest(&c, arena, beside, err);
+    if (status < 0)
+        return status;
+    *n = 2 * c.steps - 1;
     memcpy(beside->black, c.wander, c.steps * sizeof *c.wander);
     memcpy(beside->black_var, c.wander_var, c.steps * sizeof *c.wander_var);
     beside->wander = c.black_learnt ? c.black_var : 0;

@@ -36,10 +36,11 @@ struct dw_pair_params {
     double least_reach_stops; /* but never less than this */
     double moved_stops;       /* of a comparison with a displaced view, beside all else */
     double black_dn; /* the black level's wander between neighbours, when nothing else tells */
+    const struct dw_run *run; /* whose workers compare; NULL: one does */
 };
 #define DW_PAIR_DEFAULTS                                                                           \
     {                                                                                              \
-        1500, 4e-4, 0.15, 0.04, 0.01, 0.3                                                          \
+        1500, 4e-4, 0.15, 0.04, 0.01, 0.3, NULL                                                    \
     }
 
 /* What a comparison tells beside the pairs; the caller gives room for n values in each. */
@@ -63,7 +64,8 @@ int dw_pair_region(int cols, int rows, int tile);
 /* Whether the camera stood elsewhere in shot a than in b. shift: as in struct dw_grids. */
 bool dw_pair_displaced(const float (*shift)[2], size_t a, size_t b);
 
-/* Compares every shot with the next and the one after: at most 2n-3 pairs, from the arena. */
+/* Compares every shot with the next and the one after: at most 2n-3 pairs, from the arena. Errors:
+ * DW_ERR_MEMORY, DW_ERR_INTERRUPTED. */
 enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pair_params *params,
                                 struct dw_arena *arena, struct dw_pair **pairs, size_t *n,
                                 struct dw_beside *beside, struct dw_error *err);

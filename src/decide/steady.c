@@ -93,6 +93,7 @@ static enum dw_status compare(struct task *t, struct dw_error *err)
                                  t->time, t->loose,        (const float(*)[2])t->shift};
     size_t mark = w->arena.n;
     struct dw_pair_params params = DW_PAIR_DEFAULTS;
+    params.run = w->run;
     struct dw_pair *pair;
     enum dw_status status =
         dw_pairs_compare(&t->grids, &params, &w->arena, &pair, &t->n_pairs, &t->beside, err);

@@ -10,7 +10,7 @@
 #define MEDIAN_STEPS 13
 #define MOST_WANDER 1.0 /* DN rms between neighbours that are believed of a black level */
 
-enum { GROUP = 16 }; /* tiles that share cache lines, and whose medians slide side by side */
+enum { GROUP = DW_COMPARE_GROUP };
 
 /* The last MEDIAN_STEPS values of each tile of a group, sorted; INFINITY stands for unknown ones.
  */
@@ -58,30 +58,34 @@ static void take_departures(const struct dw_compare *c, bool any, size_t j, size
 }
 
 /* First drift of each tile: running medians of its departures, which half of the steps may spoil.
- * A weighted mean could not start, because nothing is known yet of which steps were still. */
-void dw_own_first_drift(struct dw_compare *c)
+ * A weighted mean could not start, because nothing is known yet of which steps were still. The
+ * groups go on together, step by step: what lies beside each other is fetched together. */
+void dw_own_first_drift(struct dw_compare *c, size_t first, size_t end, void *work)
 {
     enum { HALF = MEDIAN_STEPS / 2 };
-    for (size_t first = 0; first < c->tiles; first += GROUP) {
-        size_t n = first + GROUP < c->tiles ? GROUP : c->tiles - first;
-        struct sliding s = {.known = {0}};
+    struct sliding *groups = work;
+    for (size_t g = 0; g * GROUP < end - first; g++) {
+        groups[g] = (struct sliding){.known = {0}};
         for (int i = 0; i <= MEDIAN_STEPS; i++)
             for (int k = 0; k < GROUP; k++)
-                s.v[i][k] = INFINITY;
-        for (size_t j = 0; j < c->steps + HALF; j++) {
+                groups[g].v[i][k] = INFINITY;
+    }
+    for (size_t j = 0; j < c->steps + HALF; j++)
+        for (size_t at = first; at < end; at += GROUP) {
+            struct sliding *s = &groups[(at - first) / GROUP];
+            size_t n = at + GROUP < end ? GROUP : end - at;
             double in[GROUP], out[GROUP];
-            take_departures(c, j < c->steps, j, first, n, in);
-            take_departures(c, j >= MEDIAN_STEPS, j - MEDIAN_STEPS, first, n, out);
-            slide(&s, out, in);
+            take_departures(c, j < c->steps, j, at, n, in);
+            take_departures(c, j >= MEDIAN_STEPS, j - MEDIAN_STEPS, at, n, out);
+            slide(s, out, in);
             for (size_t k = 0; k < n; k++)
-                s.known[k] += isfinite(in[k]) - isfinite(out[k]);
+                s->known[k] += isfinite(in[k]) - isfinite(out[k]);
             for (size_t k = 0; k < n && j >= HALF; k++) {
-                int m = s.known[k];
-                double middle = m ? (s.v[(m - 1) / 2][k] + s.v[m / 2][k]) / 2 : 0;
-                c->rate[(j - HALF) * c->tiles + first + k] = (float)middle;
+                int m = s->known[k];
+                double middle = m ? (s->v[(m - 1) / 2][k] + s->v[m / 2][k]) / 2 : 0;
+                c->rate[(j - HALF) * c->tiles + at + k] = (float)middle;
             }
         }
-    }
 }
 
 /* Steps lo..hi-1 of tile k in which it departed by no more than its noise from this drift. */
@@ -114,15 +118,17 @@ static double doubtful_rate(const struct dw_compare *c, size_t k, size_t lo, siz
     return support(c, k, lo, hi, middle) > support(c, k, lo, hi, mean) ? middle : mean;
 }
 
-/* Running sums over the window, one of each per tile. */
+/* Running sums over the window, one of each for the n tiles from `first` on. */
 struct window {
+    size_t first, n;
     double *sum, *span, *count;
 };
 
 static void add_step(const struct dw_compare *c, size_t j, double sign, const struct window *w)
 {
-    const float *still = c->still + j * c->tiles, *rel = c->rel + j * c->tiles;
-    for (size_t k = 0; k < c->tiles; k++) {
+    const float *still = c->still + j * c->tiles + w->first,
+                *rel = c->rel + j * c->tiles + w->first;
+    for (size_t k = 0; k < w->n; k++) {
         if (!(still[k] > 0))
             continue;
         double s = sign * (double)still[k];
@@ -134,11 +140,12 @@ static void add_step(const struct dw_compare *c, size_t j, double sign, const st
 
 /* Drift: mean over the window of the tile's departures from v, weighted by how still it was. The
  * window is symmetric about the step, so that a drift that itself drifts is right too. */
-void dw_own_drift(struct dw_compare *c, double *work)
+void dw_own_drift(struct dw_compare *c, size_t first, size_t end, void *work)
 {
     const double *t = c->g->time;
-    struct window w = {work, work + c->tiles, work + 2 * c->tiles};
-    memset(work, 0, 3 * c->tiles * sizeof *work);
+    size_t n = end - first;
+    struct window w = {first, n, work, (double *)work + n, (double *)work + 2 * n};
+    memset(work, 0, 3 * n * sizeof(double));
     size_t lo = 0, hi = 0; /* the window holds steps lo..hi-1 */
     for (size_t j = 0; j < c->steps; j++) {
         double mid = 0.5 * (t[j] + t[j + 1]), half = c->p->drift_window_s / 2;
@@ -155,80 +162,159 @@ void dw_own_drift(struct dw_compare *c, double *work)
         for (; lo > 0 && 0.5 * (t[lo - 1] + t[lo]) >= mid - reach; lo--)
             add_step(c, lo - 1, 1, &w);
         double few = 0.6 * (double)(hi - lo);
-        for (size_t k = 0; k < c->tiles; k++) {
+        for (size_t k = 0; k < n; k++) {
             /* a tile that was hardly ever still has no drift to speak of */
             double count = w.count[k], span = w.span[k];
             double rate = count > 0.5 && span > 0 ? w.sum[k] / span * count / (count + 0.25) : 0;
             if (count < few)
-                rate = doubtful_rate(c, k, lo, hi, rate);
-            c->rate[j * c->tiles + k] = (float)rate;
+                rate = doubtful_rate(c, first + k, lo, hi, rate);
+            c->rate[j * c->tiles + first + k] = (float)rate;
         }
     }
 }
 
-#define QUARTILE 0.31863936396437514  /* of |normal| */
-enum { SPAN = 2 * DW_COMPARE_BLOCK }; /* steps that tell of a tile's noise; a power of two */
+#define QUARTILE 0.31863936396437514                         /* of |normal| */
+enum { HALF_SPAN = DW_COMPARE_BLOCK, SPAN = 2 * HALF_SPAN }; /* steps that tell of a tile's noise */
+
+/* Departures of a group's tiles in half of those steps, sorted; INFINITY stands for unknown ones.
+ * Two blocks share it: for the one it is the later half, for the next the earlier. */
+struct half {
+    float v[HALF_SPAN][GROUP];
+    double photon[GROUP], known[GROUP]; /* variance by photons, summed over the known ones */
+};
+
+static inline void exchange(float *restrict low, float *restrict high)
+{
+    for (int k = 0; k < GROUP; k++) {
+        float a = low[k], b = high[k];
+        low[k] = a < b ? a : b;
+        high[k] = a > b ? a : b;
+    }
+}
 
 /* Sorts each column upwards: a merge exchange (Batcher 1968; Knuth, TAOCP 3, 5.2.2 M), whose
  * comparisons do not depend on the values, so that all columns go side by side. */
-static void sort_columns(float v[SPAN][GROUP])
+static void sort_columns(float v[HALF_SPAN][GROUP])
 {
-    for (int p = SPAN / 2; p > 0; p /= 2)
-        for (int q = SPAN / 2, r = 0, d = p; d > 0; d = q - p, q /= 2, r = p)
-            for (int i = 0; i < SPAN - d; i++) {
+    for (int p = HALF_SPAN / 2; p > 0; p /= 2)
+        for (int q = HALF_SPAN / 2, r = 0, d = p; d > 0; d = q - p, q /= 2, r = p)
+            for (int i = 0; i < HALF_SPAN - d; i++) {
                 if ((i & p) != r)
                     continue;
-                float *restrict low = v[i], *restrict high = v[i + d];
-                for (int k = 0; k < GROUP; k++) {
-                    float a = low[k], b = high[k];
-                    low[k] = a < b ? a : b;
-                    high[k] = a > b ? a : b;
-                }
+                exchange(v[i], v[i + d]);
             }
 }
 
-/* The lower quartile of n values in a column of sorted ones, as dw_quantile has it. */
-static double quartile_of(float v[SPAN][GROUP], size_t n, size_t column)
+/* One step of n tiles: departures into v, INFINITY for unknown ones; of known ones the photons'
+ * variance is added to two sums, and they are counted. One loop for each choice, so that compilers
+ * make no branch of them. */
+static inline void take_step(size_t n, const float *rel, const float *rate, double seconds,
+                             const float *noise, const float *later, float *restrict v,
+                             double *restrict photon, double *restrict both, double *restrict known)
 {
-    double h = 0.25 * (double)(n - 1), part = h - floor(h);
-    size_t k = (size_t)h;
-    double low = (double)v[k][column];
-    return part > 0 ? low + part * ((double)v[k + 1][column] - low) : low;
+    double var[GROUP];
+    for (size_t k = 0; k < n; k++) {
+        float off = (float)fabs((double)rel[k] - (double)rate[k] * seconds);
+        v[k] = fabsf(rel[k]) < INFINITY ? off : INFINITY;
+    }
+    for (size_t k = 0; k < n; k++) {
+        double sum = (double)noise[k] + (double)later[k];
+        var[k] = v[k] < INFINITY ? sum : 0;
+    }
+    for (size_t k = 0; k < n; k++) {
+        photon[k] += var[k];
+        both[k] += var[k];
+        known[k] += v[k] < INFINITY ? 1 : 0;
+    }
 }
 
-/* Excess noise of each tile when it is still: from the lower quartile of |departure|, because a
- * tile under broken cloud is still in some pairs and leaps in others. */
-void dw_own_noise(struct dw_compare *c)
+/* Steps from..to-1 (none from HALF_SPAN on). photon: of the half before it, becomes that of both.
+ */
+static void take_half(const struct dw_compare *c, size_t from, size_t to, size_t first, size_t n,
+                      struct half *h, double photon[GROUP])
 {
-    const float *noise = c->g->noise;
-    float v[SPAN][GROUP];
+    for (size_t k = 0; k < GROUP; k++)
+        h->photon[k] = h->known[k] = 0;
+    for (size_t j = 0; j < HALF_SPAN; j++) {
+        for (size_t k = 0; k < GROUP; k++)
+            h->v[j][k] = INFINITY;
+        if (from + j >= to)
+            continue;
+        const size_t at = (from + j) * c->tiles + first;
+        const float *rel = c->rel + at, *rate = c->rate + at, *noise = c->g->noise + at;
+        if (n == GROUP) /* nearly always, and a loop of known length */
+            take_step(GROUP, rel, rate, c->seconds[from + j], noise, noise + c->tiles, h->v[j],
+                      h->photon, photon, h->known);
+        else
+            take_step(n, rel, rate, c->seconds[from + j], noise, noise + c->tiles, h->v[j],
+                      h->photon, photon, h->known);
+    }
+    sort_columns(h->v);
+}
+
+/* The lower quartile of n values, the known ones of a column in both halves, as dw_quantile has it.
+ */
+static double quartile_of(const struct half *a, const struct half *b, size_t n, size_t column)
+{
+    double h = 0.25 * (double)(n - 1), part = h - floor(h), low = 0, next = 0;
+    size_t k = (size_t)h, i = 0;
+    for (size_t j = 0; j <= k + 1; j++) { /* merges; i of the j values come from a */
+        float p = a->v[i][column], q = b->v[j - i][column];
+        low = next;
+        next = (double)(p < q ? p : q);
+        i += p < q;
+    }
+    return part > 0 ? low + part * (next - low) : low;
+}
+
+/* What goes with a group from block to block. */
+struct noisy {
+    struct half early, late;
+};
+
+/* Excess noise of each tile when it is still: from the lower quartile of |departure|, because a
+ * tile under broken cloud is still in some pairs and leaps in others. again: the later half of the
+ * block before is the earlier one of this. */
+static void block_noise(struct dw_compare *c, size_t block, size_t from, bool again, size_t first,
+                        size_t n, struct noisy *g)
+{
+    size_t middle = from + HALF_SPAN, to = from + SPAN < c->steps ? from + SPAN : c->steps;
+    double photon[GROUP] = {0};
+    if (again)
+        g->early = g->late;
+    else
+        take_half(c, from, to, first, n, &g->early, photon);
+    memcpy(photon, g->early.photon, sizeof photon);
+    take_half(c, middle, to, first, n, &g->late, photon);
+    for (size_t k = 0; k < n; k++) {
+        size_t known = (size_t)(g->early.known[k] + g->late.known[k]);
+        double sigma = known < 4 ? 0 : quartile_of(&g->early, &g->late, known, k) / QUARTILE;
+        c->excess[block * c->tiles + first + k] =
+            known < 4 ? 1e-4f : (float)fmax(0, sigma * sigma - photon[k] / (double)known);
+    }
+}
+
+void dw_own_noise(struct dw_compare *c, size_t first, size_t end, void *work)
+{
+    struct noisy *groups = work;
+    size_t last = 0;
     for (size_t block = 0; block * DW_COMPARE_BLOCK < c->steps; block++) {
         size_t start = block * DW_COMPARE_BLOCK, wing = DW_COMPARE_BLOCK / 2;
         size_t from = start > wing ? start - wing : 0;
-        size_t to = from + SPAN < c->steps ? from + SPAN : c->steps;
-        for (size_t first = 0; first < c->tiles; first += GROUP) {
-            size_t tiles = first + GROUP < c->tiles ? GROUP : c->tiles - first, n[GROUP] = {0};
-            double photon[GROUP] = {0};
-            for (size_t j = 0; j < SPAN; j++)
-                for (size_t k = 0; k < GROUP; k++) {
-                    size_t at = (from + j) * c->tiles + first + k;
-                    bool known = from + j < to && k < tiles && isfinite(c->rel[at]);
-                    v[j][k] = INFINITY;
-                    if (!known)
-                        continue;
-                    photon[k] += (double)noise[at] + (double)noise[at + c->tiles];
-                    n[k]++;
-                    v[j][k] = (float)fabs((double)c->rel[at] -
-                                          (double)c->rate[at] * c->seconds[from + j]);
-                }
-            sort_columns(v);
-            for (size_t k = 0; k < tiles; k++) {
-                float *out = &c->excess[block * c->tiles + first + k];
-                double sigma = n[k] < 4 ? 0 : quartile_of(v, n[k], k) / QUARTILE;
-                *out = n[k] < 4 ? 1e-4f : (float)fmax(0, sigma * sigma - photon[k] / (double)n[k]);
-            }
-        }
+        bool again = block > 0 && from == last + HALF_SPAN;
+        for (size_t at = first; at < end; at += GROUP)
+            block_noise(c, block, from, again, at, at + GROUP < end ? GROUP : end - at,
+                        &groups[(at - first) / GROUP]);
+        last = from;
     }
+}
+
+size_t dw_own_work(size_t tiles)
+{
+    size_t group = sizeof(struct noisy), groups = (tiles + GROUP - 1) / GROUP;
+    group = group > sizeof(struct sliding) ? group : sizeof(struct sliding);
+    group = group > 3 * GROUP * sizeof(double) ? group : 3 * GROUP * sizeof(double);
+    return groups * group;
 }
 
 /* From the steps that can tell (dark tiles beside bright ones, and all agreeing). A camera whose

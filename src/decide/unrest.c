@@ -8,6 +8,7 @@
  * bend a little as they go, as when a town's glow takes over from twilight, and are no event. */
 #include "decide/compare.h"
 #include "decide/steady.h"
+#include "base/each.h"
 #include "base/robust.h"
 
 #include <math.h>
@@ -134,40 +135,77 @@ static void believe(const struct bent *bent, size_t bends, double *own)
     }
 }
 
-bool dw_own_unrest(const struct dw_compare *c, struct dw_arena *arena, struct dw_beside *beside)
+/* All that is told of each step, and of each bend. */
+struct told {
+    const struct dw_compare *c;
+    double unit_s, *change, *var; /* steps*regions */
+    struct bent whole, apart;
+    double *smooth; /* that a bend may be as contrasts go on */
+};
+enum { STEPS_AT_A_TIME = 128 };
+
+static enum dw_status tell_steps(void *ctx, void *work, size_t from, size_t to,
+                                 struct dw_error *err)
 {
-    double unit_s = beside->unit_s, *unrest = beside->unrest;
+    (void)err;
+    const struct told *t = ctx;
+    size_t regions = (size_t)t->c->regions;
+    for (size_t j = from; j < to; j++)
+        find_middles(t->c, j, t->change + j * regions, t->var + j * regions, work);
+    return DW_OK;
+}
+
+static enum dw_status tell_bends(void *ctx, void *work, size_t from, size_t to,
+                                 struct dw_error *err)
+{
+    (void)err;
+    struct told *t = ctx;
+    for (size_t i = from; i < to; i++) {
+        find_bends(t->c, i, t->unit_s, t->change, t->var, &t->whole, &t->apart, work);
+        t->smooth[i] = SMOOTH * progress(t->c, i, t->unit_s, t->change, t->var, work);
+    }
+    return DW_OK;
+}
+
+enum dw_status dw_own_unrest(const struct dw_compare *c, struct dw_arena *arena,
+                             struct dw_beside *beside, struct dw_error *err)
+{
+    double *unrest = beside->unrest;
     size_t mark = arena->n, regions = (size_t)c->regions, bends = c->steps > 2 ? c->steps - 2 : 0;
-    double *change = DW_TAKE(arena, c->steps * regions, double);
-    double *var = DW_TAKE(arena, c->steps * regions, double);
-    double *work = DW_TAKE(arena, regions * DW_COMPARE_REGION * DW_COMPARE_REGION, double);
+    struct told t = {c,
+                     beside->unit_s,
+                     DW_TAKE(arena, c->steps * regions, double),
+                     DW_TAKE(arena, c->steps * regions, double),
+                     {DW_TAKE(arena, bends, double), DW_TAKE(arena, bends, double)},
+                     {DW_TAKE(arena, bends, double), DW_TAKE(arena, bends, double)},
+                     DW_TAKE(arena, bends, double)};
     double *own = DW_TAKE(arena, bends, double), *unusual = DW_TAKE(arena, bends, double);
-    struct bent whole = {DW_TAKE(arena, bends, double), DW_TAKE(arena, bends, double)};
-    struct bent apart = {DW_TAKE(arena, bends, double), DW_TAKE(arena, bends, double)};
     for (size_t i = 0; i < c->g->n; i++)
         unrest[i] = 0;
-    if (!change || !var || !work || !own || !unusual || !whole.middle || !whole.stillest ||
-        !apart.middle || !apart.stillest)
-        return false;
-    for (size_t j = 0; j < c->steps; j++)
-        find_middles(c, j, change + j * regions, var + j * regions, work);
-    for (size_t i = 0; i < bends; i++)
-        find_bends(c, i, unit_s, change, var, &whole, &apart, work);
-    believe(&whole, bends, own);
+    if (!t.change || !t.var || !own || !unusual || !t.whole.middle || !t.whole.stillest ||
+        !t.apart.middle || !t.apart.stillest || !t.smooth)
+        return dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing %zu shots", c->g->n);
+    size_t room = regions * DW_COMPARE_REGION * DW_COMPARE_REGION * sizeof(double);
+    const struct dw_each steps = {c->steps, STEPS_AT_A_TIME, room, tell_steps, &t};
+    const struct dw_each each_bend = {bends, STEPS_AT_A_TIME, room, tell_bends, &t};
+    enum dw_status status = dw_each(&steps, c->p->run, err);
+    if (status >= 0)
+        status = dw_each(&each_bend, c->p->run, err);
+    if (status < 0)
+        return status;
+    believe(&t.whole, bends, own);
     dw_unusual_unrest(own, bends, unrest);
-    believe(&apart, bends, own);
-    for (size_t i = 0; i < bends; i++) {
-        double smooth = SMOOTH * progress(c, i, unit_s, change, var, work);
-        own[i] = sqrt(fmax(0, own[i] * own[i] - smooth * smooth));
-    }
+    believe(&t.apart, bends, own);
+    for (size_t i = 0; i < bends; i++)
+        own[i] = sqrt(fmax(0, own[i] * own[i] - t.smooth[i] * t.smooth[i]));
     dw_unusual_unrest(own, bends, unusual);
     for (size_t i = 0; i < bends; i++)
         unrest[i] = fmin(unrest[i], unusual[i]);
     beside->regions = c->regions;
     for (size_t k = 0; k < c->steps * regions && beside->contrast; k++) {
-        beside->contrast[k] = (float)change[k];
-        beside->contrast_var[k] = (float)var[k];
+        beside->contrast[k] = (float)t.change[k];
+        beside->contrast_var[k] = (float)t.var[k];
     }
     dw_arena_free_to(arena, mark);
-    return true;
+    return DW_OK;
 }
