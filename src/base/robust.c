@@ -85,12 +85,3 @@ double dw_mad_sigma(const double *v, size_t n, double centre, double *work)
         work[i] = fabs(v[i] - centre);
     return DW_MAD_TO_SIGMA * dw_median(work, n);
 }
-
-double dw_tukey_weight(double x, double c)
-{
-    double u = x / c;
-    if (!(fabs(u) < 1))
-        return 0;
-    double w = 1 - u * u;
-    return w * w;
-}

@@ -16,6 +16,10 @@ double dw_median(double *v, size_t n);
 double dw_mad_sigma(const double *v, size_t n, double centre, double *work);
 /* Tukey's biweight of x with tuning constant c (4.685 for 95 % efficiency at the normal;
  * Beaton & Tukey 1974): (1-(x/c)^2)^2 inside, 0 outside. */
-double dw_tukey_weight(double x, double c);
+static inline double dw_tukey_weight(double x, double c)
+{
+    double u = x / c, w = 1 - u * u;
+    return u > -1 && u < 1 ? w * w : 0;
+}
 
 #endif

@@ -30,7 +30,7 @@ struct dw_bend {
 };
 #define DW_BEND_UNKNOWN 1.0
 
-/* Errors: DW_ERR_MEMORY. */
+/* Errors: DW_ERR_MEMORY, DW_ERR_INTERRUPTED. */
 enum dw_status dw_bends_measure(const struct dw_bends *b, struct dw_work *w, struct dw_bend *out,
                                 struct dw_error *err);
 

@@ -15,6 +15,7 @@
  * otherwise than sky, and the bend is in X_i too: that passed for an offset of a tenth of a count.
  */
 #include "decide/steps.h"
+#include "base/each.h"
 #include "base/robust.h"
 
 #include <math.h>
@@ -33,6 +34,7 @@
 #define UNEVEN 0.1      /* of an interval that a neighbour may be off */
 #define MOST_ERROR 0.12 /* stops: an exposure error; what is more is light */
 #define ROUNDS 4
+enum { SPELLS_AT_A_TIME = 32 };
 
 /* What a spell tells: the change of black (DN) that would explain their dark tiles, its
  * variance from noise, and what an offset of one count would make of it. */
@@ -51,26 +53,25 @@ struct spell {
     const float *light[SPELL], *noise[SPELL], *lever[SPELL];
 };
 
-static double share(int j)
+static inline double share(int j)
 {
     return beside[(j + 1) / 2];
 }
 
-/* What tile k departs from its parabola by; NAN where one of its shots is unknown. */
-static double departure(const struct spell *s, size_t k)
+/* What each tile departs from its parabola by (NAN where one of its shots is unknown), and the
+ * variance of that. */
+static void departures(const struct spell *s, size_t tiles, double *restrict off,
+                       double *restrict var)
 {
-    double sum = (double)s->light[0][k];
-    for (int j = 1; j < SPELL; j++)
-        sum -= share(j) * (double)s->light[j][k];
-    return sum;
-}
-
-static double variance(const struct spell *s, size_t k)
-{
-    double sum = (double)s->noise[0][k];
-    for (int j = 1; j < SPELL; j++)
-        sum += share(j) * share(j) * (double)s->noise[j][k];
-    return sum + FLOOR_STOPS * FLOOR_STOPS;
+    for (size_t k = 0; k < tiles; k++) {
+        double sum = (double)s->light[0][k], noise = (double)s->noise[0][k];
+        for (int j = 1; j < SPELL; j++) {
+            sum -= share(j) * (double)s->light[j][k];
+            noise += share(j) * share(j) * (double)s->noise[j][k];
+        }
+        off[k] = sum;
+        var[k] = noise + FLOOR_STOPS * FLOOR_STOPS;
+    }
 }
 
 static double lever(const struct spell *s, size_t k)
@@ -88,7 +89,7 @@ static void parts(const struct dw_levels *level, double part[2])
     part[1] = level->iso > 0 ? level->shutter_s * level->iso / 100 / DARK_UNIT : 0;
 }
 
-/* What the shots of one spell tell; work: a value a tile. False: nothing. */
+/* What the shots of one spell tell; work: three values a tile. False: nothing. */
 static bool ask(const struct dw_work *w, const struct dw_levels *class, const size_t shot[SPELL],
                 double *work, struct told *told)
 {
@@ -101,10 +102,11 @@ static bool ask(const struct dw_work *w, const struct dw_levels *class, const si
         s.lever[j] = w->lever + shot[j] * tiles;
         ev -= share(j) * w->ev[shot[j]];
     }
+    double *off = work + tiles, *vars = off + tiles;
+    departures(&s, tiles, off, vars);
     for (size_t k = 0; k < tiles; k++) {
-        double d = departure(&s, k);
-        if (isfinite(d))
-            work[n++] = d;
+        work[n] = off[k];
+        n += isfinite(off[k]) != 0;
     }
     if (n < LEAST_TILES)
         return false;
@@ -114,7 +116,7 @@ static bool ask(const struct dw_work *w, const struct dw_levels *class, const si
     double level = common - ev;
     double one = 0, x1 = 0, y1 = 0, xx = 0, xy = 0;
     for (size_t k = 0; k < tiles; k++) {
-        double y = departure(&s, k) - common, var = variance(&s, k);
+        double y = off[k] - common, var = vars[k];
         if (!(fabs(y) < STILL * sqrt(var)))
             continue;
         double x = lever(&s, k), weight = 1 / var;
@@ -181,23 +183,47 @@ static const struct dw_levels *find_spell(const struct dw_work *w, const struct 
     return class;
 }
 
+struct asking {
+    const struct dw_work *w;
+    const struct dw_facts *facts;
+    const size_t *shot;
+    struct told *told;
+    bool *known;
+};
+
+static enum dw_status ask_spells(void *ctx, void *work, size_t from, size_t to,
+                                 struct dw_error *err)
+{
+    (void)err;
+    struct asking *a = ctx;
+    for (size_t j = from; j < to; j++) {
+        size_t spell[SPELL];
+        const struct dw_levels *class = find_spell(a->w, a->facts, a->shot + REACH + j, spell);
+        a->known[j] = class && ask(a->w, class, spell, work, &a->told[j]);
+    }
+    return DW_OK;
+}
+
 enum dw_status dw_dark(struct dw_work *w, struct dw_facts *facts, struct dw_error *err)
 {
     size_t mark = w->arena.n, shots = 0, n = 0, *shot = DW_TAKE(&w->arena, w->n, size_t);
-    size_t most = w->n > (size_t)w->tiles ? w->n : (size_t)w->tiles;
     struct told *told = DW_TAKE(&w->arena, w->n, struct told);
-    double *work = DW_TAKE(&w->arena, most, double), found[2];
-    if (!shot || !told || !work)
+    bool *known = DW_TAKE(&w->arena, w->n, bool);
+    double *work = DW_TAKE(&w->arena, w->n, double), found[2];
+    if (!shot || !told || !known || !work)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the black levels");
     for (size_t i = 0; i < w->n; i++)
         if (w->usable[i] && w->recorded[i])
             shot[shots++] = i;
-    for (size_t j = REACH; j + REACH < shots; j++) {
-        size_t spell[SPELL];
-        const struct dw_levels *class = find_spell(w, facts, shot + j, spell);
-        if (class)
-            n += ask(w, class, spell, work, &told[n]);
-    }
+    struct asking a = {w, facts, shot, told, known};
+    const struct dw_each spells = {shots > 2 * REACH ? shots - 2 * REACH : 0, SPELLS_AT_A_TIME,
+                                   3 * (size_t)w->tiles * sizeof(double), ask_spells, &a};
+    enum dw_status status = dw_each(&spells, w->run, err);
+    if (status < 0)
+        return status;
+    for (size_t j = 0; j < spells.n; j++)
+        if (known[j])
+            told[n++] = told[j];
     fit(told, n, work, found);
     dw_arena_free_to(&w->arena, mark);
     for (size_t l = 0; l < facts->n_levels; l++) {

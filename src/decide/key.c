@@ -24,38 +24,25 @@ static double mean_within(double reach, double middle, const double *share_log2,
     return sum / (double)n;
 }
 
-enum dw_status dw_keys(struct dw_work *w, const struct dw_facts *facts, struct dw_error *err)
+void dw_key_of_shot(struct dw_work *w, size_t i, const struct dw_levels *l, double *work)
 {
-    if (!w->key) /* else: once more, with better levels, or knowing of lamps */
-        w->key = DW_TAKE(&w->arena, w->n, double);
-    if (!w->whole)
-        w->whole = DW_TAKE(&w->arena, w->n, double);
-    size_t mark = w->arena.n;
-    double *share = DW_TAKE(&w->arena, (size_t)w->tiles, double);
-    double *work = DW_TAKE(&w->arena, (size_t)w->tiles, double);
-    if (!w->key || !w->whole || !share || !work)
-        return dw_fail(err, DW_ERR_MEMORY, "out of memory for the keys of %zu shots", w->n);
-    for (size_t i = 0; i < w->n; i++) {
-        const struct dw_measure *m = &w->survey->measure[i];
-        w->key[i] = w->whole[i] = (double)NAN;
-        if (!m->usable || !m->tile)
-            continue;
-        const struct dw_levels *l = dw_facts_levels(facts, &w->shots->shot[i]);
-        double black = (double)l->black[1], range = (double)l->white - black;
-        size_t n = 0;
-        for (int k = 0; k < w->tiles; k++) {
-            double level = (double)m->tile[k].mean[1] - black, part = level / range;
-            /* a tile darker than black still counts: as dark as the limit allows */
-            if (isfinite(level) && !(w->lamp && w->lamp[k]))
-                share[n++] = log2(part > 1e-9 ? part : 1e-9) + dw_lift(w, i, k);
-        }
-        if (n == 0)
-            continue;
-        memcpy(work, share, n * sizeof *work);
-        double middle = dw_median(work, n); /* reorders work */
-        w->key[i] = mean_within(KEY_REACH_STOPS, middle, share, n) + w->ev[i];
-        w->whole[i] = mean_within(WHOLE_REACH_STOPS, middle, share, n) + w->ev[i];
+    const struct dw_measure *m = &w->survey->measure[i];
+    double *share = work + w->tiles;
+    w->key[i] = w->whole[i] = (double)NAN;
+    if (!m->usable || !m->tile)
+        return;
+    double black = (double)l->black[1], range = (double)l->white - black;
+    size_t n = 0;
+    for (int k = 0; k < w->tiles; k++) {
+        double level = (double)m->tile[k].mean[1] - black, part = level / range;
+        /* a tile darker than black still counts: as dark as the limit allows */
+        if (isfinite(level) && !(w->lamp && w->lamp[k]))
+            share[n++] = log2(part > 1e-9 ? part : 1e-9) + dw_lift(w, i, k);
     }
-    dw_arena_free_to(&w->arena, mark);
-    return DW_OK;
+    if (n == 0)
+        return;
+    memcpy(work, share, n * sizeof *work);
+    double middle = dw_median(work, n); /* reorders work */
+    w->key[i] = mean_within(KEY_REACH_STOPS, middle, share, n) + w->ev[i];
+    w->whole[i] = mean_within(WHOLE_REACH_STOPS, middle, share, n) + w->ev[i];
 }

@@ -13,8 +13,8 @@ enum dw_status dw_record(struct dw_work *w, struct dw_error *err);
 enum dw_status dw_levels_learn(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
 /* tiles.c: light of every tile; and the keys. */
 enum dw_status dw_tiles(struct dw_work *w, const struct dw_facts *facts, struct dw_error *err);
-/* key.c: the key light of every shot, without tiles that lamps light. */
-enum dw_status dw_keys(struct dw_work *w, const struct dw_facts *facts, struct dw_error *err);
+/* key.c: of that, the key of shot i, without tiles that lamps light; work: two values a tile. */
+void dw_key_of_shot(struct dw_work *w, size_t i, const struct dw_levels *l, double *work);
 /* poses/poses.c: where the camera stood, and which shots show it displaced. */
 enum dw_status dw_poses(struct dw_work *w, struct dw_error *err);
 /* poses/margin.c: how far each shot is moved back; facts->crop. */

@@ -1,6 +1,6 @@
 /* tiles.c: from the survey's raw levels to light, tile by tile. */
 #include "decide/steps.h"
-#include "base/robust.h"
+#include "base/each.h"
 
 #include <math.h>
 
@@ -10,6 +10,7 @@
 #define MAX_CLIPPED 1e-4f    /* share of samples at saturation */
 #define MIN_SHARE 1e-4       /* of the range between black and white */
 #define MAX_NOISE_STOPS 0.05 /* of the tile's mean */
+enum { SHOTS_AT_A_TIME = 32 };
 
 static void shot_tiles(struct dw_work *w, size_t i, const struct dw_levels *levels)
 {
@@ -48,23 +49,43 @@ static void shot_tiles(struct dw_work *w, size_t i, const struct dw_levels *leve
     }
 }
 
+struct task {
+    struct dw_work *w;
+    const struct dw_facts *facts;
+};
+
+/* Light and key in one go: a shot's tiles are much to fetch twice. */
+static enum dw_status measure(void *ctx, void *work, size_t from, size_t to, struct dw_error *err)
+{
+    (void)err;
+    struct task *t = ctx;
+    struct dw_work *w = t->w;
+    for (size_t i = from; i < to; i++) {
+        const struct dw_levels *levels = dw_facts_levels(t->facts, &w->shots->shot[i]);
+        if (w->survey->measure[i].usable && w->survey->measure[i].tile)
+            shot_tiles(w, i, levels);
+        else
+            for (size_t at = i * (size_t)w->tiles; at < (i + 1) * (size_t)w->tiles; at++)
+                w->light[at] = w->noise[at] = w->lever[at] = NAN;
+        dw_key_of_shot(w, i, levels, work);
+    }
+    return DW_OK;
+}
+
 enum dw_status dw_tiles(struct dw_work *w, const struct dw_facts *facts, struct dw_error *err)
 {
     size_t all = w->n * (size_t)w->tiles;
-    if (!w->light) { /* else: once more, with better levels */
+    if (!w->light) { /* else: once more, with better levels, or knowing of lamps */
         w->light = DW_TAKE(&w->arena, all, float);
         w->noise = DW_TAKE(&w->arena, all, float);
         w->lever = DW_TAKE(&w->arena, all, float);
+        w->key = DW_TAKE(&w->arena, w->n, double);
+        w->whole = DW_TAKE(&w->arena, w->n, double);
     }
-    if (!w->light || !w->noise || !w->lever)
+    if (!w->light || !w->noise || !w->lever || !w->key || !w->whole)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu light grids", w->n);
-    for (size_t i = 0; i < w->n; i++) {
-        if (w->survey->measure[i].usable && w->survey->measure[i].tile) {
-            shot_tiles(w, i, dw_facts_levels(facts, &w->shots->shot[i]));
-            continue;
-        }
-        for (size_t at = i * (size_t)w->tiles; at < (i + 1) * (size_t)w->tiles; at++)
-            w->light[at] = w->noise[at] = w->lever[at] = NAN;
-    }
-    return dw_keys(w, facts, err);
+    struct task t = {w, facts};
+    const struct dw_each shots = {w->n, SHOTS_AT_A_TIME, 2 * (size_t)w->tiles * sizeof(double),
+                                  measure, &t};
+    return dw_each(&shots, w->run, err);
 }

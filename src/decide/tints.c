@@ -5,6 +5,7 @@
 #include "decide/bends.h"
 #include "decide/steps.h"
 #include "decide/uneven.h"
+#include "base/each.h"
 
 #include <math.h>
 
@@ -12,32 +13,45 @@
 #define MAX_CLIPPED 1e-4f /* share of samples at saturation */
 #define MIN_SHARE 5e-4    /* of the range between black and white, in either colour */
 #define BLACK_DN 0.3      /* rms of black's wander from shot to shot, the same in all colours */
+enum { SHOTS_AT_A_TIME = 32 };
 
-/* log2(colour / green) of every tile, and its variance. */
-static void fill_ratios(const struct dw_work *w, const struct dw_facts *facts,
-                        const struct dw_set_shots *p, int colour, float *ratio, float *noise,
-                        float *lever)
+struct ratios {
+    const struct dw_work *w;
+    const struct dw_facts *facts;
+    const struct dw_set_shots *p;
+    int colour;
+    float *ratio, *noise, *lever;
+};
+
+/* log2(colour / green) of every tile of some shots, and its variance. */
+static enum dw_status fill_ratios(void *ctx, void *work, size_t from, size_t to,
+                                  struct dw_error *err)
 {
-    for (size_t j = 0; j < p->n; j++) {
-        size_t i = p->shot[j];
-        const struct dw_measure *m = &w->survey->measure[i];
-        const struct dw_levels *l = dw_facts_levels(facts, &w->shots->shot[i]);
+    (void)work;
+    (void)err;
+    const struct ratios *r = ctx;
+    for (size_t j = from; j < to; j++) {
+        size_t i = r->p->shot[j], tiles = (size_t)r->w->tiles;
+        const struct dw_measure *m = &r->w->survey->measure[i];
+        const struct dw_levels *l = dw_facts_levels(r->facts, &r->w->shots->shot[i]);
         double least = MIN_SHARE * (double)(l->white - l->black[1]);
-        for (size_t k = 0; k < (size_t)w->tiles; k++) {
+        float *ratio = r->ratio + i * tiles, *noise = r->noise + i * tiles,
+              *lever = r->lever + i * tiles;
+        for (size_t k = 0; k < tiles; k++) {
             const struct dw_tile *t = &m->tile[k];
-            double a = (double)(t->mean[colour] - l->black[colour]),
+            double a = (double)(t->mean[r->colour] - l->black[r->colour]),
                    g = (double)(t->mean[1] - l->black[1]);
-            size_t at = i * (size_t)w->tiles + k;
-            ratio[at] = noise[at] = lever[at] = NAN;
+            ratio[k] = noise[k] = lever[k] = NAN;
             if (t->clipped > MAX_CLIPPED || !(a > least) || !(g > least))
                 continue;
             double by_a = LOG2_E / a, by_g = LOG2_E / g, per = by_a - by_g;
-            ratio[at] = log2f((float)(a * by_g) * (float)(1 / LOG2_E));
-            noise[at] = (float)((double)t->var[colour] * by_a * by_a +
-                                (double)t->var[1] * by_g * by_g + BLACK_DN * BLACK_DN * per * per);
-            lever[at] = (float)per;
+            ratio[k] = log2f((float)(a * by_g) * (float)(1 / LOG2_E));
+            noise[k] = (float)((double)t->var[r->colour] * by_a * by_a +
+                               (double)t->var[1] * by_g * by_g + BLACK_DN * BLACK_DN * per * per);
+            lever[k] = (float)per;
         }
     }
+    return DW_OK;
 }
 
 static enum dw_status one_colour(struct dw_work *w, struct dw_decision *out,
@@ -51,10 +65,13 @@ static enum dw_status one_colour(struct dw_work *w, struct dw_decision *out,
     struct dw_offset *offset = DW_TAKE(&w->arena, known, struct dw_offset);
     if (!ratio || !noise || !lever || !bend || !asked || !offset)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the colours of %zu frames", p->n);
-    fill_ratios(w, &out->facts, p, colour, ratio, noise, lever);
+    struct ratios ratios = {w, &out->facts, p, colour, ratio, noise, lever};
+    const struct dw_each shots = {p->n, SHOTS_AT_A_TIME, 0, fill_ratios, &ratios};
+    enum dw_status status = dw_each(&shots, w->run, err);
     dw_set_shots_change(p, asked);
     struct dw_bends bends = {p->n, p->shot, ratio, noise, lever, asked, 1, {NULL}};
-    enum dw_status status = dw_bends_measure(&bends, w, bend, err);
+    if (status >= 0)
+        status = dw_bends_measure(&bends, w, bend, err);
     if (status < 0)
         return status;
     struct dw_uneven uneven = {p, w->interval, bend, 0};
