@@ -386,8 +386,9 @@ struct seen {
     bool across; /* shots of two poses were compared */
 };
 
-static void look(void *ctx, const struct dw_light_class *c)
+static void look(void *ctx, const struct dw_light_class *c, void *work)
 {
+    (void)work;
     struct seen *s = ctx;
     s->classes++;
     s->mine += c->n_mine;
@@ -431,7 +432,7 @@ START_TEST(shots_are_compared_with_the_same_light)
     w.pose = pose;
     for (int sides = 0; sides < 2; sides++) {
         struct seen s = {&w, 0, 0, false};
-        ck_assert_int_eq(dw_same_light(&w, ledger, DW_DARK, sides, look, &s, NULL), DW_OK);
+        ck_assert_int_eq(dw_same_light(&w, ledger, DW_DARK, sides, look, &s, 0, NULL), DW_OK);
         ck_assert_uint_eq(s.mine, N - 2);
         ck_assert_int_gt(s.classes, 40);
         ck_assert(s.across);
@@ -446,7 +447,7 @@ START_TEST(the_reference_is_a_quantile_of_those_that_know)
     const float value[5 * 2] = {1, NAN, 2, NAN, 3, 8, 4, NAN, 5, 9};
     const size_t all[5] = {0, 1, 2, 3, 4};
     struct dw_light_class c = {all, all, 5, 5};
-    double out[2], work[5];
+    double out[2], work[DW_LIGHT_COLUMNS * 5];
     dw_same_light_quantile(&c, value, 2, 0.75, 0.3, out, work);
     ck_assert_double_eq_tol(out[0], 4, 1e-12);
     ck_assert(isnan(out[1])); /* two of five are fewer than three */

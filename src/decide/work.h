@@ -65,6 +65,7 @@ struct dw_work {
     /* faults/, and the person's word */
     bool *usable; /* may teach the others: decoded, not spoiled */
 
+    float *contrast;       /* faults/ground.c: detail of each tile, n*tiles; NULL before it */
     struct dw_stars stars; /* faults/stars.c */
     bool *detail_seen;     /* faults/soft.c: the ground shows enough detail to tell sharpness by */
 

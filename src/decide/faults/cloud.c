@@ -29,16 +29,17 @@ struct cloud {
     double *ratio, *usual, *work;
 };
 
-static void judge_class(void *ctx, const struct dw_light_class *class)
+static void judge_class(void *ctx, const struct dw_light_class *class, void *work)
 {
     struct cloud *c = ctx;
+    double *depth = work;
     size_t n = 0;
     for (size_t j = 0; j < class->n_like; j++)
         if (isfinite(c->w->stars.depth[class->like[j]]))
-            c->work[n++] = c->w->stars.depth[class->like[j]];
+            depth[n++] = c->w->stars.depth[class->like[j]];
     if (n < params.least_shots / 2)
         return;
-    double usual = dw_quantile(c->work, n, params.quantile);
+    double usual = dw_quantile(depth, n, params.quantile);
     for (size_t j = 0; j < class->n_mine; j++) {
         size_t i = class->mine[j];
         if (!(usual > 0) || !isfinite(c->w->stars.depth[i]))
@@ -115,6 +116,6 @@ enum dw_status dw_judge_cloud(struct dw_work *w, struct dw_ledger_row *ledger, s
     for (size_t i = 0; i < w->n; i++)
         c.ratio[i] = c.usual[i] = (double)NAN;
     enum dw_status status = dw_same_light(w, ledger, DW_SPOILED | DW_HAZE | DW_SOFT | DW_REFLECTION,
-                                          false, judge_class, &c, err);
+                                          false, judge_class, &c, w->n * sizeof(double), err);
     return status < 0 ? status : judge_ratios(&c, err);
 }

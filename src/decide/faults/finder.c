@@ -74,7 +74,7 @@ static bool learn_ground(struct dw_finder *f)
     for (size_t k = 0; k < tiles; k++) {
         size_t n = 0, lit = 0;
         for (size_t i = 0; i < f->w->n; i++) {
-            float v = f->contrast[i * tiles + k];
+            float v = f->w->contrast[i * tiles + k];
             if (!f->in[i] || !(f->w->alt[i] > LEARN.lit_deg))
                 continue;
             lit++;
@@ -106,16 +106,11 @@ enum dw_status dw_finder_make(struct dw_work *w, struct dw_finder *out, struct d
                               .blob = DW_TAKE(&w->arena, tiles, int),
                               .mark = DW_TAKE(&w->arena, tiles, uint8_t),
                               .work = DW_TAKE(&w->arena, 2 * most, double),
-                              .contrast = DW_TAKE(&w->arena, w->n * tiles, float),
                               .beside = DW_TAKE(&w->arena, MOST_DAY * tiles, float)};
     if (!out->ground || !out->detail || !out->expected || !out->by_day || !out->burnt ||
-        !out->level || !out->excess || !out->blob || !out->mark || !out->work || !out->contrast ||
-        !out->beside)
+        !out->level || !out->excess || !out->blob || !out->mark || !out->work || !out->beside)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the light of %zu shots", w->n);
-    for (size_t i = 0; i < w->n; i++)
-        for (size_t k = 0; k < tiles; k++)
-            out->contrast[i * tiles + k] = dw_contrast(w, i, (int)k);
-    return DW_OK;
+    return dw_contrasts(w, err);
 }
 
 bool dw_finder_learn(struct dw_finder *f, const bool *in)

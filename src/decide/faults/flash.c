@@ -3,11 +3,13 @@
  * aircraft, a meteor or the moon on her way light the sky's tiles, not ground. */
 #include "decide/faults/judges.h"
 #include "decide/faults/ground.h"
+#include "base/each.h"
 #include "base/robust.h"
 
 #include <math.h>
 
 #define REACH 10 /* shots on either side */
+enum { SHOTS_AT_A_TIME = 32 };
 
 static const struct dw_flash_params {
     double below_deg;   /* by day nothing that people carry outshines the sun */
@@ -32,6 +34,25 @@ struct flash {
     bool *ground; /* all tiles where no ground was found */
     double *excess, *z, *work;
 };
+
+/* By day nobody asks for them. */
+static enum dw_status find_levels(void *ctx, void *work, size_t from, size_t to,
+                                  struct dw_error *err)
+{
+    (void)work;
+    (void)err;
+    struct flash *f = ctx;
+    size_t tiles = (size_t)f->w->tiles, n = f->w->n;
+    for (size_t i = from; i < to; i++) {
+        const struct dw_measure *m = &f->w->survey->measure[i];
+        bool asked = false;
+        for (size_t j = i > REACH ? i - REACH : 0; j <= i + REACH && j < n && !asked; j++)
+            asked = f->w->alt[j] < params.below_deg;
+        for (size_t k = 0; k < tiles && asked; k++)
+            f->level[i * tiles + k] = m->usable && m->tile ? level_of(f->w, i, &m->tile[k]) : NAN;
+    }
+    return DW_OK;
+}
 
 /* Shots about i that can be compared with, nearest first on each side; side[] counts them. */
 static int neighbours(const struct flash *f, size_t i, size_t *out, int side[2])
@@ -134,17 +155,16 @@ enum dw_status dw_judge_flash(struct dw_work *w, struct dw_ledger_row *ledger, s
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu shots", w->n);
     if (w->params->few)
         return DW_OK;
-    for (size_t i = 0; i < w->n; i++)
-        for (size_t k = 0; k < tiles; k++)
-            f.level[i * tiles + k] = dw_contrast(w, i, (int)k);
-    if (dw_find_ground(w, f.level, f.ground, work) < 2 * params.tiles)
+    enum dw_status status = dw_contrasts(w, err);
+    if (status < 0)
+        return status;
+    if (dw_find_ground(w, f.ground, work) < 2 * params.tiles)
         for (size_t k = 0; k < tiles; k++)
             f.ground[k] = true;
-    for (size_t i = 0; i < w->n; i++) {
-        const struct dw_measure *m = &w->survey->measure[i];
-        for (size_t k = 0; k < tiles; k++)
-            f.level[i * tiles + k] = m->usable && m->tile ? level_of(w, i, &m->tile[k]) : NAN;
-    }
+    const struct dw_each shots = {w->n, SHOTS_AT_A_TIME, 0, find_levels, &f};
+    status = dw_each(&shots, w->run, err);
+    if (status < 0)
+        return status;
     for (size_t i = 0; i < w->n; i++)
         if (w->alt[i] < params.below_deg && isfinite(w->key[i]) &&
             !(ledger[i].faults & (DW_UNREADABLE | DW_BRIGHT | DW_DARK)))

@@ -220,8 +220,9 @@ static enum dw_status find(struct dw_finder *f, struct dw_ghost **ghost, size_t 
 }
 
 /* Where the camera was moved a tile shows something else: each place by itself. */
-static void search_place(void *ctx, const struct dw_light_class *c)
+static void search_place(void *ctx, const struct dw_light_class *c, void *work)
 {
+    (void)work;
     struct search *s = ctx;
     struct dw_work *w = s->finder.w;
     if (s->status < 0)
@@ -241,7 +242,7 @@ enum dw_status dw_find_ghosts(struct dw_work *w, const struct dw_ledger_row *led
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu shots", w->n);
     s.status = dw_finder_make(w, &s.finder, err);
     if (s.status >= 0) {
-        enum dw_status status = dw_same_place(w, ledger, DW_SPOILED, search_place, &s, err);
+        enum dw_status status = dw_same_place(w, ledger, DW_SPOILED, search_place, &s, 0, err);
         s.status = status < 0 ? status : s.status;
     }
     *ghost = s.ghost;

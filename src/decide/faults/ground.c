@@ -1,5 +1,6 @@
 /* ground.c: see ground.h. */
 #include "decide/faults/ground.h"
+#include "base/each.h"
 #include "base/robust.h"
 
 #include <math.h>
@@ -19,7 +20,7 @@ double dw_contrast_light(const struct dw_work *w, size_t shot, int tile)
     return fmax((double)(m->tile[tile].mean[1] - m->black[1]), 1);
 }
 
-float dw_contrast(const struct dw_work *w, size_t shot, int tile)
+static float contrast_of(const struct dw_work *w, size_t shot, int tile)
 {
     const struct dw_measure *m = &w->survey->measure[shot];
     if (!m->usable || !m->tile)
@@ -31,7 +32,31 @@ float dw_contrast(const struct dw_work *w, size_t shot, int tile)
     return (float)(0.5 * log2((double)t->middle) - log2(dw_contrast_light(w, shot, tile)));
 }
 
-int dw_find_ground(const struct dw_work *w, const float *contrast, bool *ground, double *work)
+enum { SHOTS_AT_A_TIME = 32 };
+
+static enum dw_status fill(void *ctx, void *work, size_t from, size_t to, struct dw_error *err)
+{
+    (void)work;
+    (void)err;
+    struct dw_work *w = ctx;
+    for (size_t i = from; i < to; i++)
+        for (int k = 0; k < w->tiles; k++)
+            w->contrast[i * (size_t)w->tiles + (size_t)k] = contrast_of(w, i, k);
+    return DW_OK;
+}
+
+enum dw_status dw_contrasts(struct dw_work *w, struct dw_error *err)
+{
+    if (w->contrast)
+        return DW_OK;
+    w->contrast = DW_TAKE(&w->arena, w->n * (size_t)w->tiles, float);
+    if (!w->contrast)
+        return dw_fail(err, DW_ERR_MEMORY, "out of memory for the contrast of %zu shots", w->n);
+    const struct dw_each shots = {w->n, SHOTS_AT_A_TIME, 0, fill, w};
+    return dw_each(&shots, w->run, err);
+}
+
+int dw_find_ground(const struct dw_work *w, bool *ground, double *work)
 {
     size_t lit = 0;
     int found = 0;
@@ -43,7 +68,7 @@ int dw_find_ground(const struct dw_work *w, const float *contrast, bool *ground,
         for (size_t i = 0; i < w->n; i++) {
             if (!isfinite(w->key[i]) || !(w->alt[i] > least))
                 continue;
-            float v = contrast[i * (size_t)w->tiles + (size_t)k];
+            float v = w->contrast[i * (size_t)w->tiles + (size_t)k];
             seen++;
             if (isfinite(v))
                 work[n++] = (double)v;

@@ -34,11 +34,31 @@ static const struct dw_haze_params {
 struct haze {
     struct dw_work *w;
     struct dw_ledger_row *ledger;
-    float *contrast; /* log2 of detail over light, n*tiles; NAN in noise */
     bool *ground, *moon, *by_place;
-    double *reference, *far, *all, *usual_far, *usual_all, *work;
+    double *far, *all; /* of each shot */
+    /* of the class at work */
+    double *reference, *usual_far, *usual_all, *work;
     size_t *day; /* shots */
 };
+
+/* A worker's own state. */
+static struct haze at_work(const struct haze *shared, void *work)
+{
+    struct haze h = *shared;
+    size_t n = h.w->n, tiles = (size_t)h.w->tiles;
+    h.reference = work;
+    h.usual_far = h.reference + tiles;
+    h.usual_all = h.usual_far + n;
+    h.work = h.usual_all + n;
+    h.day = (void *)(h.work + DW_LIGHT_COLUMNS * n + tiles);
+    return h;
+}
+
+static size_t work_bytes(const struct dw_work *w)
+{
+    return (2 * (size_t)w->tiles + (2 + DW_LIGHT_COLUMNS) * w->n) * sizeof(double) +
+           w->n * sizeof(size_t);
+}
 
 /* Contrast lost by the distant part of the ground, and by nearly all of it; false where too few
  * places tell. */
@@ -66,12 +86,12 @@ static bool loss_of(const struct haze *h, size_t i, double *far, double *all)
     return true;
 }
 
-static void judge_class(void *ctx, const struct dw_light_class *c)
+static void judge_class(void *ctx, const struct dw_light_class *c, void *work)
 {
-    struct haze *h = ctx;
+    struct haze own = at_work(ctx, work), *h = &own;
     size_t known = 0;
-    dw_same_light_quantile(c, h->contrast, h->w->tiles, params.quantile, params.share, h->reference,
-                           h->work);
+    dw_same_light_quantile(c, h->w->contrast, h->w->tiles, params.quantile, params.share,
+                           h->reference, h->work);
     /* a low quantile of noisy values lies low: what clear shots are off by is taken off */
     for (size_t j = 0; j < c->n_like; j++)
         known += loss_of(h, c->like[j], &h->usual_far[known], &h->usual_all[known]);
@@ -91,14 +111,14 @@ static void judge_class(void *ctx, const struct dw_light_class *c)
 /* The same against all daylight of the place: a fog that fills all shots of its light, as that of a
  * single morning, has no like. The sun's height changes the contrast of some places, and of the
  * distant ones as much as fog does, but hardly of nearly all at once. */
-static void judge_place(void *ctx, const struct dw_light_class *c)
+static void judge_place(void *ctx, const struct dw_light_class *c, void *work)
 {
-    struct haze *h = ctx;
+    struct haze own = at_work(ctx, work), *h = &own;
     struct dw_light_class day = {c->mine, h->day, c->n_mine, 0};
     for (size_t j = 0; j < c->n_like; j++)
         if (h->w->alt[c->like[j]] > params.day_deg)
             h->day[day.n_like++] = c->like[j];
-    dw_same_light_quantile(&day, h->contrast, h->w->tiles, 0.5, params.share, h->reference,
+    dw_same_light_quantile(&day, h->w->contrast, h->w->tiles, 0.5, params.share, h->reference,
                            h->work);
     for (size_t j = 0; j < c->n_mine; j++) {
         size_t i = c->mine[j];
@@ -151,11 +171,11 @@ static void find_moonlit(const struct dw_work *w, bool *moon)
     }
 }
 
-/* A stretch over which the distant contrast stays low; shots that are not known do not end it. */
-static void judge_stretches(struct haze *h)
+/* A stretch over which the distant contrast stays low; shots that are not known do not end it. far,
+ * limit: room for a value a shot. */
+static void judge_stretches(struct haze *h, double *far, double *limit)
 {
     struct dw_work *w = h->w;
-    double *far = h->usual_far, *limit = h->usual_all;
     find_moonlit(w, h->moon);
     for (size_t i = 0; i < w->n; i++) {
         double sun = fmin(fmax((w->alt[i] - params.sun_from) / params.sun_over, 0), 1);
@@ -185,36 +205,29 @@ static void judge_stretches(struct haze *h)
 
 enum dw_status dw_judge_haze(struct dw_work *w, struct dw_ledger_row *ledger, struct dw_error *err)
 {
-    size_t tiles = (size_t)w->tiles, most = w->n > tiles ? w->n : tiles;
-    struct haze h = {w,
-                     ledger,
-                     DW_TAKE(&w->arena, w->n * tiles, float),
-                     DW_TAKE(&w->arena, tiles, bool),
-                     DW_TAKE(&w->arena, w->n, bool),
-                     DW_TAKE(&w->arena, w->n, bool),
-                     DW_TAKE(&w->arena, tiles, double),
-                     DW_TAKE(&w->arena, w->n, double),
-                     DW_TAKE(&w->arena, w->n, double),
-                     DW_TAKE(&w->arena, w->n, double),
-                     DW_TAKE(&w->arena, w->n, double),
-                     DW_TAKE(&w->arena, most, double),
-                     DW_TAKE(&w->arena, w->n, size_t)};
-    if (!h.contrast || !h.ground || !h.moon || !h.by_place || !h.day || !h.reference || !h.far ||
-        !h.all || !h.usual_far || !h.usual_all || !h.work)
+    struct haze h = {.w = w,
+                     .ledger = ledger,
+                     .ground = DW_TAKE(&w->arena, (size_t)w->tiles, bool),
+                     .moon = DW_TAKE(&w->arena, w->n, bool),
+                     .by_place = DW_TAKE(&w->arena, w->n, bool),
+                     .far = DW_TAKE(&w->arena, w->n, double),
+                     .all = DW_TAKE(&w->arena, w->n, double)};
+    double *far = DW_TAKE(&w->arena, w->n, double), *limit = DW_TAKE(&w->arena, w->n, double);
+    if (!h.ground || !h.moon || !h.by_place || !h.far || !h.all || !far || !limit)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the contrast of %zu shots", w->n);
     for (size_t i = 0; i < w->n; i++) {
         h.far[i] = h.all[i] = (double)NAN;
         h.by_place[i] = false;
-        for (size_t k = 0; k < tiles; k++)
-            h.contrast[i * tiles + k] = dw_contrast(w, i, (int)k);
     }
-    dw_find_ground(w, h.contrast, h.ground, h.work);
-    enum dw_status status =
-        dw_same_light(w, ledger, DW_SPOILED | DW_SOFT | DW_REFLECTION, true, judge_class, &h, err);
+    const uint32_t without = DW_SPOILED | DW_SOFT | DW_REFLECTION;
+    enum dw_status status = dw_contrasts(w, err);
+    if (status < 0)
+        return status;
+    dw_find_ground(w, h.ground, far);
+    status = dw_same_light(w, ledger, without, true, judge_class, &h, work_bytes(w), err);
     if (status >= 0)
-        status =
-            dw_same_place(w, ledger, DW_SPOILED | DW_SOFT | DW_REFLECTION, judge_place, &h, err);
+        status = dw_same_place(w, ledger, without, judge_place, &h, work_bytes(w), err);
     if (status >= 0)
-        judge_stretches(&h);
+        judge_stretches(&h, far, limit);
     return status;
 }

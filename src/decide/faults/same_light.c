@@ -1,5 +1,6 @@
 /* same_light.c: see same_light.h. */
 #include "decide/faults/same_light.h"
+#include "base/each.h"
 #include "base/robust.h"
 
 #include <math.h>
@@ -72,47 +73,73 @@ static bool alike(const struct dw_work *w, const struct key *class, const struct
     return off < defaults.side_reach_deg && side_of(w, other->shot) == class->side;
 }
 
+struct classes {
+    const struct dw_work *w;
+    const struct key *key, *sorted; /* n shots: in their order; by class */
+    const size_t *shot;             /* as sorted */
+    const size_t *first;            /* of each class, in `sorted`; n behind the last */
+    size_t n;
+    dw_light_judge *judge;
+    void *ctx;
+};
+
+static enum dw_status judge_classes(void *ctx, void *work, size_t from, size_t to,
+                                    struct dw_error *err)
+{
+    (void)err;
+    const struct classes *s = ctx;
+    size_t *like = work;
+    for (size_t k = from; k < to; k++) {
+        size_t a = s->first[k];
+        struct dw_light_class c = {s->shot + a, like, s->first[k + 1] - a, 0};
+        for (size_t j = 0; j < s->n; j++)
+            if (alike(s->w, &s->sorted[a], &s->key[j]))
+                like[c.n_like++] = s->key[j].shot;
+        s->judge(s->ctx, &c, like + s->n);
+    }
+    return DW_OK;
+}
+
 enum dw_status dw_same_light(struct dw_work *w, const struct dw_ledger_row *ledger,
-                             uint32_t without, bool sides,
-                             void (*judge)(void *ctx, const struct dw_light_class *), void *ctx,
-                             struct dw_error *err)
+                             uint32_t without, bool sides, dw_light_judge *judge, void *ctx,
+                             size_t work, struct dw_error *err)
 {
     struct key *key = malloc((w->n + 1) * sizeof *key), *sorted = malloc((w->n + 1) * sizeof *key);
-    size_t *mine = malloc((w->n + 1) * sizeof *mine), *like = malloc((w->n + 1) * sizeof *like);
+    size_t *shot = malloc((w->n + 1) * sizeof *shot), *first = malloc((w->n + 1) * sizeof *first);
     enum dw_status status = DW_OK;
-    if (!key || !sorted || !mine || !like) {
+    if (!key || !sorted || !shot || !first) {
         status = dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu shots", w->n);
     } else {
-        size_t n = 0;
+        size_t n = 0, classes = 0;
         for (size_t i = 0; i < w->n; i++)
             if (w->usable[i] && !(ledger[i].faults & without))
                 sorted[n] = key[n] = key_of(w, i, sides), n++;
         qsort(sorted, n, sizeof *sorted, by_class);
-        for (size_t a = 0, b; a < n; a = b) {
-            struct dw_light_class c = {mine, like, 0, 0};
-            for (b = a; b < n && compare_class(&sorted[a], &sorted[b]) == 0; b++)
-                mine[c.n_mine++] = sorted[b].shot;
-            for (size_t k = 0; k < n; k++)
-                if (alike(w, &sorted[a], &key[k]))
-                    like[c.n_like++] = key[k].shot;
-            judge(ctx, &c);
+        for (size_t k = 0; k < n; k++) {
+            shot[k] = sorted[k].shot;
+            if (k == 0 || compare_class(&sorted[k - 1], &sorted[k]) != 0)
+                first[classes++] = k;
         }
+        first[classes] = n;
+        struct classes s = {w, key, sorted, shot, first, n, judge, ctx};
+        const struct dw_each each = {classes, 1, n * sizeof *shot + work, judge_classes, &s};
+        status = dw_each(&each, w->run, err);
     }
     free(key);
     free(sorted);
-    free(mine);
-    free(like);
+    free(shot);
+    free(first);
     return status;
 }
 
 enum dw_status dw_same_place(struct dw_work *w, const struct dw_ledger_row *ledger,
-                             uint32_t without,
-                             void (*judge)(void *ctx, const struct dw_light_class *), void *ctx,
+                             uint32_t without, dw_light_judge *judge, void *ctx, size_t work,
                              struct dw_error *err)
 {
     size_t *mine = malloc((w->n + 1) * sizeof *mine), *like = malloc((w->n + 1) * sizeof *like);
     bool *done = calloc(w->n + 1, sizeof *done);
-    enum dw_status status = mine && like && done
+    void *room = malloc(work + 1);
+    enum dw_status status = mine && like && done && room
                                 ? DW_OK
                                 : dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu shots", w->n);
     for (size_t i = 0; i < w->n && status >= 0; i++) {
@@ -128,25 +155,32 @@ enum dw_status dw_same_place(struct dw_work *w, const struct dw_ledger_row *ledg
                 done[j] = true;
             }
         }
-        judge(ctx, &c);
+        judge(ctx, &c, room);
     }
     free(mine);
     free(like);
     free(done);
+    free(room);
     return status;
 }
 
 void dw_same_light_quantile(const struct dw_light_class *c, const float *value, int tiles, double q,
                             double share, double *out, double *work)
 {
-    for (int k = 0; k < tiles; k++) {
-        size_t n = 0;
+    enum { COLUMNS = DW_LIGHT_COLUMNS };
+    for (int first = 0; first < tiles; first += COLUMNS) {
+        int columns = first + COLUMNS < tiles ? COLUMNS : tiles - first;
+        size_t n[COLUMNS] = {0};
         for (size_t j = 0; j < c->n_like; j++) {
-            float v = value[c->like[j] * (size_t)tiles + (size_t)k];
-            if (isfinite(v))
-                work[n++] = (double)v;
+            const float *v = value + c->like[j] * (size_t)tiles + first;
+            for (int k = 0; k < columns; k++) {
+                work[(size_t)k * c->n_like + n[k]] = (double)v[k];
+                n[k] += isfinite(v[k]) != 0;
+            }
         }
-        out[k] = n >= 3 && (double)n >= share * (double)c->n_like ? dw_quantile(work, n, q)
-                                                                  : (double)NAN;
+        for (int k = 0; k < columns; k++)
+            out[first + k] = n[k] >= 3 && (double)n[k] >= share * (double)c->n_like
+                                 ? dw_quantile(work + (size_t)k * c->n_like, n[k], q)
+                                 : (double)NAN;
     }
 }

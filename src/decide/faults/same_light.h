@@ -26,23 +26,26 @@ struct dw_light_class {
     size_t n_mine, n_like;
 };
 
+/* work: the worker's own room. Classes are judged concurrently: a judge writes what belongs to its
+ * class's own shots alone. */
+typedef void dw_light_judge(void *ctx, const struct dw_light_class *c, void *work);
+
 /* Calls judge once a class. Only usable shots without a fault of `without` take part. sides: keep
- * morning and afternoon apart while the sun is up. */
+ * morning and afternoon apart while the sun is up. work: bytes of a worker's room. */
 enum dw_status dw_same_light(struct dw_work *w, const struct dw_ledger_row *ledger,
-                             uint32_t without, bool sides,
-                             void (*judge)(void *ctx, const struct dw_light_class *), void *ctx,
-                             struct dw_error *err);
+                             uint32_t without, bool sides, dw_light_judge *judge, void *ctx,
+                             size_t work, struct dw_error *err);
 
 /* The same by place alone, whatever the light: a class is all shots of one pose, `like` all that
- * see the same in a tile. */
+ * see the same in a tile. One class after the other. */
 enum dw_status dw_same_place(struct dw_work *w, const struct dw_ledger_row *ledger,
-                             uint32_t without,
-                             void (*judge)(void *ctx, const struct dw_light_class *), void *ctx,
+                             uint32_t without, dw_light_judge *judge, void *ctx, size_t work,
                              struct dw_error *err);
 
 /* For each tile the q-quantile over the class's alike shots of value[shot*tiles + tile], NAN where
- * fewer than 3 or than `share` of them have a value. work: n_like doubles. */
+ * fewer than 3 or than `share` of them have a value. work: DW_LIGHT_COLUMNS * n_like doubles. */
 void dw_same_light_quantile(const struct dw_light_class *c, const float *value, int tiles, double q,
                             double share, double *out, double *work);
+enum { DW_LIGHT_COLUMNS = 16 }; /* tiles that share a cache line, gathered together */
 
 #endif

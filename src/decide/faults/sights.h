@@ -8,9 +8,8 @@
 /* What is known of the tiles of a shoot, and room for one shot's; entries are tiles. */
 struct dw_finder {
     struct dw_work *w;
-    const bool *in;  /* n: shots that see the same in every tile, and no others count */
-    float *contrast; /* n*tiles, dw_contrast */
-    float *beside;   /* room for some shots' tiles */
+    const bool *in; /* n: shots that see the same in every tile, and no others count */
+    float *beside;  /* room for some shots' tiles */
     int cols, rows;
     bool *ground;
     float *detail;    /* of ground: log2 of detail over light that even flat light shows */
@@ -36,7 +35,7 @@ struct dw_sight {
 #define DW_GHOST_BURNT                                                                             \
     0.02 /* share of a tile's samples at saturation: its light is a lower bound */
 
-/* finder.c. Makes room for all of it, from the arena. Errors: DW_ERR_MEMORY. */
+/* finder.c. Makes room for all of it, from the arena. Errors: DW_ERR_MEMORY, DW_ERR_INTERRUPTED. */
 enum dw_status dw_finder_make(struct dw_work *w, struct dw_finder *out, struct dw_error *err);
 
 /* Learns from the shots of `in` what sky and ground are like. False where too few are lit to tell

@@ -2,6 +2,7 @@
  * the same tile is a property of the lens, not of the light: fog weakens both. */
 #include "decide/faults/judges.h"
 #include "decide/faults/same_light.h"
+#include "base/each.h"
 #include "base/robust.h"
 
 #include <math.h>
@@ -24,9 +25,24 @@ static const struct dw_soft_params {
 struct soft {
     struct dw_work *w;
     struct dw_ledger_row *ledger;
-    float *ratio; /* log2 of fine over middle energy, n*tiles; NAN in noise */
-    double *reference, *loss, *work;
+    float *ratio;                    /* log2 of fine over middle energy, n*tiles; NAN in noise */
+    double *reference, *loss, *work; /* of the class at work */
 };
+
+/* A worker's own state. */
+static struct soft at_work(const struct soft *shared, void *work)
+{
+    struct soft s = *shared;
+    s.reference = work;
+    s.loss = s.reference + s.w->tiles;
+    s.work = s.loss + s.w->n;
+    return s;
+}
+
+static size_t work_bytes(const struct dw_work *w)
+{
+    return ((size_t)w->tiles + w->n + DW_LIGHT_COLUMNS * w->n + (size_t)w->tiles) * sizeof(double);
+}
 
 static float ratio_of(const struct dw_tile *t)
 {
@@ -63,9 +79,9 @@ static void blame(struct soft *s, size_t i, double loss, int tiles, const char *
              100 * exp2(loss / 2), tiles, in);
 }
 
-static void judge_class(void *ctx, const struct dw_light_class *c)
+static void judge_class(void *ctx, const struct dw_light_class *c, void *work)
 {
-    struct soft *s = ctx;
+    struct soft own = at_work(ctx, work), *s = &own;
     int tiles;
     size_t known = 0;
     dw_same_light_quantile(c, s->ratio, s->w->tiles, params.quantile, params.share, s->reference,
@@ -89,9 +105,9 @@ static void judge_class(void *ctx, const struct dw_light_class *c)
 
 /* The same against all light. A shot of an evening whose like never came again, or came as dewy as
  * it was, has no other measure; and light changes the ratio little, if many places tell. */
-static void judge_place(void *ctx, const struct dw_light_class *c)
+static void judge_place(void *ctx, const struct dw_light_class *c, void *work)
 {
-    struct soft *s = ctx;
+    struct soft own = at_work(ctx, work), *s = &own;
     int tiles;
     dw_same_light_quantile(c, s->ratio, s->w->tiles, params.quantile, params.any_share,
                            s->reference, s->work);
@@ -104,25 +120,35 @@ static void judge_place(void *ctx, const struct dw_light_class *c)
     }
 }
 
+enum { SHOTS_AT_A_TIME = 32 };
+
+static enum dw_status find_ratios(void *ctx, void *work, size_t from, size_t to,
+                                  struct dw_error *err)
+{
+    (void)work;
+    (void)err;
+    struct soft *s = ctx;
+    size_t tiles = (size_t)s->w->tiles;
+    for (size_t i = from; i < to; i++) {
+        const struct dw_measure *m = &s->w->survey->measure[i];
+        s->w->detail_seen[i] = false;
+        for (size_t k = 0; k < tiles; k++)
+            s->ratio[i * tiles + k] = m->usable && m->tile ? ratio_of(&m->tile[k]) : NAN;
+    }
+    return DW_OK;
+}
+
 enum dw_status dw_judge_soft(struct dw_work *w, struct dw_ledger_row *ledger, struct dw_error *err)
 {
-    size_t all = w->n * (size_t)w->tiles, most = w->n > (size_t)w->tiles ? w->n : (size_t)w->tiles;
-    struct soft s = {w,
-                     ledger,
-                     DW_TAKE(&w->arena, all, float),
-                     DW_TAKE(&w->arena, (size_t)w->tiles, double),
-                     DW_TAKE(&w->arena, w->n, double),
-                     DW_TAKE(&w->arena, most, double)};
+    struct soft s = {
+        .w = w, .ledger = ledger, .ratio = DW_TAKE(&w->arena, w->n * (size_t)w->tiles, float)};
     w->detail_seen = DW_TAKE(&w->arena, w->n, bool);
-    if (!w->detail_seen || !s.ratio || !s.reference || !s.loss || !s.work)
+    if (!w->detail_seen || !s.ratio)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the detail of %zu shots", w->n);
-    for (size_t i = 0; i < w->n; i++) {
-        const struct dw_measure *m = &w->survey->measure[i];
-        w->detail_seen[i] = false;
-        for (int k = 0; k < w->tiles; k++)
-            s.ratio[i * (size_t)w->tiles + (size_t)k] =
-                m->usable && m->tile ? ratio_of(&m->tile[k]) : NAN;
-    }
-    enum dw_status status = dw_same_light(w, ledger, DW_SPOILED, false, judge_class, &s, err);
-    return status < 0 ? status : dw_same_place(w, ledger, DW_SPOILED, judge_place, &s, err);
+    const struct dw_each shots = {w->n, SHOTS_AT_A_TIME, 0, find_ratios, &s};
+    enum dw_status status = dw_each(&shots, w->run, err);
+    if (status >= 0)
+        status = dw_same_light(w, ledger, DW_SPOILED, false, judge_class, &s, work_bytes(w), err);
+    return status < 0 ? status
+                      : dw_same_place(w, ledger, DW_SPOILED, judge_place, &s, work_bytes(w), err);
 }

@@ -10,6 +10,17 @@ static const struct dw_star_width_params {
     size_t least_bright; /* and there are so many of them */
 } params = {25, 0.3, 8};
 
+/* As fmin and fmax, which would be calls for each spot; of numbers. */
+static inline double at_most(double x, double most)
+{
+    return x < most ? x : most;
+}
+
+static inline double at_least(double x, double least)
+{
+    return x > least ? x : least;
+}
+
 /* Where a pixel lies in the pattern, whatever its period. */
 static int phase_of(const struct dw_spike *s)
 {
@@ -23,21 +34,27 @@ static const struct dw_tile *tile_of(const struct dw_survey *v, const struct dw_
     return c < v->cols && r < v->rows ? &m->tile[r * v->cols + c] : NULL;
 }
 
-struct dw_pattern dw_pattern_learn(const struct dw_survey *survey, const size_t *shot, size_t n,
-                                   struct dw_spike *const *spike)
+void dw_pattern_add(const struct dw_survey *survey, size_t shot, const struct dw_spike *spike,
+                    struct dw_pattern_sums *sums)
+{
+    const struct dw_measure *m = &survey->measure[shot];
+    for (size_t j = 0; j < m->n_spikes && m->tile; j++) {
+        const struct dw_tile *t = tile_of(survey, m, &spike[j]);
+        double *off = sums->off[phase_of(&spike[j])];
+        for (int c = 0; t && c < 3; c++)
+            if (isfinite(t->mean[c]))
+                off[c] += at_most(fabs((double)(spike[j].median - t->mean[c])), 100);
+    }
+}
+
+struct dw_pattern dw_pattern_of(const struct dw_pattern_sums *sums, size_t n)
 {
     struct dw_pattern out;
     double off[DW_PHASES][3] = {{0}};
-    for (size_t k = 0; k < n; k++) {
-        const struct dw_measure *m = &survey->measure[shot[k]];
-        for (size_t j = 0; j < m->n_spikes && m->tile; j++) {
-            const struct dw_spike *s = &spike[k][j];
-            const struct dw_tile *t = tile_of(survey, m, s);
-            for (int c = 0; t && c < 3; c++)
-                if (isfinite(t->mean[c]))
-                    off[phase_of(s)][c] += fmin(fabs((double)(s->median - t->mean[c])), 100);
-        }
-    }
+    for (size_t k = 0; k < n; k++)
+        for (int p = 0; p < DW_PHASES; p++)
+            for (int c = 0; c < 3; c++)
+                off[p][c] += sums[k].off[p][c];
     for (int p = 0; p < DW_PHASES; p++) {
         out.colour[p] = 1;
         for (int c = 0; c < 3; c += 2)
@@ -70,16 +87,17 @@ static bool sky_under(const struct dw_survey *v, const struct dw_measure *m,
 {
     double x = (s->x + 0.5) * v->cols / m->width - 0.5,
            y = (s->y + 0.5) * v->rows / m->height - 0.5;
-    int i = (int)fmin(fmax(x, 0), v->cols - 2), j = (int)fmin(fmax(y, 0), v->rows - 2);
-    double low = INFINITY, high = -INFINITY, u = fmin(fmax(x - i, 0), 1),
-           d = fmin(fmax(y - j, 0), 1);
+    int i = (int)at_most(at_least(x, 0), v->cols - 2),
+        j = (int)at_most(at_least(y, 0), v->rows - 2);
+    double low = INFINITY, high = -INFINITY, u = at_most(at_least(x - i, 0), 1),
+           d = at_most(at_least(y - j, 0), 1);
     *sky = 0;
     for (int k = 0; k < 4; k++) {
         double mean = (double)m->tile[(j + k / 2) * v->cols + i + k % 2].mean[c];
         if (!isfinite(mean))
             return false;
-        low = fmin(low, mean);
-        high = fmax(high, mean);
+        low = at_most(low, mean);
+        high = at_least(high, mean);
         *sky += mean * (k % 2 ? u : 1 - u) * (k / 2 ? d : 1 - d);
     }
     *uneven = high - low;
@@ -97,9 +115,9 @@ double dw_star_variance(const struct dw_pattern *pattern, const struct dw_survey
         if (star[k]->value >= 0.9f * m->white || !sky_under(v, m, star[k], c, &sky, &uneven))
             continue;
         double height = (double)star[k]->value - sky;
-        double noise = sqrt((double)m->photon_dn * fmax(sky - (double)m->black[c], 0) +
+        double noise = sqrt((double)m->photon_dn * at_least(sky - (double)m->black[c], 0) +
                             (double)m->noise_dn * (double)m->noise_dn);
-        if (height > params.bright_sigma * fmax(noise, 0.3) && uneven < params.uneven * height)
+        if (height > params.bright_sigma * at_least(noise, 0.3) && uneven < params.uneven * height)
             work[bright++] = ((double)star[k]->median - sky) / height;
     }
     return bright >= params.least_bright ? variance_of(dw_median(work, bright)) : (double)NAN;

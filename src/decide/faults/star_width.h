@@ -11,11 +11,16 @@ struct dw_pattern {
     int colour[DW_PHASES]; /* 0 red, 1 green, 2 blue */
 };
 
-/* Which colour the pixels of each place have: the one whose tile means lie nearest to what
- * surrounds their spots. Where two colours are as bright as each other it does not matter. spike:
- * the bright spots of each of the n shots. */
-struct dw_pattern dw_pattern_learn(const struct dw_survey *survey, const size_t *shot, size_t n,
-                                   struct dw_spike *const *spike);
+/* How far one shot's tile means lie from what surrounds its spots, by place and colour, DN. */
+struct dw_pattern_sums {
+    double off[DW_PHASES][3];
+};
+/* Adds a shot's bright spots. */
+void dw_pattern_add(const struct dw_survey *survey, size_t shot, const struct dw_spike *spike,
+                    struct dw_pattern_sums *sums);
+/* Which colour the pixels of each place have: the one whose tile means lie nearest in all n shots.
+ * Where two colours are as bright as each other it does not matter. */
+struct dw_pattern dw_pattern_of(const struct dw_pattern_sums *sums, size_t n);
 
 /* Middle variance of the shape of shot i's bright stars, as of a Gaussian, mosaic px^2; NAN if they
  * are too few. star: all n that were seen; work: room for n. */

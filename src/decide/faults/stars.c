@@ -3,11 +3,13 @@
 
 #include "decide/faults/judges.h"
 #include "decide/faults/star_width.h"
+#include "base/each.h"
 #include "base/robust.h"
 #include "base/sort.h"
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 static const struct dw_stars_params {
     double dark_deg;       /* the sun must be below */
@@ -20,14 +22,18 @@ static const struct dw_stars_params {
                       invented dew, where Gaussians would give 1 */
 } params = {-15.5, 12, 3, 0.12, 1.5, 0.25, 1.4};
 
+enum { SHOTS_AT_A_TIME = 8 };
+
 struct night {
     struct dw_work *w;
     size_t *shot, n; /* the night's shots */
     struct dw_spike **spike;
-    uint32_t *standing;
+    size_t *first, *lit; /* where a shot's lit cells stand in the list of all; how many they are */
+    size_t most;         /* spots of one shot */
+    uint32_t *standing;  /* first all lit cells, then those that are standing */
     size_t n_standing;
     struct dw_pattern pattern;
-    double *work;
+    struct dw_pattern_sums *sums; /* of each shot */
 };
 
 static int by_number(const void *a, const void *b)
@@ -69,8 +75,9 @@ static size_t find_standing(uint32_t *all, size_t n, size_t nights, uint32_t *wo
     return kept;
 }
 
-/* Counts the stars of one shot, and what the sky's brightness lets a camera see. */
-static void look(struct night *g, size_t k, const struct dw_spike **star)
+/* Counts the stars of one shot, and what the sky's brightness lets a camera see. star, work: room
+ * for as many as it has spots. */
+static void look(const struct night *g, size_t k, const struct dw_spike **star, double *work)
 {
     size_t i = g->shot[k], n = 0;
     const struct dw_measure *m = &g->w->survey->measure[i];
@@ -80,17 +87,47 @@ static void look(struct night *g, size_t k, const struct dw_spike **star)
         uint32_t cell = cell_of(s);
         if (s->value > s->median &&
             !bsearch(&cell, g->standing, g->n_standing, sizeof cell, by_number)) {
-            g->work[n] = (double)s->median;
+            work[n] = (double)s->median;
             star[n++] = s;
         }
     }
     out->count[i] = (double)n;
     /* The faintest star seen is as bright as some multiple of the noise under it, in the light of
      * the scene; star counts to a limit go about inversely with it. */
-    double sky = n > 0 ? fmax(dw_median(g->work, n) - (double)m->black[1], 0) : 0;
+    double sky = n > 0 ? fmax(dw_median(work, n) - (double)m->black[1], 0) : 0;
     double noise = sqrt((double)m->photon_dn * sky + (double)m->noise_dn * (double)m->noise_dn);
     out->depth[i] = (double)n * fmax(noise, 0.3) * exp2(g->w->ev[i]);
-    out->variance[i] = dw_star_variance(&g->pattern, g->w->survey, i, star, n, g->work);
+    out->variance[i] = dw_star_variance(&g->pattern, g->w->survey, i, star, n, work);
+}
+
+static enum dw_status look_at_shots(void *ctx, void *work, size_t from, size_t to,
+                                    struct dw_error *err)
+{
+    (void)err;
+    const struct night *g = ctx;
+    const struct dw_spike **star = work;
+    for (size_t k = from; k < to; k++)
+        look(g, k, star, (void *)(star + g->most));
+    return DW_OK;
+}
+
+/* Reads the spots of some shots, lists their lit cells and sums up what pattern they show. */
+static enum dw_status read_shots(void *ctx, void *work, size_t from, size_t to,
+                                 struct dw_error *err)
+{
+    struct night *g = ctx;
+    const struct dw_survey *survey = g->w->survey;
+    for (size_t k = from; k < to; k++) {
+        size_t spots = survey->measure[g->shot[k]].n_spikes;
+        if (spots == 0)
+            continue;
+        enum dw_status status = dw_survey_spikes(survey, g->shot[k], &g->spike[k], err);
+        if (status < 0)
+            return status;
+        g->lit[k] = lit_cells(g->spike[k], spots, g->standing + g->first[k], work);
+        dw_pattern_add(survey, g->shot[k], g->spike[k], &g->sums[k]);
+    }
+    return DW_OK;
 }
 
 /* Wider stars are fainter ones; fewer of them are seen through the clearest sky. */
@@ -110,46 +147,53 @@ static void allow_for_width(struct night *g)
     }
 }
 
+/* What all shots told: cells that stand, and the pattern of colours. work: as many as all spots. */
+static void put_together(struct night *g, uint32_t *work)
+{
+    size_t used = 0;
+    for (size_t k = 0; k < g->n; k++) {
+        memmove(g->standing + used, g->standing + g->first[k], g->lit[k] * sizeof *g->standing);
+        used += g->lit[k];
+    }
+    g->n_standing = find_standing(g->standing, used, g->n, work);
+    g->pattern = dw_pattern_of(g->sums, g->n);
+}
+
 static enum dw_status look_at_night(struct night *g, struct dw_error *err)
 {
-    const struct dw_survey *survey = g->w->survey;
-    size_t room = 0, used = 0, most = 0;
-    for (size_t k = 0; k < g->n; k++) {
-        size_t spots = survey->measure[g->shot[k]].n_spikes;
+    size_t room = 0;
+    g->first = DW_TAKE(&g->w->arena, g->n, size_t);
+    g->lit = DW_TAKE(&g->w->arena, g->n, size_t);
+    g->sums = DW_TAKE(&g->w->arena, g->n, struct dw_pattern_sums);
+    for (size_t k = 0; k < g->n && g->first; k++) {
+        size_t spots = g->w->survey->measure[g->shot[k]].n_spikes;
+        g->first[k] = room;
         room += spots;
-        most = spots > most ? spots : most;
+        g->most = spots > g->most ? spots : g->most;
     }
     g->spike = calloc(g->n, sizeof *g->spike);
     g->standing = malloc((room + 1) * sizeof *g->standing);
     uint32_t *work = malloc((room + 1) * sizeof *work);
-    g->work = malloc((most + 1) * sizeof *g->work);
-    const struct dw_spike **star = malloc((most + 1) * sizeof *star);
     enum dw_status status =
-        g->spike && g->standing && g->work && star && work
+        g->spike && g->standing && work && g->first && g->lit && g->sums
             ? DW_OK
             : dw_fail(err, DW_ERR_MEMORY, "no memory for %zu bright spots", room);
-    for (size_t k = 0; k < g->n && status >= 0; k++) {
-        size_t spots = survey->measure[g->shot[k]].n_spikes;
-        if (spots == 0)
-            continue;
-        status = dw_survey_spikes(survey, g->shot[k], &g->spike[k], err);
-        if (status >= 0)
-            used += lit_cells(g->spike[k], spots, g->standing + used, work);
-    }
+    struct dw_each shots = {g->n, SHOTS_AT_A_TIME, g->most * sizeof(uint32_t), read_shots, g};
+    if (status >= 0)
+        status = dw_each(&shots, g->w->run, err);
     if (status >= 0) {
-        g->n_standing = find_standing(g->standing, used, g->n, work);
-        g->pattern = dw_pattern_learn(g->w->survey, g->shot, g->n, g->spike);
-        for (size_t k = 0; k < g->n; k++)
-            look(g, k, star);
-        allow_for_width(g);
+        put_together(g, work);
+        shots.of = look_at_shots;
+        shots.work = g->most * (sizeof(struct dw_spike *) + sizeof(double));
+        status = dw_each(&shots, g->w->run, err);
     }
+    if (status >= 0)
+        allow_for_width(g);
     for (size_t k = 0; k < g->n && g->spike; k++)
         free(g->spike[k]);
     free(g->spike);
     free(g->standing);
-    free(g->work);
     free(work);
-    free(star);
     return status;
 }
 
