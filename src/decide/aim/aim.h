@@ -40,8 +40,10 @@ enum dw_status dw_aim_read(struct dw_work *w, const struct dw_facts *facts, cons
 enum dw_status dw_aim_gather(struct dw_work *w, const struct dw_facts *facts, const size_t *night,
                              size_t n, struct dw_aim_shots *out, struct dw_error *err);
 /* flow.c: a first pole and lens (of whichever direction the sky may turn from) from how spots move
- * within groups. False where too few agree. Fills focal_px, bend, cx, cy, pole. */
-bool dw_aim_flow(const struct dw_aim_shots *shots, struct dw_aim *v);
+ * within groups; *agree: whether enough do. Fills focal_px, bend, cx, cy, pole. Errors:
+ * DW_ERR_MEMORY, DW_ERR_INTERRUPTED. */
+enum dw_status dw_aim_flow(const struct dw_aim_shots *shots, const struct dw_run *run,
+                           struct dw_aim *v, bool *agree, struct dw_error *err);
 /* fit.c: refines them over the whole night; false where the turned spots do not meet spots.
  * *sigma: what single spots are off by, pixels. */
 bool dw_aim_fit(const struct dw_aim_shots *shots, struct dw_aim *v, double *sigma);

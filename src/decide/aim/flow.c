@@ -3,7 +3,10 @@
  * in s; that |s| is 1 tells the focal length. */
 #include "decide/aim/aim.h"
 
+#include "base/each.h"
+
 #include <math.h>
+#include <stdlib.h>
 
 static const struct flow_params {
     size_t spots;             /* of each shot, the strongest */
@@ -198,34 +201,74 @@ static double best_pole(const struct flow *f, int n, double pole[3], int *agree)
     return best;
 }
 
-bool dw_aim_flow(const struct dw_aim_shots *shots, struct dw_aim *v)
+/* One lens, and how well its best pole agrees. */
+struct trial {
+    struct dw_aim aim;
+    double found;
+    int agree;
+};
+
+struct trials {
+    const struct dw_aim_shots *shots;
+    int n; /* links */
+    struct link link[LINKS];
+    struct trial *trial; /* both kinds of lens by all lengths */
+};
+
+static enum dw_status try_lenses(void *ctx, void *work, size_t from, size_t to,
+                                 struct dw_error *err)
 {
     static const double bend[2][2] = {{1.0 / 3, 2.0 / 15}, {0, 0}}; /* tan, and the angle itself */
-    struct link link[LINKS];
-    struct flow flow[LINKS];
-    int n = find_links(shots, link), most = 0;
-    double best = 0, longer = fmax(shots->width, shots->height);
-    if (n < params.least)
-        return false;
-    for (int kind = 0; kind < 2; kind++)
-        for (int k = 0; k < params.lengths; k++) {
-            double part = (double)k / (params.lengths - 1), south[3] = {0};
-            struct dw_aim tried = {.focal_px = longer * params.shortest *
-                                               pow(params.longest / params.shortest, part),
-                                   .bend = {bend[kind][0], bend[kind][1]},
-                                   .cx = (shots->width - 1) / 2.0,
-                                   .cy = (shots->height - 1) / 2.0};
-            int seen = see(&tried, link, n, flow), agree = 0;
-            if (seen < params.least)
-                continue;
-            double found = best_pole(flow, seen, south, &agree);
-            if (found > best) {
-                best = found;
-                most = agree;
-                *v = tried;
-                for (int i = 0; i < 3; i++)
-                    v->pole[i] = -south[i];
+    (void)err;
+    const struct trials *t = ctx;
+    const struct dw_aim_shots *shots = t->shots;
+    struct flow *flow = work;
+    double longer = fmax(shots->width, shots->height);
+    for (size_t i = from; i < to; i++) {
+        size_t kind = i / (size_t)params.lengths, k = i % (size_t)params.lengths;
+        double part = (double)k / (params.lengths - 1), south[3] = {0};
+        struct trial *trial = &t->trial[i];
+        trial->aim = (struct dw_aim){.focal_px = longer * params.shortest *
+                                                 pow(params.longest / params.shortest, part),
+                                     .bend = {bend[kind][0], bend[kind][1]},
+                                     .cx = (shots->width - 1) / 2.0,
+                                     .cy = (shots->height - 1) / 2.0};
+        int seen = see(&trial->aim, t->link, t->n, flow);
+        if (seen >= params.least)
+            trial->found = best_pole(flow, seen, south, &trial->agree);
+        for (int j = 0; j < 3; j++)
+            trial->aim.pole[j] = -south[j];
+    }
+    return DW_OK;
+}
+
+enum dw_status dw_aim_flow(const struct dw_aim_shots *shots, const struct dw_run *run,
+                           struct dw_aim *v, bool *agree, struct dw_error *err)
+{
+    size_t lenses = 2 * (size_t)params.lengths;
+    struct trials *t = malloc(sizeof *t);
+    struct trial *trial = calloc(lenses, sizeof *trial);
+    enum dw_status status =
+        t && trial ? DW_OK : dw_fail(err, DW_ERR_MEMORY, "out of memory for the stars' turning");
+    int most = 0;
+    *agree = false;
+    if (status >= 0) {
+        t->shots = shots;
+        t->trial = trial;
+        t->n = find_links(shots, t->link);
+        const struct dw_each each = {t->n < params.least ? 0 : lenses, 1,
+                                     LINKS * sizeof(struct flow), try_lenses, t};
+        status = dw_each(&each, run, err);
+        double best = 0;
+        for (size_t i = 0; i < each.n && status >= 0; i++)
+            if (trial[i].found > best) {
+                best = trial[i].found;
+                most = trial[i].agree;
+                *v = trial[i].aim;
             }
-        }
-    return most >= params.least && most >= params.least_share * n;
+        *agree = status >= 0 && most >= params.least && most >= params.least_share * t->n;
+    }
+    free(t);
+    free(trial);
+    return status;
 }
