@@ -6,8 +6,9 @@
 #include <math.h>
 #include <string.h>
 
-#define DISAGREE 0.3     /* of the steps: cloud */
-#define MOST_WRONG 100.0 /* in variances, that one pair counts for */
+#define DISAGREE 0.3 /* of the steps: cloud */
+#define ABOUT 32     /* shots on either side that tell how wrong pairs are, */
+#define FEW 8        /* if more of their pairs than these are known */
 
 static enum dw_status no_room(struct dw_error *err)
 {
@@ -22,31 +23,67 @@ bool dw_cloudy(const struct dw_pair *pair, size_t n)
     return disagree > DISAGREE * (double)n;
 }
 
+/* By how much pairs of shots are wrong where what comes back tells better: under cloud they all can
+ * agree about what no exposure did, whatever they say of their variance. */
+struct wrong {
+    double *square; /* n+1: sum of it, stops^2, over the known pairs that begin before each shot; */
+    double *known;  /* n+1: how many these are */
+};
+
+static void find_wrong(const struct dw_share *share, const double *light, const double *var,
+                       struct wrong *w)
+{
+    for (size_t k = 0; k < share->n_pairs; k++) {
+        const struct dw_pair *p = &share->pair[k];
+        double both = var[p->a] + var[p->b], d = light[p->b] - light[p->a] - p->v;
+        if (!isfinite(both))
+            continue;
+        w->square[p->a + 1] += fmax(0, d * d - both);
+        w->known[p->a + 1]++;
+    }
+    for (size_t i = 1; i <= share->n; i++) {
+        w->square[i] += w->square[i - 1];
+        w->known[i] += w->known[i - 1];
+    }
+}
+
+/* The mean of it near shot i, of n; of the whole shoot where hardly a pair is known there. */
+static double wrong_about(const struct wrong *w, size_t n, size_t i)
+{
+    size_t from = i > ABOUT ? i - ABOUT : 0, to = i + ABOUT < n ? i + ABOUT + 1 : n;
+    if (w->known[to] - w->known[from] <= FEW) {
+        from = 0;
+        to = n;
+    }
+    double known = w->known[to] - w->known[from];
+    return known > 0 ? (w->square[to] - w->square[from]) / known : 0;
+}
+
 /* Takes over what the shots' light is by what comes back to where it was, where that is known
- * better. What pairs say is trusted less by as much as it is seen to be wrong: under cloud they all
- * can agree about what no exposure did. pair: as they were before the law was taken out. */
-static void take_over(struct dw_share *share, const struct dw_pair *pair, const double *light,
+ * better; the pairs of other shots are trusted less by as much as they are seen to be wrong. */
+static void take_over(struct dw_share *share, const struct wrong *w, const double *light,
                       const double *var)
 {
-    double wrong = 0, known = 0;
-    for (size_t k = 0; k < share->n_pairs; k++) {
-        const struct dw_pair *p = &pair[k];
-        double both = var[p->a] + var[p->b], d = light[p->b] - light[p->a] - p->v;
-        if (isfinite(both)) {
-            wrong += fmin(fmax(0, d * d - both) / p->var, MOST_WRONG);
-            known++;
-        }
-    }
-    double factor = known > 0 ? fmax(1, wrong / known) : 1;
     for (size_t k = 0; k < share->n_pairs; k++) {
         struct dw_pair *p = &share->pair[k];
-        double both = var[pair[k].a] + var[pair[k].b];
-        *p = pair[k];
-        p->var *= factor;
+        double both = var[p->a] + var[p->b];
+        p->var += wrong_about(w, share->n, p->a);
         if (both < p->var) {
             p->v = light[p->b] - light[p->a];
             p->var = both;
         }
+    }
+}
+
+/* Contrasts bend where clouds pass. Light that comes back has none in it, so light may bend with
+ * them only where nothing came back in four shots, as in fog. */
+static void calm_unrest(const double *var, size_t n, const double *unrest, double *out)
+{
+    for (size_t i = 0; i < n; i++) {
+        bool came = false;
+        for (size_t p = i; p < i + 4 && p < n; p++)
+            came |= isfinite(var[p]);
+        out[i] = came ? 0 : unrest[i];
     }
 }
 
@@ -57,8 +94,9 @@ enum dw_status dw_cloudy_share_out(const struct dw_cloudy *cloud, struct dw_shar
     const double *jump = cloud->jump;
     struct dw_pair *pair = DW_TAKE(arena, share->n_pairs + 1, struct dw_pair);
     double *start = DW_TAKE(arena, n, double), *light = DW_TAKE(arena, n, double);
-    double *var = DW_TAKE(arena, n, double);
-    if (!pair || !start || !light || !var)
+    double *var = DW_TAKE(arena, n, double), *unrest = DW_TAKE(arena, n, double);
+    struct wrong wrong = {DW_TAKE(arena, n + 1, double), DW_TAKE(arena, n + 1, double)};
+    if (!pair || !start || !light || !var || !unrest || !wrong.square || !wrong.known)
         return no_room(err);
     memcpy(pair, share->pair, share->n_pairs * sizeof *pair);
     enum dw_status status = dw_share_out(share, arena, err);
@@ -74,6 +112,10 @@ enum dw_status dw_cloudy_share_out(const struct dw_cloudy *cloud, struct dw_shar
         return no_room(err);
     for (size_t i = 0; i < n; i++) /* pairs are without it */
         light[i] -= jump[i];
-    take_over(share, pair, light, var);
+    memcpy(share->pair, pair, share->n_pairs * sizeof *pair);
+    find_wrong(share, light, var, &wrong);
+    take_over(share, &wrong, light, var);
+    calm_unrest(var, n, share->unrest, unrest);
+    share->unrest = unrest;
     return dw_share_out(share, arena, err);
 }

@@ -1,183 +1,129 @@
-/* own_light.c: the light that a tile has when no cloud is before it, or before what lights it: it
- * goes smoothly with the hour, and the tile comes back to it. */
+/* own_light.c: the light that a tile has when no cloud is before it, or before what lights it. It
+ * goes smoothly with the hour but for a little that wanders: faint stars drift through a tile of
+ * sky, grass stirs. So a tile's own light has a level and a slope, both of which wander, and is
+ * followed from shot to shot (Kalman 1960) as far as it came back, from before and from after; what
+ * both expect of a shot, in which it has no part itself, are put together by what each knows
+ * (Fraser & Potter 1969). */
 #include "decide/returns_state.h"
 
 #include <math.h>
-#include <string.h>
 
-#define NEAR 24       /* shots on either side that a first look takes in, */
-#define LITTLE 0.3    /* and how many of them share a tile's light, beside the most that do: */
-#define MUCH 0.7      /* covered, open */
-#define CURVED 0.02   /* prior against slope and bend, per shot's weight */
-#define MOST_OWN 0.95 /* share of its own expectation that a shot is taken to have */
-#define FRESH 64      /* shots after which sums are taken anew, so that no rounding piles up */
+#define UNIT_S 120.0 /* of time: a slope is stops in this, */
+#define SLOPE 0.03   /* and of this size when nothing is known */
+#define UNKNOWN 1e6  /* stops^2: of a level that nothing is known about */
+/* In variances of a shot itself: if the others know less of it than this, hardly any came back. */
+#define FAINT 3.3
 
-/* How many of the shots about shot i have the value that it has, as a share of them. */
-static double support(const struct dw_returns *r, const double *x, const double *var, size_t i)
-{
-    size_t first = r->from[i] + NEAR > i ? r->from[i] : i - NEAR;
-    size_t end = r->to[i] < i + NEAR + 1 ? r->to[i] : i + NEAR + 1;
-    double alike = 0, known = 0;
-    for (size_t j = first; j < end; j++) {
-        if (j == i || !isfinite(x[j]))
-            continue;
-        alike += dw_returns_tukey((x[j] - x[i]) * (x[j] - x[i]) / (var[i] + var[j]));
-        known++;
-    }
-    return known > 0 ? alike / known : 0;
-}
-
-/* How much a value x of variance var is the one that most shots about have, 0..1. work: n. */
-static void look(const struct dw_returns *r, const double *x, const double *var, double *work,
-                 float *out)
-{
-    for (size_t i = 0; i < r->n; i++)
-        work[i] = isfinite(x[i]) ? support(r, x, var, i) : 0;
-    for (size_t i = 0; i < r->n; i++) {
-        double most = 0;
-        for (size_t j = r->from[i]; j < r->to[i]; j++)
-            most = work[j] > most ? work[j] : most;
-        double part = most > r->p->least_share ? work[i] / most : 0;
-        out[i] = (float)fmin(1, fmax(0, (part - LITTLE) / (MUCH - LITTLE)));
-    }
-}
-
-/* Whether a tile has the contrast with the next one, across or down, that it mostly has. */
-static void look_beside(const struct dw_returns *r, size_t k, size_t other, double *work,
-                        float *out)
-{
-    double *x = work, *var = work + r->n;
-    for (size_t i = 0; i < r->n; i++) {
-        x[i] = (double)r->beside[k * r->n + i] - (double)r->beside[other * r->n + i];
-        var[i] = dw_returns_noise(r, i, k) + dw_returns_noise(r, i, other);
-    }
-    look(r, x, var, work + 2 * r->n, out);
-}
-
-/* The second largest of what a tile's four sides say: one may be covered. */
-static float two_sides(const struct dw_returns *r, size_t k, size_t i)
-{
-    size_t cols = (size_t)r->g->cols, n = r->n;
-    float side[4] = {r->off[k * n + i], r->var[k * n + i], k % cols ? r->off[(k - 1) * n + i] : 0,
-                     k >= cols ? r->var[(k - cols) * n + i] : 0};
-    float most = 0, second = 0;
-    for (int s = 0; s < 4; s++) {
-        second = fmaxf(second, fminf(most, side[s]));
-        most = fmaxf(most, side[s]);
-    }
-    return second;
-}
-
-/* Whether a tile is open is told by its contrasts with those beside it, which come back as well and
- * hold no exposure error; or by its own light, where errors are already known more closely than it
- * is: by night a contrast has twice the noise. */
-void dw_returns_find_open(struct dw_returns *r, double *work)
-{
-    size_t cols = (size_t)r->g->cols, n = r->n;
-    memset(r->off, 0, r->tiles * n * sizeof *r->off);
-    memset(r->var, 0, r->tiles * n * sizeof *r->var);
-    for (size_t k = 0; k < r->tiles; k++) {
-        if ((k + 1) % cols)
-            look_beside(r, k, k + 1, work, r->off + k * n);
-        if (k + cols < r->tiles)
-            look_beside(r, k, k + cols, work, r->var + k * n);
-    }
-    double *x = work, *var = work + n;
-    for (size_t k = 0; k < r->tiles; k++) {
-        for (size_t i = 0; i < n; i++) {
-            x[i] = (double)r->beside[k * n + i];
-            var[i] = dw_returns_noise(r, i, k) + r->spread[i];
-        }
-        look(r, x, var, work + 2 * n, r->weight + k * n);
-        for (size_t i = 0; i < n; i++) {
-            r->open[k * n + i] = two_sides(r, k, i);
-            if (r->spread[i] > dw_returns_noise(r, i, k))
-                r->weight[k * n + i] = r->open[k * n + i];
-        }
-    }
-}
-
-/* Weighted moments of the shots within reach about the one at work, for a parabola. */
-struct moments {
-    double s[5], y[3]; /* of time, unit reach_s; of light times that */
-    double came, known;
+/* A tile's own light and its slope, with their variances. */
+struct dw_own_light {
+    double level, slope;
+    double ll, ls, ss;
 };
 
-static void add_shot(struct moments *m, double t, double y, double w, double came, double known)
+size_t dw_returns_own_room(size_t n)
 {
-    double power = w;
-    for (int p = 0; p < 5; p++) {
-        m->s[p] += power;
-        if (p < 3)
-            m->y[p] += power * y;
-        power *= t;
+    return n * sizeof(struct dw_own_light);
+}
+
+static struct dw_own_light unknown(void)
+{
+    return (struct dw_own_light){0, 0, UNKNOWN, 0, SLOPE * SLOPE};
+}
+
+/* Goes on by `seconds`, forwards or, where these are negative, backwards. */
+static void go_on(struct dw_own_light *z, const struct dw_returns_params *p, double seconds)
+{
+    double u = seconds / UNIT_S, time = fabs(u);
+    double wander = p->wander_stops * p->wander_stops, bend = p->bend_stops * p->bend_stops;
+    z->level += u * z->slope;
+    z->ll += u * (2 * z->ls + u * z->ss) + time * (wander + time * time * bend / 3);
+    z->ls += u * (z->ss + time * bend / 2);
+    z->ss += time * bend;
+}
+
+/* Takes in that the tile has light y, of variance var. */
+static void take_in(struct dw_own_light *z, double y, double var)
+{
+    double all = z->ll + var, off = y - z->level, kept = var / all;
+    z->level += z->ll / all * off;
+    z->slope += z->ls / all * off;
+    z->ss -= z->ls / all * z->ls;
+    z->ls *= kept;
+    z->ll *= kept;
+}
+
+/* Takes in what shot i of tile k shows, as far as it came back. */
+static void take_shot(const struct dw_returns *r, size_t k, size_t i, struct dw_own_light *z)
+{
+    double x = (double)r->beside[k * r->n + i], weight = (double)r->weight[k * r->n + i];
+    if (isfinite(x) && weight > 0)
+        take_in(z, x - r->found[i], (dw_returns_noise(r, i, k) + r->spread[i]) / weight);
+}
+
+/* What two that know nothing of each other say of a level together. */
+static double together(const struct dw_own_light *a, const struct dw_own_light *b, double *var)
+{
+    double da = a->ll * a->ss - a->ls * a->ls, db = b->ll * b->ss - b->ls * b->ls;
+    double ll = a->ss / da + b->ss / db, ls = -a->ls / da - b->ls / db;
+    double ss = a->ll / da + b->ll / db, det = ll * ss - ls * ls;
+    double l =
+        (a->ss * a->level - a->ls * a->slope) / da + (b->ss * b->level - b->ls * b->slope) / db;
+    double s =
+        (a->ll * a->slope - a->ls * a->level) / da + (b->ll * b->slope - b->ls * b->level) / db;
+    *var = ss / det;
+    return (ss * l - ls * s) / det;
+}
+
+/* Whether tile k came back in enough of the shots within reach of each; sets var to INFINITY where
+ * it did not. */
+static void leave_seldom(const struct dw_returns *r, size_t k, float *var)
+{
+    const float *x = r->beside + k * r->n, *weight = r->weight + k * r->n;
+    double came = 0, known = 0; /* of the shots before i, then at `sum` */
+    for (size_t i = 0; i < r->n; i++) {
+        r->sum[2 * i] = came;
+        r->sum[2 * i + 1] = known;
+        came += isfinite(x[i]) ? (double)weight[i] : 0;
+        known += isfinite(x[i]);
     }
-    m->came += came;
-    m->known += known;
-}
-
-/* Moments about a time that lies later by d. */
-static void move_on(struct moments *m, double d)
-{
-    double *s = m->s, *y = m->y;
-    s[4] += d * (-4 * s[3] + d * (6 * s[2] + d * (-4 * s[1] + d * s[0])));
-    s[3] += d * (-3 * s[2] + d * (3 * s[1] - d * s[0]));
-    s[2] += d * (-2 * s[1] + d * s[0]);
-    s[1] -= d * s[0];
-    y[2] += d * (-2 * y[1] + d * y[0]);
-    y[1] -= d * y[0];
-}
-
-/* The parabola's value at time 0, and what a unit of weight there has of it. */
-static bool parabola(const struct moments *m, double *value, double *own)
-{
-    double a = m->s[0], b = m->s[1], c = m->s[2], d = m->s[3], prior = CURVED * a;
-    double e = c + prior, f = m->s[4] + prior;
-    double first = e * f - d * d, second = c * d - b * f, third = b * d - c * e;
-    double det = a * first + b * second + c * third;
-    if (!(a > 0 && det > 1e-12 * a * e * f))
-        return false;
-    *value = (first * m->y[0] + second * m->y[1] + third * m->y[2]) / det;
-    *own = first / det;
-    return *own > 0;
-}
-
-/* Takes shot j of tile k into the moments about shot i, or, with sign -1, out of them. */
-static void take_shot(const struct dw_returns *r, size_t k, size_t j, size_t i, double sign,
-                      struct moments *m)
-{
-    double x = (double)r->beside[k * r->n + j], w = sign * (double)r->weight[k * r->n + j];
-    if (isfinite(x))
-        add_shot(m, (r->g->time[j] - r->g->time[i]) / r->p->reach_s, x - r->found[j],
-                 w / (dw_returns_noise(r, j, k) + r->spread[j]), w, sign);
+    r->sum[2 * r->n] = came;
+    r->sum[2 * r->n + 1] = known;
+    for (size_t i = 0; i < r->n; i++) {
+        const double *from = r->sum + 2 * r->from[i], *to = r->sum + 2 * r->to[i];
+        if (to[0] - from[0] < r->p->least_share * (to[1] - from[1]))
+            var[i] = INFINITY;
+    }
 }
 
 void dw_returns_expect(struct dw_returns *r, size_t k)
 {
     const double *t = r->g->time;
-    const float *x = r->beside + k * r->n, *weight = r->weight + k * r->n;
+    const float *x = r->beside + k * r->n;
     float *off = r->off + k * r->n, *var = r->var + k * r->n;
-    struct moments m = {0};
-    size_t first = 0, end = 0; /* that the moments hold */
+    struct dw_own_light z = unknown(), *before = r->before;
     for (size_t i = 0; i < r->n; i++) {
-        if (end == 0 || r->from[i] >= end || i % FRESH == 0) {
-            m = (struct moments){0};
-            first = end = r->from[i];
-        } else
-            move_on(&m, (t[i] - t[i - 1]) / r->p->reach_s);
-        for (; end < r->to[i]; end++)
-            take_shot(r, k, end, i, 1, &m);
-        for (; first < r->from[i]; first++)
-            take_shot(r, k, first, i, -1, &m);
-        var[i] = INFINITY;
-        double value, own;
-        if (!isfinite(x[i]) || m.came < r->p->least_share * m.known || !parabola(&m, &value, &own))
-            continue;
-        double noise = dw_returns_noise(r, i, k), shared = noise + r->spread[i];
-        double h = fmin(own * (double)weight[i] / shared, MOST_OWN), others = own / (1 - h);
-        if (!(shared > 2 * r->p->least_share * others)) /* hardly any */
-            continue;
-        off[i] = (float)(((double)x[i] - r->found[i] - value) / (1 - h));
-        var[i] = (float)(noise + others);
+        if (r->from[i] == i)
+            z = unknown(); /* of another view, or long ago */
+        else
+            go_on(&z, r->p, t[i] - t[i - 1]);
+        before[i] = z;
+        take_shot(r, k, i, &z);
     }
+    for (size_t i = r->n; i-- > 0;) {
+        if (i + 1 == r->n || r->from[i + 1] == i + 1)
+            z = unknown();
+        else
+            go_on(&z, r->p, t[i] - t[i + 1]);
+        var[i] = INFINITY;
+        if (isfinite(x[i])) {
+            double others, value = together(&before[i], &z, &others);
+            double noise = dw_returns_noise(r, i, k);
+            if (others < FAINT * (noise + r->spread[i])) {
+                off[i] = (float)((double)x[i] - r->found[i] - value);
+                var[i] = (float)(noise + others);
+            }
+        }
+        take_shot(r, k, i, &z);
+    }
+    leave_seldom(r, k, var);
 }

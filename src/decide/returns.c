@@ -226,9 +226,11 @@ static bool take_room(struct dw_returns *r, struct dw_arena *arena, struct look 
     r->to = DW_TAKE(arena, r->n, size_t);
     r->found = DW_TAKE(arena, r->n, double);
     r->spread = DW_TAKE(arena, r->n, double);
+    r->before = dw_arena_take(arena, 1, dw_returns_own_room(r->n));
+    r->sum = DW_TAKE(arena, 2 * (r->n + 1), double);
     *work = DW_TAKE(arena, 3 * r->n, double);
     return ok && r->region && r->leap && r->alike && r->voice && r->from && r->to && r->found &&
-           r->spread && *work;
+           r->spread && r->before && r->sum && *work;
 }
 
 static double within(double square, double least)

@@ -5,15 +5,17 @@
 #include "decide/pairs.h"
 
 struct dw_returns_params {
-    double reach_s;     /* a tile's light when nothing is before it goes smoothly over this long on
-                         * either side */
-    double floor_stops; /* no tile comes back more closely than this */
-    double least_share; /* of its shots there in which it must have come back */
-    int rounds;         /* of learning tiles and shots from one another */
+    double reach_s;      /* a tile is judged by the shots of this long on either side */
+    double floor_stops;  /* no tile comes back more closely than this */
+    double wander_stops; /* rms of what its light with nothing before it wanders in 120 s, beside
+                          * its slope; */
+    double bend_stops;   /* and of how much its slope, stops in 120 s, does */
+    double least_share;  /* of its shots within reach in which it must have come back */
+    int rounds;          /* of learning tiles and shots from one another */
 };
 #define DW_RETURNS_DEFAULTS                                                                        \
     {                                                                                              \
-        1800, 2e-3, 0.15, 6                                                                        \
+        1800, 2e-3, 4e-3, 1e-3, 0.15, 4                                                            \
     }
 
 /* start, start_var: n values, what exposure errors and the law of light did to each shot, as far as

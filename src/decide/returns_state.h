@@ -1,6 +1,6 @@
 /* returns_state.h: what is learnt of shots and tiles from one another, shared by returns.c (what a
- * shot's tiles tell of its exposure), own_light.c (what a tile's shots tell of its own light) and
- * voices.c (which regions go together). */
+ * shot's tiles tell of its exposure), gaps.c (which tiles are open, at first sight), own_light.c
+ * (what a tile's shots tell of its own light) and voices.c (which regions go together). */
 #ifndef DW_DECIDE_RETURNS_STATE_H
 #define DW_DECIDE_RETURNS_STATE_H
 
@@ -25,6 +25,8 @@ struct dw_returns {
     double *alike;        /* regions^2 a span: how much they leap together, 0..1 */
     double *voice;        /* regions a span: share that each has of what is its own */
     float *off, *var;     /* from what other shots expect, and its variance; INFINITY: not known */
+    struct dw_own_light *before; /* per shot: a tile's own light as those before it tell; */
+    double *sum;                 /* n+1 pairs: how often it came back, and could (own_light.c) */
 };
 
 /* Variance of tile k's light in shot i, but for the shot's own error. */
@@ -42,10 +44,13 @@ static inline double dw_returns_tukey(double square)
     return t > 0 ? t * t : 0;
 }
 
-/* own_light.c. First weights: sets `open` and `weight`; uses up off and var. work: 3n values. */
+/* gaps.c. First weights: sets `open` and `weight`; uses up off and var. work: 3n values. */
 void dw_returns_find_open(struct dw_returns *r, double *work);
-/* How far tile k is in each shot from what the others about it let expect: sets its off, var. */
+/* own_light.c. How far tile k is in each shot from what the others about it let expect: sets its
+ * off, var. */
 void dw_returns_expect(struct dw_returns *r, size_t k);
+/* Bytes that `before` needs. */
+size_t dw_returns_own_room(size_t n);
 /* voices.c. Sets `leap`, `alike` and `voice`. */
 void dw_returns_find_voices(struct dw_returns *r);
 
