@@ -20,10 +20,21 @@ struct ratios {
     const struct dw_facts *facts;
     const struct dw_set_shots *p;
     int colour;
+    const bool *asked; /* per four shots: whether they are looked at */
     float *ratio, *noise, *lever;
 };
 
-/* log2(colour / green) of every tile of some shots, and its variance. */
+/* Whether anybody looks at the j-th shot. */
+static bool looked_at(const struct ratios *r, size_t j)
+{
+    for (size_t i = j > 3 ? j - 3 : 0; i <= j; i++)
+        if (r->asked[i])
+            return true;
+    return false;
+}
+
+/* log2(colour / green) of every tile of those of some shots that are looked at, and its variance.
+ */
 static enum dw_status fill_ratios(void *ctx, void *work, size_t from, size_t to,
                                   struct dw_error *err)
 {
@@ -31,6 +42,8 @@ static enum dw_status fill_ratios(void *ctx, void *work, size_t from, size_t to,
     (void)err;
     const struct ratios *r = ctx;
     for (size_t j = from; j < to; j++) {
+        if (!looked_at(r, j))
+            continue;
         size_t i = r->p->shot[j], tiles = (size_t)r->w->tiles;
         const struct dw_measure *m = &r->w->survey->measure[i];
         const struct dw_levels *l = dw_facts_levels(r->facts, &r->w->shots->shot[i]);
@@ -65,10 +78,10 @@ static enum dw_status one_colour(struct dw_work *w, struct dw_decision *out,
     struct dw_offset *offset = DW_TAKE(&w->arena, known, struct dw_offset);
     if (!ratio || !noise || !lever || !bend || !asked || !offset)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the colours of %zu frames", p->n);
-    struct ratios ratios = {w, &out->facts, p, colour, ratio, noise, lever};
+    dw_set_shots_change(p, asked);
+    struct ratios ratios = {w, &out->facts, p, colour, asked, ratio, noise, lever};
     const struct dw_each shots = {p->n, SHOTS_AT_A_TIME, 0, fill_ratios, &ratios};
     enum dw_status status = dw_each(&shots, w->run, err);
-    dw_set_shots_change(p, asked);
     struct dw_bends bends = {p->n, p->shot, ratio, noise, lever, asked, 1, {NULL}};
     if (status >= 0)
         status = dw_bends_measure(&bends, w, bend, err);
