@@ -12,7 +12,7 @@ enum { LINES = DW_FOURIER_LINES };
 bool dw_fourier_make(struct dw_fourier *f, size_t n)
 {
     *f = (struct dw_fourier){0};
-    if (n < 2 || (n & (n - 1)) != 0)
+    if (n < LINES || (n & (n - 1)) != 0)
         return false;
     f->turn = malloc((1 + 2 * LINES) * n * sizeof *f->turn);
     if (!f->turn)
@@ -41,29 +41,56 @@ static bool all_zero(const double *v, size_t n)
     return true;
 }
 
-/* Lines whose samples lie `step` numbers apart; the first ones lie `line` apart. */
-static void along(struct dw_fourier *f, double *z, size_t step, size_t line, bool back)
+/* Samples of LINES lines, from the picture side by side and back. step: numbers between the samples
+ * of a line; line: between lines. */
+static inline void take(const double *restrict z, size_t n, size_t step, size_t line,
+                        double *restrict work)
+{
+    for (size_t k = 0; k < n; k++, z += step, work += 2 * LINES)
+        for (size_t i = 0; i < LINES; i++) {
+            work[i] = z[i * line];
+            work[LINES + i] = z[i * line + 1];
+        }
+}
+
+static inline void put(const double *restrict work, size_t n, size_t step, size_t line,
+                       double *restrict z)
+{
+    for (size_t k = 0; k < n; k++, z += step, work += 2 * LINES)
+        for (size_t i = 0; i < LINES; i++) {
+            z[i * line] = work[i];
+            z[i * line + 1] = work[LINES + i];
+        }
+}
+
+/* All rows of a picture. */
+static void rows(struct dw_fourier *f, double *z, bool back)
 {
     double *work = f->turn + f->n;
-    for (size_t first = 0; first < f->n; first += LINES, z += LINES * line) {
-        size_t many = f->n - first < LINES ? f->n - first : LINES;
-        memset(work, 0, 2 * LINES * f->n * sizeof *work);
-        for (size_t k = 0; k < f->n; k++)
-            for (size_t i = 0; i < many; i++)
-                for (size_t part = 0; part < 2; part++)
-                    work[(2 * k + part) * LINES + i] = z[k * step + i * line + part];
+    for (size_t first = 0; first < f->n; first += LINES, z += LINES * 2 * f->n) {
+        if (all_zero(z, LINES * 2 * f->n))
+            continue;
+        take(z, f->n, 2, 2 * f->n, work);
+        dw_pose_kernels_best()->lines(f->turn, f->n, work, back);
+        put(work, f->n, 2, 2 * f->n, z);
+    }
+}
+
+/* And all columns. */
+static void columns(struct dw_fourier *f, double *z, bool back)
+{
+    double *work = f->turn + f->n;
+    for (size_t first = 0; first < f->n; first += LINES, z += LINES * 2) {
+        take(z, f->n, 2 * f->n, 2, work);
         if (all_zero(work, 2 * LINES * f->n))
             continue;
         dw_pose_kernels_best()->lines(f->turn, f->n, work, back);
-        for (size_t k = 0; k < f->n; k++)
-            for (size_t i = 0; i < many; i++)
-                for (size_t part = 0; part < 2; part++)
-                    z[k * step + i * line + part] = work[(2 * k + part) * LINES + i];
+        put(work, f->n, 2 * f->n, 2, z);
     }
 }
 
 void dw_fourier_picture(struct dw_fourier *f, double *z, bool back)
 {
-    along(f, z, 2, 2 * f->n, back);
-    along(f, z, 2 * f->n, 2, back);
+    rows(f, z, back);
+    columns(f, z, back);
 }

@@ -9,11 +9,11 @@
 
 /* Twiddle factors of one size. */
 struct dw_fourier {
-    size_t n;     /* side of the picture, a power of two */
+    size_t n;     /* side of the picture, a power of two, 8 or more */
     double *turn; /* n/2 complex factors exp(-2 pi i k / n), then room for some lines */
 };
 
-/* False when memory ran out or n is not a power of two. Free with dw_fourier_free. */
+/* False when memory ran out or n is no such number. Free with dw_fourier_free. */
 bool dw_fourier_make(struct dw_fourier *f, size_t n);
 void dw_fourier_free(struct dw_fourier *f);
 
