@@ -33,8 +33,11 @@ END_TEST
 
 enum { SHOTS = 80, COLS = 30, ROWS = 20, TILES = COLS * ROWS };
 
-/* Unrest of grids whose tile k of shot i shows light(i, k), stops, under errors of the exposure. */
-static void compare_grids(double (*light)(int shot, int tile), double unrest[SHOTS])
+/* Unrest of grids whose tile k of shot i shows light(i, k), stops, under errors of the exposure,
+ * with such noise, whose variance is told; and what bends all regions show together. */
+static void compare_noisy(double (*light)(int shot, int tile),
+                          double (*noisy)(int tile, unsigned *seed, double *var),
+                          double unrest[SHOTS], double along[SHOTS])
 {
     static float grid[SHOTS * TILES], noise[SHOTS * TILES], lever[SHOTS * TILES];
     static float shift[SHOTS][2];
@@ -45,9 +48,9 @@ static void compare_grids(double (*light)(int shot, int tile), double unrest[SHO
         double error = 0.06 * random_value(&seed);
         time[i] = 120.0 * i;
         for (int k = 0; k < TILES; k++) {
-            double own = 0.002 * random_value(&seed);
+            double var, own = noisy(k, &seed, &var);
             grid[i * TILES + k] = (float)(light(i, k) + error + own);
-            noise[i * TILES + k] = (float)(0.002 * 0.002 / 12);
+            noise[i * TILES + k] = (float)var;
             lever[i * TILES + k] = 1e-3f;
         }
     }
@@ -56,12 +59,27 @@ static void compare_grids(double (*light)(int shot, int tile), double unrest[SHO
     struct dw_pair_params params = DW_PAIR_DEFAULTS;
     struct dw_arena arena = {0};
     struct dw_beside beside = {
-        .unit_s = 120, .unrest = unrest, .black = black, .black_var = black_var};
+        .unit_s = 120, .unrest = unrest, .along = along, .black = black, .black_var = black_var};
     struct dw_pair *pair;
     struct dw_error err = {0};
     size_t n;
     ck_assert_int_eq(dw_pairs_compare(&grids, &params, &arena, &pair, &n, &beside, &err), DW_OK);
     dw_arena_free_to(&arena, 0);
+}
+
+static double by_day(int tile, unsigned *seed, double *var)
+{
+    (void)tile;
+    *var = 0.002 * 0.002 / 12;
+    return 0.002 * random_value(seed);
+}
+
+static void compare_grids(double (*light)(int shot, int tile), double unrest[SHOTS])
+{
+    static double along[SHOTS];
+    compare_noisy(light, by_day, unrest, along);
+    for (int i = 0; i < SHOTS; i++) /* each region tells by itself */
+        ck_assert_double_eq(along[i], 0);
 }
 
 /* Twilight falls by up to a stop a frame, as at a low latitude between frames that lie far apart,
@@ -113,6 +131,48 @@ START_TEST(fog_that_goes_is_an_event)
     for (int i = 0; i < SHOTS; i++)
         if (i < 36 || i > 41)
             ck_assert_msg(unrest[i] < 0.002, "shot %d: %.5f", i, unrest[i]);
+}
+END_TEST
+
+/* The sky above is noisy, and the ground so dark that it says nothing. */
+static double by_night(int tile, unsigned *seed, double *var)
+{
+    double sigma = tile / COLS < 15 ? 0.012 : 0.06, sum = 0;
+    *var = sigma * sigma;
+    for (int i = 0; i < 12; i++) /* nearly normal */
+        sum += random_value(seed);
+    return sigma * sum;
+}
+
+/* A bank of cloud moves in from shot 34 to 44 and darkens some places of the sky and brightens
+ * others by up to 0.65 stop; a lamp on the ground goes out at shot 60. */
+static double cloud_bank(int shot, int tile)
+{
+    double in = fmin(fmax((shot - 34) / 10.0, 0), 1), place = sin(0.35 * (tile % COLS));
+    bool lamp = tile % COLS < 5 && tile / COLS >= 15;
+    if (tile / COLS >= 15)
+        return lamp && shot < 60 ? 0.5 : 0;
+    return 0.5 * in * (0.3 + place * cos(0.2 * (tile / COLS)));
+}
+
+/* The edges of the bank bend the light of most regions by less than 0.03 stop, and a region's own
+ * noise bends it by root 20 times 0.012 / 5, which is 0.011: no region is seen to bend, all
+ * together are. The calm sky and the lamp are not. */
+START_TEST(cloud_by_night_shows_in_all_regions_together)
+{
+    double unrest[SHOTS], along[SHOTS], in = 0, out = 0;
+    compare_noisy(cloud_bank, by_night, unrest, along);
+    for (int i = 0; i < SHOTS; i++) {
+        ck_assert_msg(unrest[i] < 5e-4, "shot %d: %.5f", i, unrest[i]);
+        if (i >= 31 && i <= 33) /* bends over shots i .. i+3 */
+            in = fmax(in, along[i]);
+        else if (i >= 41 && i <= 43)
+            out = fmax(out, along[i]);
+        else
+            ck_assert_msg(along[i] < 5e-4, "shot %d: %.5f along", i, along[i]);
+    }
+    ck_assert_double_gt(in, 0.002);
+    ck_assert_double_gt(out, 0.002);
 }
 END_TEST
 
@@ -174,6 +234,7 @@ int main(void)
     tcase_add_test(t, only_unusual_unrest_counts);
     tcase_add_loop_test(t, contrasts_that_go_smoothly_are_no_event, 0, 2);
     tcase_add_test(t, fog_that_goes_is_an_event);
+    tcase_add_test(t, cloud_by_night_shows_in_all_regions_together);
     tcase_add_test(t, noise_of_a_tile_is_the_quartile_of_its_departures);
     suite_add_tcase(s, t);
     return dw_check_main(s);

@@ -298,6 +298,8 @@ enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pa
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing %zu shots", grids->n);
     for (size_t i = 0; i < grids->n; i++) {
         beside->unrest[i] = beside->black[i] = 0;
+        if (beside->along)
+            beside->along[i] = 0;
         beside->black_var[i] = INFINITY;
     }
     beside->wander = 0;

@@ -49,6 +49,7 @@ struct dw_beside {
     double
         *unrest; /* how far light itself is seen to bend over shots i .. i+3, whatever the exposure
                   * did: third difference per unit_s cubed, stops; 0: not seen to (unrest.c) */
+    double *along; /* (NULL: not wanted) bends that no region shows by itself, by night (along.c) */
     double *black, *black_var; /* change of the black level from shot i to i+1, DN, as dark tiles
                                 * tell, and its variance; INFINITY: unknown */
     double wander;             /* variance of such a change in this shoot, DN^2 */

@@ -129,8 +129,8 @@ static enum dw_status find_veils(struct task *t, struct dw_error *err)
         return no_room(err);
     for (size_t i = 1; i < t->n; i++)
         t->bump[i] = dw_pair_displaced((const float(*)[2])t->shift, i - 1, i);
-    enum dw_status status =
-        dw_veils_find(&t->beside, t->bump, t->n, &t->w->arena, &t->follow, &t->follows, t->rest);
+    enum dw_status status = dw_veils_find(&t->beside, t->time, t->bump, t->n, &t->w->arena,
+                                          &t->follow, &t->follows, t->rest);
     if (status < 0)
         return dw_fail(err, status, "light in fog could not be held against contrasts");
     t->offset = DW_TAKE(&t->w->arena, (size_t)(t->classes + t->follows), double);
@@ -206,6 +206,7 @@ static bool take_room(struct task *t)
     t->jump = DW_TAKE(a, t->w->n, double);
     t->beside.unit_s = t->w->interval;
     t->beside.unrest = DW_TAKE(a, t->w->n, double);
+    t->beside.along = DW_TAKE(a, t->w->n, double);
     t->beside.black = DW_TAKE(a, t->w->n, double);
     t->beside.black_var = DW_TAKE(a, t->w->n, double);
     t->beside.regions = dw_pair_regions(t->w->survey->cols, t->w->survey->rows);
@@ -213,8 +214,9 @@ static bool take_room(struct task *t)
     t->beside.contrast_var = DW_TAKE(a, t->w->n * (size_t)t->beside.regions, float);
     t->setting = dw_arena_take(a, t->w->n, sizeof *t->setting);
     return t->shot && t->time && t->alt && t->loose && t->shift && t->pair && t->s && t->e &&
-           t->e_var && t->e_fast && t->work && t->jump && t->beside.unrest && t->beside.black &&
-           t->beside.black_var && t->beside.contrast && t->beside.contrast_var && t->setting;
+           t->e_var && t->e_fast && t->work && t->jump && t->beside.unrest && t->beside.along &&
+           t->beside.black && t->beside.black_var && t->beside.contrast && t->beside.contrast_var &&
+           t->setting;
 }
 
 /* What is left on still tiles: second differences of the pairs freed of what was found, and how

@@ -78,9 +78,7 @@ static void find_bends(const struct dw_compare *c, size_t i, double unit_s, cons
     dw_third_difference(c->g->time + i, unit_s, w);
     double squares = w[0] * w[0] + w[1] * w[1] + w[2] * w[2] + w[3] * w[3];
     for (size_t r = i * regions; r < (i + 1) * regions; r++) {
-        /* a third difference of levels, told in the changes between them */
-        double b = (w[1] + w[2] + w[3]) * change[r] + (w[2] + w[3]) * change[r + regions] +
-                   w[3] * change[r + 2 * regions];
+        double b = dw_third_of_changes(w, change[r], change[r + regions], change[r + 2 * regions]);
         if (!isfinite(b))
             continue;
         bend[n] = work[n] = b;
@@ -201,6 +199,8 @@ enum dw_status dw_own_unrest(const struct dw_compare *c, struct dw_arena *arena,
     dw_unusual_unrest(own, bends, unusual);
     for (size_t i = 0; i < bends; i++)
         unrest[i] = fmin(unrest[i], unusual[i]);
+    if (beside->along && !dw_own_along(c, arena, t.unit_s, t.change, t.var, beside->along))
+        return dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing %zu shots", c->g->n);
     beside->regions = c->regions;
     for (size_t k = 0; k < c->steps * regions && beside->contrast; k++) {
         beside->contrast[k] = (float)t.change[k];

@@ -1,0 +1,92 @@
+/* spells.c: when something passed before the light: bends of light that lie close together. */
+#include "decide/spells.h"
+
+#include <math.h>
+
+#define LEAST_UNREST 5e-4 /* stops, third difference: light bent, */
+#define MUST_REACH 2e-3   /* and in a spell so much somewhere: dusk bends light by less */
+#define REACH 24          /* shots of a spell before the first bend and after the last */
+
+/* Bends no more than one reach apart belong to one spell. A spell is here from the first shot of
+ * its first bend to the last one of its last. */
+static size_t gather_bends(const struct dw_beside *b, size_t n,
+                           struct dw_spell spell[DW_MOST_SPELLS])
+{
+    size_t spells = 0;
+    for (size_t i = 0; i + 3 < n; i++) {
+        double unrest = fmax(b->unrest[i], b->along ? b->along[i] : 0);
+        if (!(unrest > LEAST_UNREST))
+            continue;
+        struct dw_spell *s = spells ? &spell[spells - 1] : NULL;
+        if (s && i <= s->last + REACH) {
+            s->last = i + 3;
+            s->unrest = fmax(s->unrest, unrest);
+        } else if (spells < DW_MOST_SPELLS) {
+            spell[spells++] = (struct dw_spell){unrest, i, i + 3, false, false};
+        } else {
+            break;
+        }
+    }
+    return spells;
+}
+
+/* Dusk bends light as well, but by less. */
+static size_t drop_weak(struct dw_spell *spell, size_t spells)
+{
+    size_t kept = 0;
+    for (size_t k = 0; k < spells; k++)
+        if (spell[k].unrest >= MUST_REACH)
+            spell[kept++] = spell[k];
+    return kept;
+}
+
+/* A displaced view has other contrasts: the spell ends there, and is none if that is between its
+ * bends, over which it is from low to high. */
+static void end_at_bumps(struct dw_spell *s, const bool *bump, size_t low, size_t high)
+{
+    bool bumped = false;
+    for (size_t i = low + 1; i <= high; i++)
+        bumped |= bump[i];
+    for (size_t i = low; i > s->first; i--)
+        if (bump[i]) {
+            s->first = i;
+            s->shared_first = false;
+        }
+    for (size_t i = high + 1; i <= s->last; i++)
+        if (bump[i]) {
+            s->last = i - 1;
+            s->shared_last = false;
+        }
+    if (bumped)
+        s->last = s->first;
+}
+
+/* Each spell goes on for a reach beyond its bends. Those whose bends lie closer together than two
+ * meet in the middle and stay apart: fog comes in one light and goes in another. */
+static void widen(struct dw_spell *spell, size_t spells, const bool *bump, size_t n)
+{
+    for (size_t k = 0; k < spells; k++) {
+        struct dw_spell *s = &spell[k];
+        size_t low = s->first, high = s->last;
+        s->first = low > REACH ? low - REACH : 0;
+        s->last = high + REACH < n ? high + REACH : n - 1;
+        if (k && spell[k - 1].last >= s->first) { /* already widened */
+            s->first = spell[k - 1].last;
+            s->shared_first = true;
+        }
+        if (k + 1 < spells && spell[k + 1].first <= high + 2 * REACH) {
+            s->last = (high + spell[k + 1].first) / 2;
+            s->shared_last = true;
+        }
+        end_at_bumps(s, bump, low, high);
+    }
+}
+
+size_t dw_spells_find(const struct dw_beside *b, const bool *bump, size_t n,
+                      struct dw_spell spell[DW_MOST_SPELLS])
+{
+    size_t spells = gather_bends(b, n, spell);
+    spells = drop_weak(spell, spells);
+    widen(spell, spells, bump, n);
+    return spells;
+}
