@@ -6,6 +6,7 @@
 #include <math.h>
 #include <string.h>
 
+#define LOOKS 2      /* at what comes back, each from what was shared out before */
 #define DISAGREE 0.3 /* of the steps: cloud */
 #define ABOUT 32     /* shots on either side that tell how wrong pairs are, */
 #define FEW 8        /* if more of their pairs than these are known */
@@ -33,6 +34,8 @@ struct wrong {
 static void find_wrong(const struct dw_share *share, const double *light, const double *var,
                        struct wrong *w)
 {
+    memset(w->square, 0, (share->n + 1) * sizeof *w->square);
+    memset(w->known, 0, (share->n + 1) * sizeof *w->known);
     for (size_t k = 0; k < share->n_pairs; k++) {
         const struct dw_pair *p = &share->pair[k];
         double both = var[p->a] + var[p->b], d = light[p->b] - light[p->a] - p->v;
@@ -87,35 +90,64 @@ static void calm_unrest(const double *var, size_t n, const double *unrest, doubl
     }
 }
 
+/* Everything that a look at what comes back needs; n values each, or as many as there are pairs. */
+struct looking {
+    struct dw_pair *pair, *last; /* as they were, and as the last sharing out went by them */
+    double *start, *light, *var, *unrest;
+    struct wrong wrong;
+};
+
+static bool take_room(struct looking *l, const struct dw_share *share, struct dw_arena *arena)
+{
+    l->pair = DW_TAKE(arena, share->n_pairs + 1, struct dw_pair);
+    l->last = DW_TAKE(arena, share->n_pairs + 1, struct dw_pair);
+    l->start = DW_TAKE(arena, share->n, double);
+    l->light = DW_TAKE(arena, share->n, double);
+    l->var = DW_TAKE(arena, share->n, double);
+    l->unrest = DW_TAKE(arena, share->n, double);
+    l->wrong.square = DW_TAKE(arena, share->n + 1, double);
+    l->wrong.known = DW_TAKE(arena, share->n + 1, double);
+    return l->pair && l->last && l->start && l->light && l->var && l->unrest && l->wrong.square &&
+           l->wrong.known;
+}
+
+/* Finds what the shots' light is by what comes back, from what was shared out last, and puts it
+ * into the pairs. unrest: as contrasts show it. */
+static bool look(const struct dw_cloudy *cloud, struct dw_share *share, struct looking *l,
+                 const double *unrest, struct dw_arena *arena)
+{
+    const struct dw_returns_params params = DW_RETURNS_DEFAULTS;
+    const double *e = share->e, *jump = cloud->jump;
+    /* the law went off the pairs, but belongs to what all tiles did */
+    for (size_t i = 0; i + 1 < share->n; i++)
+        l->start[i + 1] =
+            l->start[i] + e[i + 1] - e[i] + jump[i + 1] - jump[i] + l->last[i].v - share->pair[i].v;
+    if (dw_returns_find(cloud->grids, &params, l->start, share->e_fast, cloud->bump, arena,
+                        l->light, l->var) < 0)
+        return false;
+    for (size_t i = 0; i < share->n; i++) /* pairs are without it */
+        l->light[i] -= jump[i];
+    memcpy(share->pair, l->pair, share->n_pairs * sizeof *l->pair);
+    find_wrong(share, l->light, l->var, &l->wrong);
+    take_over(share, &l->wrong, l->light, l->var);
+    memcpy(l->last, share->pair, share->n_pairs * sizeof *l->last);
+    calm_unrest(l->var, share->n, unrest, l->unrest);
+    share->unrest = l->unrest;
+    return true;
+}
+
 enum dw_status dw_cloudy_share_out(const struct dw_cloudy *cloud, struct dw_share *share,
                                    struct dw_arena *arena, struct dw_error *err)
 {
-    size_t n = share->n;
-    const double *jump = cloud->jump;
-    struct dw_pair *pair = DW_TAKE(arena, share->n_pairs + 1, struct dw_pair);
-    double *start = DW_TAKE(arena, n, double), *light = DW_TAKE(arena, n, double);
-    double *var = DW_TAKE(arena, n, double), *unrest = DW_TAKE(arena, n, double);
-    struct wrong wrong = {DW_TAKE(arena, n + 1, double), DW_TAKE(arena, n + 1, double)};
-    if (!pair || !start || !light || !var || !unrest || !wrong.square || !wrong.known)
+    const double *unrest = share->unrest;
+    struct looking l = {0};
+    if (!take_room(&l, share, arena))
         return no_room(err);
-    memcpy(pair, share->pair, share->n_pairs * sizeof *pair);
+    memcpy(l.pair, share->pair, share->n_pairs * sizeof *l.pair);
+    memcpy(l.last, share->pair, share->n_pairs * sizeof *l.last);
     enum dw_status status = dw_share_out(share, arena, err);
-    if (status < 0)
-        return status;
-    /* the law went off the pairs, but belongs to what all tiles did */
-    for (size_t i = 0; i + 1 < n; i++)
-        start[i + 1] = start[i] + share->e[i + 1] - share->e[i] + jump[i + 1] - jump[i] +
-                       pair[i].v - share->pair[i].v;
-    const struct dw_returns_params params = DW_RETURNS_DEFAULTS;
-    if (dw_returns_find(cloud->grids, &params, start, share->e_fast, cloud->bump, arena, light,
-                        var) < 0)
-        return no_room(err);
-    for (size_t i = 0; i < n; i++) /* pairs are without it */
-        light[i] -= jump[i];
-    memcpy(share->pair, pair, share->n_pairs * sizeof *pair);
-    find_wrong(share, light, var, &wrong);
-    take_over(share, &wrong, light, var);
-    calm_unrest(var, n, share->unrest, unrest);
-    share->unrest = unrest;
-    return dw_share_out(share, arena, err);
+    for (int i = 0; status >= 0 && i < LOOKS; i++)
+        status =
+            look(cloud, share, &l, unrest, arena) ? dw_share_out(share, arena, err) : no_room(err);
+    return status;
 }

@@ -15,8 +15,8 @@ struct dw_cloudy {
 /* Whether cloud passes: from shot to shot tiles disagree, for a good part of the shoot. pair: the
  * lag-1 pairs of n shots, in order (n-1 of them). */
 bool dw_cloudy(const struct dw_pair *pair, size_t n);
-/* Instead of dw_share_out: shares out twice, the second time with what comes back to where it was
- * (returns.h). Leaves in share->pair what the second time went by, without the law. Errors:
+/* Instead of dw_share_out: shares out three times, from the second on with what comes back to where
+ * it was (returns.h). Leaves in share->pair what the last time went by, without the law. Errors:
  * DW_ERR_MEMORY, DW_ERR_NUMERIC. */
 enum dw_status dw_cloudy_share_out(const struct dw_cloudy *cloud, struct dw_share *share,
                                    struct dw_arena *arena, struct dw_error *err);
