@@ -4,12 +4,14 @@
 #include "score.h"
 
 #include "colour.h"
+#include "weather.h"
 
 #include "base/atomic_file.h"
 #include "base/csv.h"
 
 #include <erfa.h>
 #include <erfam.h>
+#include <inttypes.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -17,9 +19,12 @@
 
 enum { BRIGHTEST = 50, INNER = 4, OUTER = 9 };
 
+#define OBSCURED 0.5 /* of a star's light: clouds that take more hide it */
+
 struct camera {
     double lat, lon, height, focal, k1, k2, cx, cy, axis[3], right[3], down[3];
     char lens[24];
+    struct dwi_params sky; /* what its clouds follow from */
 };
 
 struct star {
@@ -28,6 +33,7 @@ struct star {
     double codes;                  /* 8-bit codes above the surroundings */
     double arrives;                /* that of its light as it comes through the air */
     double alt_deg;                /* refracted */
+    double through;                /* share of its light that clouds let pass */
 };
 
 static bool read_camera(const char *shoot, struct camera *c)
@@ -46,6 +52,9 @@ static bool read_camera(const char *shoot, struct camera *c)
         sscanf(line, "k2=%lf", &c->k2);
         sscanf(line, "cx=%lf", &c->cx);
         sscanf(line, "cy=%lf", &c->cy);
+        sscanf(line, "seed=%" SCNu64, &c->sky.seed);
+        sscanf(line, "clouds=%lf", &c->sky.cloud_cover);
+        sscanf(line, "wind=%lf", &c->sky.wind);
         sscanf(line, "lens=%23s", c->lens);
         sscanf(line, "axis_enu=%lf,%lf,%lf", &c->axis[0], &c->axis[1], &c->axis[2]);
         sscanf(line, "right_enu=%lf,%lf,%lf", &c->right[0], &c->right[1], &c->right[2]);
@@ -75,6 +84,21 @@ static double arriving(double bv, double alt_deg)
     return log2(cam[2] / cam[0]) - 0.4 * (0.28 - 0.11) * air / log10(2);
 }
 
+/* Share of the light from a direction that the broken clouds of the invented sky let pass. */
+static double through_clouds(const struct camera *c, double unix_s, const double enu[3])
+{
+    if (!(c->sky.cloud_cover > 0))
+        return 1;
+    struct dwi_weather w;
+    double rgb[3] = {0};
+    static struct dwi_stage stage;
+    const struct dwi_shot shot = {.mid_utc = unix_s};
+    const struct dwi_sky sky = {.p = &c->sky};
+    stage.p = &c->sky;
+    dwi_weather_at(&w, &stage, &shot, &sky);
+    return dwi_weather_sky(&w, enu, rgb);
+}
+
 /* Mosaic place of a star at a time; false if below the horizon or behind the camera. */
 static bool place(const struct camera *c, double unix_s, struct star *s)
 {
@@ -88,6 +112,7 @@ static bool place(const struct camera *c, double unix_s, struct star *s)
     s->alt_deg = 90 - zd * ERFA_DR2D;
     s->arrives = arriving(s->bv, s->alt_deg);
     double enu[3] = {sin(zd) * sin(az), sin(zd) * cos(az), cos(zd)};
+    s->through = through_clouds(c, unix_s, enu);
     double t = acos(fmax(-1, fmin(1, dot(enu, c->axis)))), g = tan(t);
     if (strcmp(c->lens, "rectilinear") == 0 && t > 1.4)
         return false;
@@ -403,7 +428,7 @@ void score_stars(const struct score_truth *t, const char *shoot, const char *out
     const struct score_shot *night = shot_at(t, 0, true), *dusk = shot_at(t, -6, false);
     struct score_picture p = {0}, d = {0};
     struct star bright[BRIGHTEST];
-    size_t n = 0, k = 0, seen = 0;
+    size_t n = 0, k = 0, seen = 0, hidden = 0, hidden_seen = 0;
     struct star *s = read_stars(shoot, &n);
     if (s && night && night->alt_deg < -15 && dusk && fabs(dusk->alt_deg + 6) < 2 &&
         read_camera(shoot, &camera) && score_read_frame(out, night->frame, &p) &&
@@ -416,9 +441,14 @@ void score_stars(const struct score_truth *t, const char *shoot, const char *out
             look_at(&p, &s[i]);
             if (list)
                 printf("star %.2f %.2f alt %.1f mag %.2f B-V %.2f sigma %.2f index %.3f arrives "
-                       "%.3f\n",
+                       "%.3f through %.2f\n",
                        s[i].x, s[i].y, s[i].alt_deg, s[i].mag, s[i].bv, s[i].over, s[i].index,
-                       s[i].arrives);
+                       s[i].arrives, s[i].through);
+            if (s[i].through < OBSCURED) {
+                hidden++;
+                hidden_seen += s[i].over > 3;
+                continue;
+            }
             if (s[i].over > 3)
                 bright[seen++] = s[i];
             k++;
@@ -431,6 +461,10 @@ void score_stars(const struct score_truth *t, const char *shoot, const char *out
             night->frame, k, seen, rank_correlation(bright, seen, shown, catalogue),
             rank_correlation(bright, seen, arrives, catalogue),
             rank_correlation(bright, seen, shown, arrives));
+        if (hidden > 0)
+            printf("  stars behind cloud that takes more than half of their light, as bright and "
+                   "not counted above: %zu, of which %zu stand 3 sigma above the sky\n",
+                   hidden, hidden_seen);
         tell_false(t, &p, &d, limit, s, n, list);
         if (list)
             printf("frames %ld %ld %s\n", night->frame, dusk->frame, night->name);
