@@ -358,6 +358,23 @@ END_TEST
 /* What is undone: at the sea, 0.46 against 0.60 um differ by the coefficients of Green 1992 (see
  * test_sky), per air mass beyond one; none in the zenith and below the horizon; never without
  * bound. */
+START_TEST(dimming_is_undone_within_reason)
+{
+    ck_assert_double_eq_tol((double)dw_air_dimmed(90, 0, 6), 0, 1e-6);
+    /* 0.124 + 0.114 magnitudes per air mass at 0.53 um, as below */
+    double more = pow(10, 0.4 * 0.99 * (0.124 + 0.114)) - 1, before = 0;
+    ck_assert_double_eq_tol((double)dw_air_dimmed(30, 0, 6), more, 0.04 * more);
+    for (double alt = 60; alt >= 5; alt -= 5) {
+        double now = (double)dw_air_dimmed(alt, 500, 6);
+        ck_assert(now > before && now < 2.5);
+        before = now;
+    }
+    ck_assert_double_eq_tol((double)dw_air_dimmed(0, 500, 6), 0, 1e-6); /* ground, lamps */
+    ck_assert_double_eq_tol((double)dw_air_dimmed(10, 500, 0), 0, 1e-3);
+    ck_assert(isfinite(dw_air_dimmed(10, -1e300, 6)) && isfinite(dw_air_dimmed(-90, 1e300, 6)));
+}
+END_TEST
+
 START_TEST(reddening_is_undone_within_reason)
 {
     float red, blue, before = 0;
@@ -452,12 +469,13 @@ START_TEST(senseless_facts_do_no_harm)
         f.n_stars = 2;
         f.aim.focal_px = focal[i / 3];
         f.aim.cx = i % 3 == 2 ? -1e300 : 449.5;
-        ck_assert_int_eq(dw_known_place(&k, &f, &g, at[i % 3], NULL), DW_OK);
+        ck_assert_int_eq(dw_known_place(&k, &f, &g, at[i % 3], 6, NULL), DW_OK);
         for (int y = 0; y < g.out_h && k.n > 0; y++) {
             dw_known_row(&k, y, rows);
             for (int x = 0; x < g.out_w; x++)
-                ck_assert(rows[0][x] >= 0 && rows[0][x] <= 1 && isfinite(rows[1][x]) &&
-                          isfinite(rows[2][x]) && isfinite(rows[3][x]));
+                for (int k_row = 0; k_row < DW_KNOWN_ROWS; k_row++)
+                    ck_assert(isfinite(rows[k_row][x]) &&
+                              (k_row > 1 || (rows[k_row][x] >= 0 && rows[k_row][x] <= 1)));
         }
         dw_known_free(&k);
     }
@@ -471,13 +489,20 @@ START_TEST(known_stars_are_marked_where_they_stand)
     struct dw_facts f = facts_of_north();
     f.n_stars = 3;
     f.star = star;
+    float dimming[3];
+    for (int i = 0; i < 3; i++) {
+        double ray[3];
+        dw_aim_towards(&f.aim, 40 - star[i].ra_deg, star[i].dec_deg, ray);
+        dimming[i] = dw_air_dimmed(dw_aim_altitude(&f.aim, ray), f.site.height_m, 6);
+    }
+    ck_assert(dimming[0] > 0 && dimming[1] > 0 && fabsf(dimming[0] - dimming[2]) > 0.01f);
     for (int full = 0; full < 2; full++) {
         struct dw_geometry g;
         const struct dw_size size = {full ? DW_SIZE_FULL : DW_SIZE_HALF, 0, 0};
         ck_assert_int_eq(dw_geometry_make(900 - 16, 600 - 8, 0, DW_CFA_BAYER, &size, &g, NULL),
                          DW_OK);
         struct dw_known k = {0};
-        ck_assert_int_eq(dw_known_place(&k, &f, &g, 40, NULL), DW_OK);
+        ck_assert_int_eq(dw_known_place(&k, &f, &g, 40, 6, NULL), DW_OK);
         ck_assert_uint_eq(k.n, 3);
         double marked = 0;
         int tinted = 0;
@@ -487,6 +512,7 @@ START_TEST(known_stars_are_marked_where_they_stand)
             row = rows[0];
             for (int x = 0; x < g.out_w; x++) {
                 double most = 0;
+                int which_of = -1;
                 for (int i = 0; i < 3; i++) {
                     double ray[3], u, v, per = full ? 1 : 0.5;
                     dw_aim_towards(&f.aim, 40 - star[i].ra_deg, star[i].dec_deg, ray);
@@ -496,24 +522,29 @@ START_TEST(known_stars_are_marked_where_they_stand)
                     double near = full ? 2 : 1, far = full ? 5 : 2.5;
                     double in = (far - hypot(x - u, y - v)) / (far - near);
                     in = fmax(0, fmin(1, in)) * (i < 2 ? 1 : 0.5);
+                    which_of = in > most ? i : which_of;
                     most = fmax(most, in);
                 }
                 ck_assert_double_eq_tol((double)row[x], most, 2e-3);
                 marked += most;
+                /* only one of the stars has a colour; each is dimmed by the air above it */
+                ck_assert_double_eq_tol((double)rows[1][x], which_of == 1 ? most : 0, 2e-3);
+                double dimmed = which_of < 0 ? 0 : most * (double)dimming[which_of];
+                ck_assert_double_eq_tol((double)rows[2][x], dimmed, 2e-3);
                 /* in camera colours that are the picture's, blue over red is as the map says */
                 int which = 0;
-                double ratio = (double)(rows[3][x] / rows[1][x]);
+                double ratio = (double)(rows[5][x] / rows[3][x]);
                 which = fabs(ratio - 4) < 1e-3;
                 ck_assert(which || fabs(ratio - 1) < 1e-6);
                 tinted += which;
-                double luma = 0.2627 * (double)rows[1][x] + 0.678 * (double)rows[2][x] +
-                              0.0593 * (double)rows[3][x]; /* ITU-R BT.2020 */
+                double luma = 0.2627 * (double)rows[3][x] + 0.678 * (double)rows[4][x] +
+                              0.0593 * (double)rows[5][x]; /* ITU-R BT.2020 */
                 ck_assert_double_eq_tol(luma, 1, 1e-3);
             }
         }
         ck_assert_double_gt(marked, full ? 60 : 15);
         ck_assert_int_gt(tinted, 10);
-        ck_assert_int_eq(dw_known_place(&k, &f, &g, (double)NAN, NULL), DW_OK);
+        ck_assert_int_eq(dw_known_place(&k, &f, &g, (double)NAN, 6, NULL), DW_OK);
         ck_assert_uint_eq(k.n, 0); /* how the sky stands is not known */
         dw_known_free(&k);
     }
@@ -522,7 +553,7 @@ START_TEST(known_stars_are_marked_where_they_stand)
     const struct dw_size half = {DW_SIZE_HALF, 0, 0};
     struct dw_known k = {0};
     ck_assert_int_eq(dw_geometry_make(884, 592, 0, DW_CFA_BAYER, &half, &g, NULL), DW_OK);
-    ck_assert_int_eq(dw_known_place(&k, &f, &g, 40, NULL), DW_OK);
+    ck_assert_int_eq(dw_known_place(&k, &f, &g, 40, 6, NULL), DW_OK);
     ck_assert_uint_eq(k.n, 0);
     dw_known_free(&k);
 }
@@ -538,6 +569,7 @@ int main(void)
     tcase_add_test(t, pixels_and_rays_are_inverse);
     tcase_add_test(t, faint_stars_are_learnt_by_coming_back);
     tcase_add_test(t, known_stars_are_marked_where_they_stand);
+    tcase_add_test(t, dimming_is_undone_within_reason);
     tcase_add_test(t, reddening_is_undone_within_reason);
     tcase_add_test(t, reddening_is_undone_in_open_sky_alone);
     tcase_add_test(t, senseless_facts_do_no_harm);

@@ -218,6 +218,13 @@ START_TEST(tone_kernels_are_bit_equal)
                                  .known_half = -1,
                                  .pale = 16,
                                  .known_pale = 84,
+                                 .map_pale = 3500,
+                                 .wide = 0.5f,
+                                 .vivid = 1.2f,
+                                 .faint_vivid = 2.8f,
+                                 .stand = 2,
+                                 .air = 0.8f,
+                                 .raise_luma = 2.5f,
                                  .together = 2.2f,
                                  .raise = {2.9f, 2.4f, 0.9f},
                                  .luma = {0.2627f, 0.678f, 0.0593f},
@@ -226,10 +233,12 @@ START_TEST(tone_kernels_are_bit_equal)
                                  .blue_of = {0.1f, 0.2f, 1.4f},
                                  .to_red = {1.5f, -0.2f, 0.1f},
                                  .to_blue = {0.1f, -0.4f, 1.3f}};
-    static float sky[8][ROOM];
-    for (size_t i = 0; i < ROOM; i++)
+    static float sky[8][ROOM], known[ROOM];
+    for (size_t i = 0; i < ROOM; i++) {
+        known[i] = i / 40 % 2 ? 0.0f : 0.25f * (float)(i % 5); /* runs without a star, too */
         for (size_t k = 0; k < 8; k++)
             sky[k][i] = 0.01f + (i % 5 == 0 ? 0.0f : 0.1f * (float)(i % (3 + k)));
+    }
     EACH_LENGTH(n, off)
     {
         prepare_rows(&r, (uint32_t)n + 100u, fill);
@@ -265,6 +274,8 @@ START_TEST(tone_kernels_are_bit_equal)
             sky[1] + off,
             sky[2] + off,
             {sky[3] + off, sky[4] + off, sky[5] + off},
+            known + off,
+            known + off,
             sky[3] + off,
             {sky[4] + off, sky[5] + off, sky[1] + off},
             {sky[6] + off, sky[7] + off},

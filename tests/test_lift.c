@@ -70,19 +70,20 @@ static const struct dw_prepare as_it_is = {.matrix = {1, 0, 0, 0, 1, 0, 0, 0, 1}
                                            .own = {0.2627f, 0.678f, 0.0593f}};
 
 /* What the air asks for: nothing, unless a test sets it. */
-static float air_of[2], known_of, tint_of[3] = {1, 1, 1};
+static float air_of[2], known_of, brighter_of, tint_of[3] = {1, 1, 1};
 
 /* Light above which is nothing but sky of this colour, lifted. above: luminance of the rows above.
  */
 static void lift(const struct dw_lift *q, const struct light *l, const float sky[3], float sigma,
                  float above, struct seen *s)
 {
-    float level[N], grain[N], colour[3][N], air[2][N], known[N], tint[3][N];
+    float level[N], grain[N], colour[3][N], air[2][N], known[N], tint[3][N], brighter[N];
     near(&as_it_is, 1, l, s);
     for (int i = 0; i < N; i++) {
         level[i] = luminance(sky);
         grain[i] = sigma;
         known[i] = known_of;
+        brighter[i] = brighter_of;
         for (int c = 0; c < 3; c++)
             tint[c][i] = known_of > 0 ? tint_of[c] : 1;
         air[0][i] = air_of[0];
@@ -96,6 +97,8 @@ static void lift(const struct dw_lift *q, const struct light *l, const float sky
                                       grain,
                                       {colour[0], colour[1], colour[2]},
                                       known,
+                                      known,
+                                      brighter,
                                       {tint[0], tint[1], tint[2]},
                                       {air[0], air[1]},
                                       {s->spot[0] + DW_SPOT_FAR, s->spot[1], s->spot[2]}};
@@ -244,6 +247,7 @@ START_TEST(known_stars_are_raised_and_faint_ones_pale)
     struct dw_lift q = plain_lift;
     q.known_start = 0.5f - q.start;
     q.known_half = 0.7f - q.half;
+    q.raise_luma = 3.5f;
     struct light l;
     struct seen s;
     float sigma = (luminance(faint) - 1) / 1.5f;
@@ -279,6 +283,7 @@ START_TEST(known_stars_are_raised_and_faint_ones_pale)
     for (int c = 0; c < 3; c++)
         tint_of[c] = blue[c] / luminance(blue);
     q.known_pale = 1e6f;
+    q.vivid = 1;
     fill(&l, sky);
     set(&l, 1, MIDDLE, faint);
     lift(&q, &l, sky, sigma, 1, &s);
@@ -290,6 +295,7 @@ START_TEST(known_stars_are_raised_and_faint_ones_pale)
     known_of = 0;
     for (int c = 0; c < 3; c++)
         tint_of[c] = 1;
+    q.known_pale = 0;
     /* the faint one's believed share is 1.5^2 / (1.5^2 + 16), between none and all */
     ck_assert_double_eq_tol((kept[1][0] - kept[2][0]) / (kept[0][0] - kept[2][0]), 2.25 / 18.25,
                             0.01);
@@ -390,6 +396,122 @@ START_TEST(beside_a_lit_pane_it_stays_dark)
 }
 END_TEST
 
+/* The look of one faint star of the map, whose light is white in the frame and `tint` in the map:
+ * how much more blue than red is at its place and beside it, and its luminance above the sky. */
+struct mapped {
+    float here, beside, light;
+};
+
+static struct mapped mapped(const struct dw_lift *q, float excess, float level)
+{
+    const float sky[3] = {level, level, level};
+    const float star[3] = {level + excess, level + excess, level + excess};
+    struct light l;
+    struct seen s;
+    fill(&l, sky);
+    set(&l, 1, MIDDLE, star);
+    lift(q, &l, sky, excess / 8, level, &s);
+    const float rgb[3] = {s.rgb[0][MIDDLE], s.rgb[1][MIDDLE], s.rgb[2][MIDDLE]};
+    return (struct mapped){rgb[2] - rgb[0], s.rgb[2][MIDDLE + 1] - s.rgb[0][MIDDLE + 1],
+                           luminance(rgb) - level};
+}
+
+/* The map's colour of a star lies as wide as 3x3 pixels or where its light is, as strong as is
+ * asked for, and stronger the less the star adds to the sky. Its light does not change by that. */
+START_TEST(the_maps_colour_is_laid_wide_and_stands_out_of_the_sky)
+{
+    struct dw_lift q = plain_lift;
+    const float blue[3] = {0.5f, 1, 2};
+    q.known_start = -q.start;
+    q.map_pale = 1e9f; /* nothing of its colour is believed in the frame */
+    q.stand = 2;
+    q.vivid = 1;
+    q.raise_luma = 3.5f;
+    known_of = 1;
+    for (int c = 0; c < 3; c++)
+        tint_of[c] = blue[c] / luminance(blue);
+    float tint = tint_of[2] - tint_of[0];
+    struct mapped plain = mapped(&q, 0.01f, 1);
+    /* of its light, less what stays unlifted: 1 / (1 + (8/2)^2) */
+    ck_assert_double_eq_tol((double)(plain.here / plain.light), (double)tint, 0.06 * (double)tint);
+    ck_assert_double_lt(fabs((double)plain.beside), 0.01 * (double)plain.here);
+    q.wide = 1;
+    struct mapped wide = mapped(&q, 0.01f, 1);
+    /* weights of the mean of 3x3: 1/4 in the middle, 1/8 beside it */
+    ck_assert_double_eq_tol((double)wide.here, 0.25 * (double)plain.here,
+                            0.02 * (double)plain.here);
+    ck_assert_double_gt((double)wide.beside, 0.2 * (double)wide.here);
+    ck_assert_double_eq_tol((double)wide.light, (double)plain.light, 1e-5);
+    q.wide = 0;
+    q.vivid = 2;
+    struct mapped vivid = mapped(&q, 0.01f, 1);
+    ck_assert_double_eq_tol((double)vivid.here, 2 * (double)plain.here, 0.02 * (double)plain.here);
+    q.vivid = 1;
+    q.faint_vivid = 2;
+    struct mapped faint = mapped(&q, 0.01f, 1), bright = mapped(&q, 10, 1);
+    ck_assert_double_eq_tol((double)(faint.here / faint.light), 3 * (double)tint,
+                            0.06 * 3 * (double)tint); /* it adds 0.035 to the sky */
+    ck_assert_double_eq_tol((double)(bright.here / bright.light), (double)tint,
+                            0.06 * (double)tint);
+    /* never more than if all the pixel's light were the star's */
+    q.faint_vivid = 1000;
+    struct mapped most = mapped(&q, 0.01f, 1);
+    ck_assert_double_eq_tol((double)most.here, (double)(tint * (1 + most.light)), 1e-3);
+    q.faint_vivid = 0;
+    known_of = 0;
+    for (int c = 0; c < 3; c++)
+        tint_of[c] = 1;
+}
+END_TEST
+
+/* A known star that the air dims is raised by so much more; where the map has none, nothing is. */
+START_TEST(what_the_air_dims_is_raised_where_a_star_is_known)
+{
+    struct dw_lift q = plain_lift;
+    q.known_start = -q.start;
+    q.raise_luma = 3.5f;
+    q.air = 0.5f;
+    known_of = 1;
+    struct mapped plain = mapped(&q, 0.1f, 1);
+    brighter_of = 1.2f;
+    struct mapped more = mapped(&q, 0.1f, 1);
+    q.air = 0;
+    struct mapped without = mapped(&q, 0.1f, 1);
+    /* (1 - w) e + w 3.5 e with w = 1 / (1 + (2/8)^2), as it is and with 1.6 times 3.5 */
+    double w = 1 / (1 + 1 / 16.);
+    ck_assert_double_eq_tol((double)plain.light, 0.1 * (1 - w + 3.5 * w), 2e-3);
+    ck_assert_double_eq_tol((double)more.light, 0.1 * (1 - w + 1.6 * 3.5 * w), 2e-3);
+    ck_assert_double_eq_tol((double)without.light, (double)plain.light, 1e-6);
+    brighter_of = 0;
+    known_of = 0;
+}
+END_TEST
+
+/* Where a pixel stands out whose neighbours do not, they must not take its light: they left black
+ * holes in a starry sky. */
+START_TEST(a_known_stars_pixel_never_darkens)
+{
+    struct dw_lift q = plain_lift;
+    const float sky[3] = {1, 1, 1}, point[3] = {1.1f, 1.1f, 1.1f}, dark[3] = {0.95f, 0.95f, 0.9f};
+    q.known_start = -q.start;
+    q.map_pale = 1e9f;
+    q.raise_luma = 3.5f;
+    q.vivid = 1;
+    known_of = 1;
+    struct light l;
+    struct seen s;
+    fill(&l, sky);
+    for (int y = 0; y < 3; y++)
+        for (int x = MIDDLE - 1; x <= MIDDLE + 1; x++)
+            set(&l, y, x, dark);
+    set(&l, 1, MIDDLE, point);
+    lift(&q, &l, sky, 0.02f, 1, &s);
+    known_of = 0;
+    const float rgb[3] = {s.rgb[0][MIDDLE], s.rgb[1][MIDDLE], s.rgb[2][MIDDLE]};
+    ck_assert_double_gt((double)luminance(rgb), 1.3);
+}
+END_TEST
+
 static float noise(uint32_t *h)
 {
     float sum = 0; /* nearly normal, deviation 1 */
@@ -421,7 +543,8 @@ START_TEST(a_pixel_does_not_depend_on_what_its_run_holds)
         row[2][i] = 0.2f; /* sigma */
     const struct dw_lift_rows rows = {row[0],           row[1],
                                       row[2],           {row[3], row[4], row[5]},
-                                      row[6],           {row[4], row[8], row[3]},
+                                      row[6],           row[7],
+                                      row[3],           {row[4], row[8], row[3]},
                                       {row[7], row[8]}, {row[9] + DW_SPOT_FAR, row[10], row[11]}};
     for (int star = -1; star < M; star += 7) {
         float(*v)[M] = star < 0 ? alone : among;
@@ -433,6 +556,43 @@ START_TEST(a_pixel_does_not_depend_on_what_its_run_holds)
             for (int k = 0; k < 4; k++)
                 ck_assert((alone[k][i] == among[k][i]) == (i != star));
     }
+}
+END_TEST
+
+/* A pixel in no star is what it is, whether its run holds a star of the map or not. */
+START_TEST(a_star_of_the_map_changes_no_pixel_beyond_its_own)
+{
+    enum { M = 96, STAR = 40 };
+    static float row[M + 2 * DW_SPOT_FAR], one[M], none[M], some[M], alone[4][M], among[4][M];
+    struct dw_lift q = plain_lift;
+    q.pale = 16;
+    q.known_pale = 84;
+    q.map_pale = 3500;
+    q.raise_luma = 3.5f;
+    q.vivid = q.faint_vivid = 2;
+    q.air = 1;
+    for (int i = 0; i < M; i++) {
+        one[i] = 1;
+        some[i] = i == STAR ? 1 : 0;
+    }
+    for (int i = 0; i < M + 2 * DW_SPOT_FAR; i++)
+        row[i] = 0.1f;
+    for (int k = 0; k < 2; k++) {
+        const float *known = k ? some : none;
+        float(*v)[M] = k ? among : alone;
+        for (int i = 0; i < M; i++)
+            for (int c = 0; c < 4; c++) /* all of these stand out, each in its own way */
+                v[c][i] = 0.15f + 0.01f * (float)((i * (3 + c)) % 17) + (c == 3 ? 0.4f : 0);
+        const struct dw_lift_rows rows = {row,          row,
+                                          row,          {row, row, row},
+                                          known,        known,
+                                          known,        {one, row, row},
+                                          {none, none}, {row + DW_SPOT_FAR, row, row}};
+        dw_kernels_plain()->tone->lift(&q, &rows, M, v[0], v[1], v[2], v[3]);
+    }
+    for (int i = 0; i < M; i++)
+        for (int c = 0; c < 4; c++)
+            ck_assert((alone[c][i] == among[c][i]) == (i != STAR));
 }
 END_TEST
 
@@ -561,6 +721,10 @@ int main(void)
     tcase_add_test(c, sky_and_its_grain_are_not_lifted);
     tcase_add_test(c, stars_are_raised_in_their_own_colour);
     tcase_add_test(c, known_stars_are_raised_and_faint_ones_pale);
+    tcase_add_test(c, the_maps_colour_is_laid_wide_and_stands_out_of_the_sky);
+    tcase_add_test(c, what_the_air_dims_is_raised_where_a_star_is_known);
+    tcase_add_test(c, a_known_stars_pixel_never_darkens);
+    tcase_add_test(c, a_star_of_the_map_changes_no_pixel_beyond_its_own);
     tcase_add_test(c, the_air_is_undone_in_camera_colours);
     tcase_add_test(c, what_goes_on_is_no_star);
     tcase_add_test(c, beside_a_lit_pane_it_stays_dark);

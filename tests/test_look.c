@@ -474,6 +474,13 @@ START_TEST(a_map_of_stars_makes_others_doubtful)
                   1e-5f * fabsf(a->start));
         ck_assert(fabsf(b->half + b->known_half - plain_look.known_half) < 1e-6f);
         ck_assert(fabsf(sqrtf(b->pale + b->known_pale) - plain_look.known_pale) < 1e-5f);
+        /* the map's colours and what the air took come in with the lift */
+        float to = stars ? plain_look.map_pale : plain_look.known_pale;
+        ck_assert(fabsf(sqrtf(b->pale + b->known_pale + b->map_pale) - to) < 1e-4f);
+        ck_assert(fabsf(b->vivid - (stars ? plain_look.star_vivid : 1)) < 1e-6f);
+        ck_assert(fabsf(b->vivid + b->faint_vivid - (stars ? plain_look.faint_vivid : 1)) < 1e-5f);
+        ck_assert(fabsf(b->wide - (stars ? plain_look.star_wide : 0)) < 1e-6f);
+        ck_assert(fabsf(b->air - (float)stars) < 1e-6f);
     }
 }
 END_TEST

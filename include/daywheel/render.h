@@ -40,13 +40,18 @@ struct dw_look_params {
     float known_pale;  /* the same where the map has a star: the rest has the map's colour of it */
     float star_pale;   /* sigmas above the sky at which half of a star's colour is believed */
     float other_start; /* and sigmas asked for where such a map has none */
-    float star_air;    /* air masses beyond one whose reddening is undone at most; 0: none is */
+    float star_air;    /* air masses beyond one whose reddening is undone at most, and dimming of
+                        * stars that the map has; 0: none is */
+    float map_pale;    /* sigmas at which half of a star's colour is its own, if the map has one */
+    float star_wide;   /* share of the map's colour that lies as wide as 3x3 pixels */
+    float star_vivid;  /* times so much of it is shown; and of a star that adds next to nothing */
+    float faint_vivid; /* to the sky's light */
 };
 #define DW_STARS_DEFAULT_STOPS 1.8 /* 2^1.8 - 1 = 2.48 */
 #define DW_LOOK_DEFAULTS                                                                           \
     {                                                                                              \
         1.7f, 1.35f, 1.15f, 1.0f, 0.6f, 1.0f, 0.45f, 0.7f, 1.0f, 2.4822022f, 2.5f, 2.0f, 0.5f,     \
-            0.7f, 10.0f, 4.0f, 4.0f, 6.0f                                                          \
+            0.7f, 10.0f, 4.0f, 4.0f, 6.0f, 60.0f, 0.7f, 1.2f, 7.0f                                 \
     }
 
 /* Scene-linear light: planar RGB, linear BT.2020, scene key = 1, upright. */

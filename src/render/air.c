@@ -9,17 +9,29 @@
 
 static const struct dw_air_params AIR = DW_AIR_DEFAULTS;
 
+/* Air masses beyond one that are undone. */
+static double undone(double alt_deg, double most)
+{
+    double in = dw_crossover(alt_deg, AIR.least_deg, AIR.full_deg);
+    double over = fmax(dw_air_mass(alt_deg) - 1, 0);
+    return in * over / pow(1 + pow(over / fmax(most, 1e-3), AIR.sharpness), 1 / AIR.sharpness);
+}
+
+float dw_air_dimmed(double alt_deg, double height_m, double most)
+{
+    double of_green = dw_extinction(DW_GREEN_UM, fmax(height_m, LOWEST_M));
+    return (float)(pow(10, 0.4 * undone(alt_deg, most) * of_green) - 1);
+}
+
 void dw_air_undo(double alt_deg, double height_m, double most, float *red, float *blue)
 {
     height_m = fmax(height_m, LOWEST_M);
-    double in = dw_crossover(alt_deg, AIR.least_deg, AIR.full_deg);
-    double over = fmax(dw_air_mass(alt_deg) - 1, 0);
-    over /= pow(1 + pow(over / fmax(most, 1e-3), AIR.sharpness), 1 / AIR.sharpness);
+    double over = undone(alt_deg, most);
     double of_green = dw_extinction(DW_GREEN_UM, height_m);
     double less_red = of_green - dw_extinction(DW_RED_UM, height_m);
     double more_blue = dw_extinction(DW_BLUE_UM, height_m) - of_green;
-    *red = (float)(pow(10, -0.4 * in * over * less_red) - 1);
-    *blue = (float)(pow(10, 0.4 * in * over * more_blue) - 1);
+    *red = (float)(pow(10, -0.4 * over * less_red) - 1);
+    *blue = (float)(pow(10, 0.4 * over * more_blue) - 1);
 }
 
 static bool same(const struct dw_geometry *a, const struct dw_geometry *b)

@@ -37,6 +37,9 @@ enum dw_status dw_air_make(struct dw_air *a, const struct dw_facts *facts,
 /* By what share red and blue light of a star so high above the horizon are to be changed, beside
  * green, that it looks as it does in the zenith. Shares are camera colours'. */
 void dw_air_undo(double alt_deg, double height_m, double most, float *red, float *blue);
+/* By what share more of its light a star so high above the horizon would give in the zenith, in
+ * green. */
+float dw_air_dimmed(double alt_deg, double height_m, double most);
 void dw_air_free(struct dw_air *a);
 
 #endif

@@ -12,13 +12,16 @@
  */
 struct dw_known_star {
     float x, y, sure;
-    float tint[3]; /* light of its colour, of luminance 1, in the picture's primaries */
+    bool tinted;    /* its colour is known */
+    float brighter; /* by what share the air has dimmed it, and it is to be raised more */
+    float tint[3];  /* light of its colour, of luminance 1, in the picture's primaries */
 };
 
 /* Zero it before the first use; work space is kept. */
 struct dw_known {
     struct dw_space_kept stars, first, row;
     int width, height;
+    int marked;      /* the row that the rows of numbers tell of; -1: they tell of none */
     float near, far; /* pixels about a star that are wholly its own, and from which on none are */
     size_t n;
 };
@@ -35,12 +38,15 @@ struct dw_known_params {
     }
 
 /* Places all stars as they stand at the site's sidereal time sky_deg, degrees; none where that is
- * NAN or the facts know of none. Errors: DW_ERR_MEMORY. */
+ * NAN or the facts know of none. most_air: air masses beyond one whose dimming is undone at most.
+ * Errors: DW_ERR_MEMORY. */
 enum dw_status dw_known_place(struct dw_known *k, const struct dw_facts *facts,
-                              const struct dw_geometry *g, double sky_deg, struct dw_error *err);
-#define DW_KNOWN_ROWS 4
-/* How far each pixel of row y of the output belongs to a known star, 0..1, and that star's tint; 1
- * where there is none. */
+                              const struct dw_geometry *g, double sky_deg, float most_air,
+                              struct dw_error *err);
+#define DW_KNOWN_ROWS 6
+/* How far each pixel of row y of the output belongs to a known star, 0..1; the same where its
+ * colour is known; by what share it is to be raised more; and the star's tint, 1 where there is
+ * none. Valid until the next row is asked for. */
 void dw_known_row(struct dw_known *k, int y, const float *out[DW_KNOWN_ROWS]);
 void dw_known_free(struct dw_known *k);
 

@@ -10,7 +10,18 @@ enum {
 
 /* Rows of the picture's width, after those of the spots: the sky's as dw_background_row has them,
  * then what a map of stars tells. */
-enum { LEVEL, BASE, GRAIN, COLOUR, AIR = COLOUR + 3, KNOWN = DW_SKY_ROWS, TINT, ROWS = TINT + 3 };
+enum {
+    LEVEL,
+    BASE,
+    GRAIN,
+    COLOUR,
+    AIR = COLOUR + 3,
+    KNOWN = DW_SKY_ROWS,
+    TINTED,
+    BRIGHTER,
+    TINT,
+    ROWS = TINT + 3
+};
 
 static size_t spot_stride(const struct dw_lift_memory *m)
 {
@@ -84,6 +95,8 @@ static struct dw_lift_rows lift_at(const struct dw_lift_memory *m, int y)
         .grain = sky_row(m, GRAIN),
         .sky = {sky_row(m, COLOUR), sky_row(m, COLOUR + 1), sky_row(m, COLOUR + 2)},
         .known = sky_row(m, KNOWN),
+        .tinted = sky_row(m, TINTED),
+        .brighter = sky_row(m, BRIGHTER),
         .tint = {sky_row(m, TINT), sky_row(m, TINT + 1), sky_row(m, TINT + 2)},
         .air = {sky_row(m, AIR), sky_row(m, AIR + 1)},
         .spot = {spot_row(m, y), spot_row(m, y - DW_SPOT_SIDE), spot_row(m, y - DW_SPOT_FAR)}};

@@ -14,6 +14,7 @@
 #define TOGETHER 2.2f   /* 1 / grain of 3x3 pixels weighted 1-2-1; 2.67 were each by itself */
 #define NEVER 1e20f     /* sigmas */
 #define MOST_SIDE 1.3f  /* skies: more than that beside or above a pixel goes on */
+#define STANDS_OUT 2.0f /* half a sky's light: what adds less keeps little colour by itself */
 #define TOE_KEY 0.2f    /* key at which the toe is what the parameters say: a low sun's */
 #define GAMUT_KNEE 0.9f /* saturation up to which colours stay exactly as they are */
 
@@ -52,7 +53,11 @@ static enum dw_status check(const struct dw_frame *f, const struct dw_look_param
                  {"known star paleness", p->known_pale, 0.0f, 100.0f},
                  {"star paleness", p->star_pale, 0.0f, 100.0f},
                  {"other star start", p->other_start, 0.0f, 100.0f},
-                 {"air undone", p->star_air, 0.0f, 30.0f}};
+                 {"air undone", p->star_air, 0.0f, 30.0f},
+                 {"paleness of the map's stars", p->map_pale, 0.0f, 1000.0f},
+                 {"star colour's width", p->star_wide, 0.0f, 1.0f},
+                 {"star colour", p->star_vivid, 0.0f, 10.0f},
+                 {"faint stars' colour", p->faint_vivid, 0.0f, 10.0f}};
     for (size_t i = 0; i < sizeof range / sizeof *range; i++)
         if (!(range[i].value >= range[i].low && range[i].value <= range[i].high))
             return dw_fail(err, DW_ERR_USAGE, "%s %g: expected %g to %g", range[i].name,
@@ -125,19 +130,28 @@ static void plan_lift(const struct dw_frame *f, const struct dw_facts *facts,
                       const struct dw_look_params *p, const float mul[3], struct dw_look_plan *out)
 {
     struct dw_lift *l = &out->lift;
+    const float stars = (float)f->stars;
     l->start = out->lifts ? p->star_start : NEVER;
     l->half = p->star_half;
     l->known_start = (out->lifts ? p->known_start : NEVER) - l->start;
     l->known_half = p->known_half - p->star_half;
     l->pale = p->star_pale * p->star_pale;
     l->known_pale = p->known_pale * p->known_pale - l->pale;
+    /* all these come in with the lift */
+    l->map_pale = stars * (p->map_pale * p->map_pale - p->known_pale * p->known_pale);
+    l->wide = stars * p->star_wide;
+    l->vivid = 1 + stars * (p->star_vivid - 1);
+    l->faint_vivid = stars * (p->faint_vivid - p->star_vivid);
+    l->air = stars;
+    l->stand = STANDS_OUT;
     l->together = 1.0f + out->smooth * (TOGETHER - 1.0f);
     l->floor = facts->night_sky_keys > 0.0f ? facts->night_sky_keys : 0.0f;
     l->most_side = MOST_SIDE;
     memcpy(l->luma, out->prepare.luma, sizeof l->luma);
     l->norm_y = out->prepare.norm_y;
+    l->raise_luma = 1.0f + stars * p->star_lift; /* the balance keeps white's luminance */
     for (int c = 0; c < 3; c++)
-        l->raise[c] = (1.0f + (float)f->stars * p->star_lift) / mul[c];
+        l->raise[c] = l->raise_luma / mul[c];
     plan_air(facts, l);
 }
 

@@ -201,7 +201,7 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
         lifts = lifts || own[i]->plan.lifts;
     }
     double sky_deg = lifts ? sky_of(&own[0]->row) : (double)NAN; /* else no star is asked for */
-    s = dw_known_place(&p->known, facts, g, sky_deg, err);
+    s = dw_known_place(&p->known, facts, g, sky_deg, look->star_air, err);
     if (s < 0)
         return s;
     for (int i = 0; i < k && p->known.n > 0; i++)
@@ -232,7 +232,9 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
                          &own[i]->memory, y - 1, r.work, r.norm, &r.lift);
             if (known[0]) {
                 r.lift.known = known[0];
-                memcpy(r.lift.tint, known + 1, sizeof r.lift.tint);
+                r.lift.tinted = known[1];
+                r.lift.brighter = known[2];
+                memcpy(r.lift.tint, known + 3, sizeof r.lift.tint);
             }
             finish_row(own[i], g, facts->turn_deg, y - 1, r.work, &r);
         }

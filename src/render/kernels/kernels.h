@@ -50,8 +50,15 @@ struct dw_lift {
     /* square of the sigmas above the sky at which half of a star's colour is its own in the frame;
      * the rest is the tint; and what is added to it where a star is known to stand */
     float pale, known_pale;
-    float together; /* how many times less grain the mean of 3x3 pixels has */
-    float raise[3]; /* times so much is what is above the sky */
+    float map_pale;    /* and where its colour is known besides: so far the map's is taken */
+    float wide;        /* 1: the map's colour lies as wide as 3x3 pixels, 0: where the light is */
+    float vivid;       /* times so much of it is shown, */
+    float faint_vivid; /* and more by this where a star adds little to the sky's light: half */
+    float stand;       /* where it adds 1 / stand of that */
+    float air;         /* share of what a star is to be raised more for the air */
+    float raise_luma;  /* times so much luminance is what is white above the sky */
+    float together;    /* how many times less grain the mean of 3x3 pixels has */
+    float raise[3];    /* times so much is what is above the sky */
     /* of light above the sky: its red and blue in camera colours, once raised; and what 1 of each
      * is of the picture's colours */
     float red_of[3], blue_of[3], to_red[3], to_blue[3];
@@ -62,9 +69,11 @@ struct dw_lift_rows {
     /* Luminance of the sky (> 0), what stars stand out from, one sigma of its grain (> 0), its
      * colour */
     const float *level, *base, *grain, *sky[3];
-    const float *known;   /* how far the pixel belongs to a known star, 0..1, */
-    const float *tint[3]; /* and light of that star's colour, of luminance 1 */
-    const float *air[2];  /* by what share red and blue light of stars is changed for the air */
+    const float *known;    /* how far the pixel belongs to a known star, 0..1, */
+    const float *tinted;   /* the same where that star's colour is known too, */
+    const float *brighter; /* by what share it is to be raised more, for the air, */
+    const float *tint[3];  /* and light of the star's colour, of luminance 1 */
+    const float *air[2];   /* by what share red and blue light of stars is changed for the air */
     /* dw_tone_kernels' near of this row, of which DW_SPOT_FAR numbers before and after may be read,
      * and of those DW_SPOT_SIDE and DW_SPOT_FAR above. */
     const float *spot[3];
@@ -78,6 +87,8 @@ static inline struct dw_lift_rows dw_lift_rows_from(const struct dw_lift_rows *r
                                  r->grain + x,
                                  {r->sky[0] + x, r->sky[1] + x, r->sky[2] + x},
                                  r->known + x,
+                                 r->tinted + x,
+                                 r->brighter + x,
                                  {r->tint[0] + x, r->tint[1] + x, r->tint[2] + x},
                                  {r->air[0] + x, r->air[1] + x},
                                  {r->spot[0] + x, r->spot[1] + x, r->spot[2] + x}};

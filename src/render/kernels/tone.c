@@ -117,6 +117,7 @@ static void near(const struct dw_prepare *p, float smooth, const float *const up
 #define DARK 0.02f    /* keys; about and below it colours are no longer compared by their ratios */
 #define NOTHING 1e-3f /* keeps divisions finite */
 #define TINY 1e-12f   /* the same, of squares */
+#define BESIDE 2.0f   /* means of 3x3 pixels beside a star that its own light is taken for */
 #define LONE 0.16f    /* what a point alone adds to the mean of the 3x3 about it is 0.25 of it */
 
 /* A pixel takes the colour of the 3x3 about it and keeps its luminance, and what stands above the
@@ -132,7 +133,11 @@ static void near(const struct dw_prepare *p, float smooth, const float *const up
  * largest channel: a vivid one rather stays darker than it burns out to white. Where the shoot's
  * map has a star less is asked for: what stands there is starlight. And as noise is mostly colour,
  * the fainter a star stands above the sky the less of its colour is believed, as the eye sees none
- * in faint stars: Wiener's share again; the rest is grey, or has the map's colour of the star. */
+ * in faint stars: Wiener's share again; the rest is grey, or has the map's colour of the star.
+ *
+ * That colour is laid over the 3x3 pixels rather than where the light is, as the eye does, and
+ * files keep it better; it is shown stronger where the star adds little to the sky's light, which
+ * would dilute it; and no pixel takes more of it than if all its light were the star's. */
 struct stands {
     float above[NEAR_PIECE], over[NEAR_PIECE]; /* what it stands out from; that and `start` */
 };
@@ -160,12 +165,14 @@ static void stand_out(const struct dw_lift *q, const struct dw_lift_rows *rows, 
     }
 }
 
-/* norm: comes in as the pixel's own luminance. some: whether any of these pixels is raised; else
- * all that is reckoned for that is nothing, and is left out. */
-static inline void lift_run(const struct dw_lift *q, const struct dw_lift_rows *rows, bool some,
-                            size_t from, size_t to, const struct stands *restrict by,
-                            float *restrict r, float *restrict g, float *restrict b,
-                            float *restrict norm)
+/* norm: comes in as the pixel's own luminance. some: whether any of these pixels is raised, mapped:
+ * whether any belongs to a known star; else all that is reckoned for that is nothing, and is left
+ * out. */
+__attribute__((always_inline)) /* each use is of its own kind */
+static inline void
+lift_run(const struct dw_lift *q, const struct dw_lift_rows *rows, bool some, bool mapped,
+         size_t from, size_t to, const struct stands *restrict by, float *restrict r,
+         float *restrict g, float *restrict b, float *restrict norm)
 {
     const struct dw_lift p = *q;
     const float *restrict sky_r = rows->sky[0], *restrict sky_g = rows->sky[1];
@@ -174,6 +181,7 @@ static inline void lift_run(const struct dw_lift *q, const struct dw_lift_rows *
     const float *restrict level = rows->level, *restrict grain = rows->grain;
     const float *restrict known = rows->known, *restrict tint_r = rows->tint[0];
     const float *restrict tint_g = rows->tint[1], *restrict tint_b = rows->tint[2];
+    const float *restrict tinted = rows->tinted, *restrict brighter = rows->brighter;
     for (size_t i = from; i < to; i++) {
         /* nothing in light is grey: luminance stays in the dark too; and a pixel alone in the dark
          * has no more than 4 times their mean */
@@ -185,15 +193,21 @@ static inline void lift_run(const struct dw_lift *q, const struct dw_lift_rows *
         float z = own + keep * (b[i] - mean);
         if (some) {
             float sky = level[i], sigma = grain[i], above = by->above[i], over = by->over[i];
-            float half = (p.half + p.known_half * known[i]) * sigma;
+            float half = (mapped ? p.half + p.known_half * known[i] : p.half) * sigma;
             float over2 = over * over, above2 = above * above;
             float star = dwk_max(own - sky, 0.0f);
             /* share = over2 / of, part = star / about, colour = above2 / kept, as one division */
             float of = over2 + half * half, about = dwk_max(mean - sky, LONE * star + NOTHING);
-            float pale = (p.pale + p.known_pale * known[i]) * (sigma * sigma);
+            float pale = p.pale, more = 1.0f;
+            if (mapped) {
+                pale += p.known_pale * known[i] + p.map_pale * tinted[i];
+                more += p.air * brighter[i];
+            }
+            pale *= sigma * sigma;
             float kept = above2 + pale + TINY, of_about = of * about;
             float inverse = 1.0f / (of_about * kept), rest = kept * inverse;
-            float share = over2 * (about * rest), raised = share * (star * (of * rest));
+            float share = over2 * (about * rest);
+            float raised = more * (share * (star * (of * rest)));
             float colour = above2 * (of_about * inverse);
             /* what is darker than that sky, as beside a lit pane, does not become sky */
             float of_sky = share * (dwk_min(dwk_max(own, 0.0f), sky) / sky);
@@ -206,10 +220,25 @@ static inline void lift_run(const struct dw_lift *q, const struct dw_lift_rows *
             u = p.raise[0] * raised * u + (p.to_red[0] * red + p.to_blue[0] * blue);
             v = p.raise[1] * raised * v + (p.to_red[1] * red + p.to_blue[1] * blue);
             w = p.raise[2] * raised * w + (p.to_red[2] * red + p.to_blue[2] * blue);
-            float grey = (1.0f - colour) * (p.luma[0] * u + p.luma[1] * v + p.luma[2] * w);
-            x = less * x + (of_sky * sr + (colour * u + grey * tint_r[i]));
-            y = less * y + (of_sky * sg + (colour * v + grey * tint_g[i]));
-            z = less * z + (of_sky * sb + (colour * w + grey * tint_b[i]));
+            float gain = p.raise_luma * (more * share);
+            float light = p.luma[0] * u + p.luma[1] * v + p.luma[2] * w;
+            if (mapped) /* the pixel's own luminance: its neighbours may be below the sky */
+                light += known[i] * (gain * star - light);
+            float grey = (1.0f - colour) * light;
+            x = less * x + (of_sky * sr + (colour * u + grey));
+            y = less * y + (of_sky * sg + (colour * v + grey));
+            z = less * z + (of_sky * sb + (colour * w + grey));
+            if (mapped) { /* tone: luminance whose colour is shown */
+                float mid = dwk_max(mean - sky, 0.0f), sky2 = sky * sky;
+                float stands = p.stand * gain * dwk_max(star, BESIDE * mid);
+                float vivid = p.vivid + p.faint_vivid * (sky2 / (sky2 + stands * stands));
+                float tone = (star + p.wide * (mid - star)) * gain * vivid;
+                tone = dwk_min(tone, less * dwk_max(own, 0.0f) + of_sky * sky + light);
+                tone *= (1.0f - colour) * tinted[i];
+                x += tone * (tint_r[i] - 1.0f);
+                y += tone * (tint_g[i] - 1.0f);
+                z += tone * (tint_b[i] - 1.0f);
+            }
         }
         float largest = dwk_max(dwk_max(x, y), z);
         float luma = p.luma[0] * x + p.luma[1] * y + p.luma[2] * z;
@@ -222,11 +251,11 @@ static inline void lift_run(const struct dw_lift *q, const struct dw_lift_rows *
 
 #define LIFT_RUN 32 /* pixels: most such runs of a starry sky hold nothing to raise */
 
-static bool any_over(const float over[restrict LIFT_RUN])
+static bool any_of(const float v[restrict LIFT_RUN])
 {
     int32_t bits = 0;
     for (size_t i = 0; i < LIFT_RUN; i++)
-        bits |= dwk_bits(over[i]);
+        bits |= dwk_bits(v[i]);
     return bits != 0;
 }
 
@@ -235,11 +264,13 @@ static void lift_piece(const struct dw_lift *p, const struct dw_lift_rows *rows,
 {
     size_t i = 0;
     for (; i + LIFT_RUN <= n; i += LIFT_RUN)
-        if (any_over(by->over + i))
-            lift_run(p, rows, true, i, i + LIFT_RUN, by, r, g, b, norm);
+        if (!any_of(by->over + i))
+            lift_run(p, rows, false, false, i, i + LIFT_RUN, by, r, g, b, norm);
+        else if (!any_of(rows->known + i))
+            lift_run(p, rows, true, false, i, i + LIFT_RUN, by, r, g, b, norm);
         else
-            lift_run(p, rows, false, i, i + LIFT_RUN, by, r, g, b, norm);
-    lift_run(p, rows, true, i, n, by, r, g, b, norm);
+            lift_run(p, rows, true, true, i, i + LIFT_RUN, by, r, g, b, norm);
+    lift_run(p, rows, true, true, i, n, by, r, g, b, norm);
 }
 
 /* In two loops: all in one would be a chain of operations too long for a processor to see enough
