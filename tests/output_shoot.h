@@ -69,6 +69,9 @@ static inline void shoot_facts(struct dw_facts *f)
                              299.25,         {0.1, -0.2, sqrt(0.95)}, {sqrt(0.8), -0.4, -0.2},
                              f->site.lat_deg};
     f->open[0][0] = f->open[7][11] = f->open[DW_OPEN_ROWS - 1][DW_OPEN_COLS - 1] = 1;
+    f->hold.night_key = 0.1 / 7;
+    f->hold.rise[0][0] = 1.0f / 3;
+    f->hold.rise[DW_HOLD_ROWS - 1][DW_HOLD_COLS - 1] = 2.7f;
     f->n_stars = SHOOT_STARS;
     f->star = calloc(SHOOT_STARS, sizeof *f->star);
     for (int i = 0; i < SHOOT_STARS; i++)

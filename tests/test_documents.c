@@ -256,7 +256,8 @@ START_TEST(facts_hold_what_facts_json_knows)
     ck_assert_uint_eq(sizeof(struct dw_law), 32);
     ck_assert_uint_eq(sizeof(struct dw_aim), 96);
     ck_assert_uint_eq(sizeof(struct dw_star), 24);
-    ck_assert_uint_eq(sizeof(struct dw_facts), 2808);
+    ck_assert_uint_eq(sizeof(struct dw_hold_facts), 2408);
+    ck_assert_uint_eq(sizeof(struct dw_facts), 5216);
     ck_assert_uint_eq(sizeof(struct dw_source), 128);
     ck_assert_uint_eq(sizeof(struct dw_frame), 576);
 }
@@ -298,6 +299,7 @@ START_TEST(facts_come_back_exactly)
         ck_assert(same(a->aim.pole[i], f.aim.pole[i]) &&
                   same(a->aim.meridian[i], f.aim.meridian[i]));
     ck_assert_mem_eq(a->open, f.open, sizeof f.open);
+    ck_assert_mem_eq(&a->hold, &f.hold, sizeof f.hold);
     ck_assert_uint_eq(a->n_stars, f.n_stars);
     for (size_t i = 0; i < f.n_stars; i++)
         ck_assert(same(a->star[i].ra_deg, f.star[i].ra_deg) &&
@@ -331,6 +333,9 @@ START_TEST(damaged_facts_are_refused_by_name)
                {"\"open\": [",
                 "\"open\": [\"000000000000000000000000000000000000000000000000000000000000\", ",
                 "open"},
+               {"\"rise\": [[", "\"rise\": [[1.0, ", "hold"},
+               {"\"rise\": [[0.", "\"rise\": [[-0.", "hold"},
+               {"\"rise\"", "\"sank\"", "hold"},
                {"\"law\"", "\"saw\"", "first_deg"},
                {"}\n", "", "expected JSON"}};
     for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {

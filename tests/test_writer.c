@@ -103,6 +103,7 @@ START_TEST(light_is_known_again_whatever_the_look)
     s->d.facts.night_mul[2] *= 1.1f;
     s->d.facts.night_sky[0] *= 1.1f;
     s->d.facts.night_sky_keys *= 1.1f;
+    s->d.facts.hold.rise[2][3] = 1;
     s->d.facts.aim.bend[0] += 0.1;
     s->d.facts.star[1].share *= 0.9f;
     s->d.facts.open[3][3] = 1;
@@ -130,6 +131,9 @@ START_TEST(a_recipe_follows_what_the_frame_is_made_of)
     s->d.facts.open[3][3] = 1;
     ck_assert_int_eq(count_had(), 0);
     s->d.facts.open[3][3] = 0;
+    s->d.facts.hold.rise[2][3] = 1;
+    ck_assert_int_eq(count_had(), 0);
+    s->d.facts.hold.rise[2][3] = 0;
     render.look.star_lift += 0.5f;
     ck_assert_int_eq(count_had(), 0);
     render.look.star_lift -= 0.5f;

@@ -65,6 +65,15 @@ struct dw_star {
 #define DW_OPEN_COLS 60
 #define DW_OPEN_ROWS 40
 
+/* Light that does not go with the sun, as a town's glow: by how many stops each place of the mosaic
+ * rises beside the key from dusk to night, sensor orientation. */
+#define DW_HOLD_COLS 30
+#define DW_HOLD_ROWS 20
+struct dw_hold_facts {
+    double night_key; /* output level of the key where the line is lowest; 0: nothing is held */
+    float rise[DW_HOLD_ROWS][DW_HOLD_COLS];
+};
+
 /* What was learnt from the whole shoot. Everything `render` needs beside a frame-list row. */
 struct dw_facts {
     char survey_id[33];
@@ -92,6 +101,8 @@ struct dw_facts {
     size_t n_stars;    /* and what it saw there; none where that is not known */
     struct dw_star *star;
     uint8_t open[DW_OPEN_ROWS][DW_OPEN_COLS]; /* 1: stars were seen there; sensor orientation */
+
+    struct dw_hold_facts hold;
 
     struct dw_law law;
     double day_light_stops; /* light at the reference altitude that the line starts from */

@@ -95,6 +95,8 @@ static enum dw_status take_steps(struct dw_work *w, struct dw_decision *out, str
     if (status >= 0)
         status = dw_colour(w, &out->facts, err);
     if (status >= 0)
+        status = dw_hold(w, &out->facts, err);
+    if (status >= 0)
         status = dw_night(w, &out->facts, err);
     if (status >= 0)
         status = dw_dusk(w, &out->facts, err);

@@ -7,6 +7,14 @@
 
 static const struct dw_sky_params SKY = DW_SKY_DEFAULTS;
 
+/* Neither what lamps light, nor the dark room about a window, nor a town's glow. */
+static bool is_night(const struct dw_work *w, const struct dw_facts *facts, int k)
+{
+    int x = k % w->survey->cols * DW_HOLD_COLS / w->survey->cols,
+        y = k / w->survey->cols * DW_HOLD_ROWS / w->survey->rows;
+    return !w->lamp[k] && (double)facts->hold.rise[y][x] <= SKY.held;
+}
+
 void dw_sky_tiles_add(const struct dw_work *w, const struct dw_facts *facts, size_t i, double *work,
                       struct dw_sky_tiles *sky)
 {
@@ -14,8 +22,10 @@ void dw_sky_tiles_add(const struct dw_work *w, const struct dw_facts *facts, siz
     const struct dw_levels *l = dw_facts_levels(facts, &w->shots->shot[i]);
     size_t n = 0;
     for (int k = 0; k < w->tiles; k++)
-        if (isfinite(m->tile[k].mean[1]) && !w->lamp[k]) /* nor the dark room about a window */
+        if (isfinite(m->tile[k].mean[1]) && is_night(w, facts, k))
             work[n++] = (double)(m->tile[k].mean[1] - l->black[1]);
+    if (n == 0)
+        return;
     double middle = dw_median(work, n), least = dw_quantile(work, n, SKY.quantile);
     /* half-size pixels a tile: each the mean of two greens */
     double pixels = (double)m->width * m->height / 4 / w->tiles;
@@ -29,7 +39,7 @@ void dw_sky_tiles_add(const struct dw_work *w, const struct dw_facts *facts, siz
             balanced[c] = level[c] / (double)(l->white - l->black[c]) * (double)facts->white_mul[c];
             good = good && level[c] > 0;
         }
-        if (!good || w->lamp[k] || level[1] < least || level[1] > SKY.lamp * middle)
+        if (!good || !is_night(w, facts, k) || level[1] < least || level[1] > SKY.lamp * middle)
             continue;
         sky->red[sky->n] = balanced[0] / balanced[1];
         sky->blue[sky->n] = balanced[2] / balanced[1];

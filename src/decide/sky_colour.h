@@ -9,10 +9,11 @@
 struct dw_sky_params {
     double quantile; /* of the shot's tiles: at least this bright */
     double lamp;     /* beyond so many times their median are lamps */
+    double held;     /* stops by which its light rises beside the key, at most: else a town's */
 };
 #define DW_SKY_DEFAULTS                                                                            \
     {                                                                                              \
-        0.6, 8                                                                                     \
+        0.6, 8, 0.5                                                                                \
     }
 
 /* What the sky's tiles of some shots say, each once. */

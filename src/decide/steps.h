@@ -52,6 +52,8 @@ enum dw_status dw_colour(struct dw_work *w, struct dw_facts *facts, struct dw_er
 enum dw_status dw_night(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
 /* dusk.c: between which sun altitudes the night's balance comes; after dw_night. */
 enum dw_status dw_dusk(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
+/* hold.c: light that stays while dusk goes, a town's; after dw_line. */
+enum dw_status dw_hold(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
 /* green.c: what green is in twilight's light; after dw_colour. */
 enum dw_status dw_green(struct dw_work *w, const struct dw_facts *facts, struct dw_error *err);
 /* That at a sun altitude, as in struct dw_source. */

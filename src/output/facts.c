@@ -87,6 +87,15 @@ static json_t *open_json(const struct dw_facts *f)
     return a;
 }
 
+/* Rows of tiles, the highest of the sensor's picture first. */
+static json_t *hold_json(const struct dw_hold_facts *hold)
+{
+    json_t *rise = json_array();
+    for (int y = 0; y < DW_HOLD_ROWS; y++)
+        json_array_append_new(rise, floats(hold->rise[y], DW_HOLD_COLS));
+    return json_pack("{s:o, s:o}", "night_key", number(hold->night_key), "rise", rise);
+}
+
 static json_t *law_json(const struct dw_law *law)
 {
     json_t *stops = json_array();
@@ -133,6 +142,8 @@ static json_t *facts_json(const struct dw_facts *f, bool with_survey)
         json_object_set_new(o, "open", open_json(f));
         json_object_set_new(o, "stars", stars_json(f));
     }
+    if (f->hold.night_key > 0)
+        json_object_set_new(o, "hold", hold_json(&f->hold));
     json_object_set_new(o, "law", law_json(&f->law));
     json_object_set_new(o, "day_light_stops", number(f->day_light_stops));
     return o;
@@ -326,6 +337,25 @@ static void get_open(struct reader *r, struct dw_facts *f)
     }
 }
 
+static void get_hold(struct reader *r, const json_t *o, struct dw_hold_facts *hold)
+{
+    const json_t *rise = json_object_get(o, "rise");
+    double key = get_number(r, o, "night_key");
+    bool sound = key > 0 && key < 1 && json_array_size(rise) == DW_HOLD_ROWS;
+    for (size_t y = 0; sound && y < DW_HOLD_ROWS; y++) {
+        const json_t *row = json_array_get(rise, y);
+        sound = json_array_size(row) == DW_HOLD_COLS;
+        for (size_t x = 0; sound && x < DW_HOLD_COLS; x++) {
+            double v = json_number_value(json_array_get(row, x));
+            sound = json_is_number(json_array_get(row, x)) && v >= 0 && v <= 30;
+            hold->rise[y][x] = (float)v;
+        }
+    }
+    hold->night_key = key;
+    if (!sound)
+        r->wrong = r->wrong ? r->wrong : "hold";
+}
+
 static void get_law(struct reader *r, struct dw_law *law)
 {
     const json_t *o = json_object_get(r->root, "law"), *a = json_object_get(o, "stops");
@@ -379,6 +409,9 @@ static void get_all(struct reader *r, struct dw_facts *f)
         get_open(r, f);
         get_stars(r, f);
     }
+    const json_t *hold = json_object_get(r->root, "hold");
+    if (hold) /* only where light stays while dusk goes */
+        get_hold(r, hold, &f->hold);
     get_levels(r, f);
     get_hot(r, f);
     get_floats(r, r->root, "white_mul", f->white_mul, 3);

@@ -3,6 +3,7 @@
  * to the key), gamut, code. */
 #include "render/look.h"
 
+#include "render/hold.h"
 #include "render/lift.h"
 
 #include <stdlib.h>
@@ -131,10 +132,20 @@ enum dw_status dw_look(struct dw_linear *light, const struct dw_frame *frame,
     struct dw_background b = {0};
     struct dw_near_rows near = {0};
     struct dw_lift_memory memory = {0};
+    struct dw_hold_map hold = {0};
+    const struct dw_hold_view whole = {0, 0, 1, 1, facts->turn_deg};
     float *rows = malloc(ROWS * w * sizeof *rows), *norm = rows;
     if (!rows) {
         s = dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %d pixels", light->width);
         goto end;
+    }
+    if ((s = dw_hold_make(&hold, facts, frame->key, &whole, err)) < 0)
+        goto end;
+    for (int y = 0; y < light->height && hold.on; y++) {
+        size_t at = (size_t)y * w;
+        dw_hold_row(
+            &hold, y, light->width, light->height,
+            (float *const[3]){light->plane[0] + at, light->plane[1] + at, light->plane[2] + at});
     }
     if (p.lifts && (s = learn_background(light, &p, rows, &b, err)) < 0)
         goto end;
@@ -162,5 +173,6 @@ end:
     dw_background_free(&b);
     dw_near_rows_free(&near);
     dw_lift_memory_free(&memory);
+    dw_hold_free(&hold);
     return s;
 }

@@ -116,8 +116,8 @@ static double sky_of(const struct dw_frame *f)
 static enum dw_status learn_backgrounds(struct dw_picture *const own[], int n,
                                         struct dw_sources *sources, const struct dw_geometry *g,
                                         const struct dw_facts *facts, float most_air,
-                                        const struct rows *r, struct dw_air *air,
-                                        struct dw_error *err)
+                                        const struct dw_hold_map *hold, const struct rows *r,
+                                        struct dw_air *air, struct dw_error *err)
 {
     enum dw_status s = DW_OK;
     struct dw_picture *lifted[DW_RENDERINGS];
@@ -129,6 +129,8 @@ static enum dw_status learn_backgrounds(struct dw_picture *const own[], int n,
         if (!dw_background_wants(&lifted[0]->background, y)) /* the same rows for all */
             continue;
         dw_sources_cell_row(sources, y, r->light, r->other);
+        if (hold->on)
+            dw_hold_row(hold, y, g->cells_w, g->cells_h, r->light);
         for (int i = 0; i < k; i++) {
             float *const *rgb = light_for(r, i == k - 1, g->cells_w);
             dw_look_level(&lifted[i]->plan, g->cells_w, rgb, r->norm);
@@ -144,6 +146,21 @@ static enum dw_status learn_backgrounds(struct dw_picture *const own[], int n,
             dw_background_air(b, air->red, air->blue);
     }
     return s;
+}
+
+/* All renderings of a frame have the same key, so that what is held is the same for all. */
+static enum dw_status make_hold(struct dw_hold_map *m, const struct dw_picture *p,
+                                const struct dw_geometry *g, const struct dw_facts *facts,
+                                struct dw_error *err)
+{
+    m->on = false;
+    if (p->image.light || facts->mosaic_width < 1 || facts->mosaic_height < 1)
+        return DW_OK;
+    double w = facts->mosaic_width, h = facts->mosaic_height;
+    struct dw_hold_view view = {facts->crop.left / w, facts->crop.top / h,
+                                (facts->crop.left + g->cell * g->cells_w) / w,
+                                (facts->crop.top + g->cell * g->cells_h) / h, 0};
+    return dw_hold_make(m, facts, p->row.key, &view, err);
 }
 
 /* One row of prepared light, which is overwritten, by its look into finished pixels. */
@@ -192,7 +209,10 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
         s = open_picture(own[i], g, facts, look, err);
     if (s < 0)
         return s;
-    s = learn_backgrounds(own, k, sources, g, facts, look->star_air, &r, &p->air, err);
+    s = make_hold(&p->hold, own[0], g, facts, err);
+    if (s < 0)
+        return s;
+    s = learn_backgrounds(own, k, sources, g, facts, look->star_air, &p->hold, &r, &p->air, err);
     if (s < 0)
         return s;
     bool near = false, lifts = false;
@@ -211,6 +231,8 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
         return s;
     for (int y = 0; y < g->out_h && !near; y++) {
         dw_sources_row(sources, y, r.light, r.other);
+        if (p->hold.on)
+            dw_hold_row(&p->hold, y, g->out_w, g->out_h, r.light);
         for (int i = 0; i < k; i++) {
             float *const *rgb = light_for(&r, i == k - 1, g->out_w);
             if (!own[i]->image.light)
@@ -223,6 +245,8 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
             float *place[3];
             dw_near_rows_place(&p->near, y, place);
             dw_sources_row(sources, y, place, r.other);
+            if (p->hold.on)
+                dw_hold_row(&p->hold, y, g->out_w, g->out_h, place);
             dw_near_rows_written(&p->near, y);
         }
         for (int i = 0; i < k && y > 0; i++) {
@@ -254,4 +278,5 @@ void dw_pictures_free(struct dw_pictures *p)
     dw_near_rows_free(&p->near);
     dw_air_free(&p->air);
     dw_known_free(&p->known);
+    dw_hold_free(&p->hold);
 }

@@ -4,6 +4,7 @@
 #define DW_RENDER_PICTURE_H
 
 #include "render/air.h"
+#include "render/hold.h"
 #include "render/known.h"
 #include "render/lift.h"
 #include "render/sources.h"
@@ -24,6 +25,7 @@ struct dw_pictures {
     struct dw_picture picture[DW_RENDERINGS];
     struct dw_air air;
     struct dw_known known;
+    struct dw_hold_map hold;
     struct dw_near_rows near;  /* for those that look at a pixel's neighbours */
     struct dw_space_kept rows; /* floats: light, work, one source's light, norm, background */
 };

@@ -1,0 +1,51 @@
+/* hold.h: light that does not go with the sun, a town's glow above all, is held while the exposure
+ * follows the dusk: it grows no brighter in the pictures than it was when it was darkest. */
+#ifndef DW_RENDER_HOLD_H
+#define DW_RENDER_HOLD_H
+
+#include "render/grow.h"
+
+#include <daywheel/decide.h>
+
+struct dw_hold_params {
+    double share; /* of the night curve's slope by which the key still falls as light does: the line
+                   * lets 0.163 stop a stop be seen, the curve makes 1.35 of one */
+    double knee;  /* what is darker than the sky there, as the ground before it, is left; the
+                   * middle between lies where the light is so many times less */
+    double whole; /* from so much of the sky's light on all is held alike, stars with their sky */
+};
+#define DW_HOLD_DEFAULTS                                                                           \
+    {                                                                                              \
+        0.12, 4, 0.35                                                                              \
+    }
+
+/* Zero it before the first use; room is kept from frame to frame. */
+struct dw_hold_map {
+    struct dw_space_kept room;
+    bool on;
+    int cols, rows; /* points, from edge to edge of the picture */
+    float most;     /* light over that at the middle from which on all is held alike */
+    float *inverse; /* 1 / light at the middle, keys */
+    float *depth;   /* bright light is held by a factor of 1 + depth */
+    float *line;    /* a row of both */
+};
+
+/* What part of the mosaic a picture shows, shares of its width and height, sensor orientation; and
+ * by how much it has been turned clockwise since. */
+struct dw_hold_view {
+    double left, top, right, bottom;
+    int turn_deg;
+};
+
+/* Stops by which light is held whose place rises by `rise` stops beside the key from dusk to night,
+ * in a frame whose key is log2(key / night key) stops above the night's. */
+double dw_hold_stops(double rise, double above);
+
+/* For a frame of this key; ->on is false where nothing is to be held. Errors: DW_ERR_MEMORY. */
+enum dw_status dw_hold_make(struct dw_hold_map *m, const struct dw_facts *facts, double key,
+                            const struct dw_hold_view *view, struct dw_error *err);
+/* Row y of a picture w x h of linear BT.2020, in place. */
+void dw_hold_row(const struct dw_hold_map *m, int y, int w, int h, float *const rgb[3]);
+void dw_hold_free(struct dw_hold_map *m);
+
+#endif
