@@ -51,6 +51,18 @@ START_TEST(key_follows_the_light_softly)
 }
 END_TEST
 
+/* 0.12 stop, between the crossover's -12 degrees and 12 below them; half of it half way. */
+START_TEST(key_gives_way_to_stars)
+{
+    struct dw_decide_params params = DW_DECIDE_DEFAULTS;
+    struct dw_work w = {.params = &params, .reference = 11};
+    const double alt[] = {40, -12, -18, -24, -80}, sunk[] = {0, 0, 0.06, 0.12, 0.12};
+    for (int i = 0; i < 5; i++)
+        ck_assert_double_eq_tol(log2(dw_line_key(&w, -10) / dw_key_at(&w, -10, alt[i])), sunk[i],
+                                1e-9);
+}
+END_TEST
+
 /* CIE 1976 lightness of a linear level. */
 static double lightness(double y)
 {
@@ -154,6 +166,7 @@ int main(void)
     TCase *t = tcase_create("all");
     tcase_add_test(t, crossover_is_the_fifth_order_step);
     tcase_add_test(t, key_follows_the_light_softly);
+    tcase_add_test(t, key_gives_way_to_stars);
     tcase_add_loop_test(t, key_is_smooth_and_no_limits_are_missed, 0,
                         (int)(sizeof skies / sizeof skies[0]));
     tcase_add_test(t, gain_brings_the_key_to_one);

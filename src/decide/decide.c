@@ -16,6 +16,14 @@ double dw_crossover(double alt_deg, double night_deg, double day_deg)
     return x * x * x * (x * (6 * x - 15) + 10);
 }
 
+#define STAR_ROOM_STOPS 0.12
+#define STAR_ROOM_DEG 12.0
+
+double dw_star_room(double alt_deg, double night_deg)
+{
+    return STAR_ROOM_STOPS * (1 - dw_crossover(alt_deg, night_deg - STAR_ROOM_DEG, night_deg));
+}
+
 double dw_gain(const struct dw_work *w, size_t i)
 {
     return w->ev[i] - (w->line[i] + w->error[i]) - w->calm[i];
@@ -51,7 +59,7 @@ static void fill_ledger(const struct dw_work *w, struct dw_ledger_row *ledger)
         row->flicker_stops = w->error[i];
         row->flicker_sigma = sqrt(w->error_var[i]);
         row->left_stops = w->left[i];
-        row->gain_stops = dw_gain(w, i) + log2(dw_line_key(w, w->line[i]));
+        row->gain_stops = dw_gain(w, i) + log2(dw_key_at(w, w->line[i], w->alt[i]));
         if (fabs(w->jump[i]) > 0 && !row->reason[0])
             snprintf(row->reason, sizeof row->reason,
                      "its exposure record is wrong by %+.2f stop, as the picture shows; put right",

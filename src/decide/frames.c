@@ -18,7 +18,7 @@ static void set_weights(const struct dw_work *w, const struct dw_facts *facts, s
      * twilight sky): docs/method.md */
     f->balance = dw_crossover(h, facts->balance_night_deg, facts->balance_day_deg);
     f->stars = 1 - dw_crossover(h, n - 5, n);
-    f->key = dw_line_key(w, dw_line_at(w, f->utc_s, h));
+    f->key = dw_key_at(w, dw_line_at(w, f->utc_s, h), h);
 }
 
 /* Where the view is put back to that of the aim, or never left it, stars stand where they should.

@@ -19,7 +19,7 @@ struct hold_params {
     double least;      /* stops: a shoot in which none rises by more is left as it is */
     double fading;     /* what of it is left a tile farther below the sky */
 };
-static const struct hold_params HOLD = {0, -15, 0.7, 0.2, -1.5, 0.3, 0.15, 0.5, 0.5};
+static const struct hold_params HOLD = {0, -15, 0.7, 0.2, -1.5, 0.15, 0.1, 0.5, 0.5};
 enum {
     STOPS = 22,
     NONE = 2 * STOPS + 1,

@@ -47,6 +47,8 @@ enum dw_status dw_calm(struct dw_work *w, struct dw_error *err);
 /* The line at any instant, and the output level of the key that it asks for. */
 double dw_line_at(const struct dw_work *w, double utc, double alt);
 double dw_line_key(const struct dw_work *w, double light);
+/* That of a frame with the sun at this altitude: under the stars it gives way to their light. */
+double dw_key_at(const struct dw_work *w, double light, double alt);
 /* colour.c, night.c, hot.c: what render needs to know of the camera and of the night. */
 enum dw_status dw_colour(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
 enum dw_status dw_night(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);

@@ -89,11 +89,15 @@ static bool none_held(const struct dw_facts *facts, double above)
     return !(dw_hold_stops((double)most, above) > 0);
 }
 
-enum dw_status dw_hold_make(struct dw_hold_map *m, const struct dw_facts *facts, double key,
-                            const struct dw_hold_view *view, struct dw_error *err)
+enum dw_status dw_hold_make(struct dw_hold_map *m, const struct dw_facts *facts,
+                            const struct dw_frame *frame, const struct dw_hold_view *view,
+                            struct dw_error *err)
 {
     bool swap = view->turn_deg == 90 || view->turn_deg == 270;
-    double above = facts->hold.night_key > 0 ? log2(key / facts->hold.night_key) : 0;
+    double above = 0;
+    if (facts->hold.night_key > 0) /* which is the line's, before it gives way to stars */
+        above = log2(frame->key / facts->hold.night_key) +
+                dw_star_room(frame->sun_alt_deg, facts->night_deg);
     m->on = !none_held(facts, above);
     if (!m->on)
         return DW_OK;

@@ -41,9 +41,10 @@ struct dw_hold_view {
  * in a frame whose key is log2(key / night key) stops above the night's. */
 double dw_hold_stops(double rise, double above);
 
-/* For a frame of this key; ->on is false where nothing is to be held. Errors: DW_ERR_MEMORY. */
-enum dw_status dw_hold_make(struct dw_hold_map *m, const struct dw_facts *facts, double key,
-                            const struct dw_hold_view *view, struct dw_error *err);
+/* For a frame; ->on is false where nothing is to be held. Errors: DW_ERR_MEMORY. */
+enum dw_status dw_hold_make(struct dw_hold_map *m, const struct dw_facts *facts,
+                            const struct dw_frame *frame, const struct dw_hold_view *view,
+                            struct dw_error *err);
 /* Row y of a picture w x h of linear BT.2020, in place. */
 void dw_hold_row(const struct dw_hold_map *m, int y, int w, int h, float *const rgb[3]);
 void dw_hold_free(struct dw_hold_map *m);

@@ -139,7 +139,7 @@ enum dw_status dw_look(struct dw_linear *light, const struct dw_frame *frame,
         s = dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %d pixels", light->width);
         goto end;
     }
-    if ((s = dw_hold_make(&hold, facts, frame->key, &whole, err)) < 0)
+    if ((s = dw_hold_make(&hold, facts, frame, &whole, err)) < 0)
         goto end;
     for (int y = 0; y < light->height && hold.on; y++) {
         size_t at = (size_t)y * w;

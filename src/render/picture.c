@@ -160,7 +160,7 @@ static enum dw_status make_hold(struct dw_hold_map *m, const struct dw_picture *
     struct dw_hold_view view = {facts->crop.left / w, facts->crop.top / h,
                                 (facts->crop.left + g->cell * g->cells_w) / w,
                                 (facts->crop.top + g->cell * g->cells_h) / h, 0};
-    return dw_hold_make(m, facts, p->row.key, &view, err);
+    return dw_hold_make(m, facts, &p->row, &view, err);
 }
 
 /* One row of prepared light, which is overwritten, by its look into finished pixels. */
