@@ -50,7 +50,7 @@ static struct dw_facts rising(float rise)
     return f;
 }
 
-static const struct dw_hold_view whole = {0, 0, 1, 1, 0};
+static const struct dw_hold_view whole = {0, 0, 1, 1, 0, 64};
 static const struct dw_frame night = {.key = 0.02}, day = {.key = 0.2};
 
 /* The factor that grey light of so many keys gets at a pixel of a picture w x h. */
@@ -110,7 +110,7 @@ START_TEST(a_turned_picture_is_held_where_its_light_lies)
             f.hold.rise[y][x] = 3;
     for (size_t k = 0; k < sizeof at / sizeof *at; k++) {
         struct dw_hold_map m = {0};
-        struct dw_hold_view view = {0, 0, 1, 1, at[k].turn};
+        struct dw_hold_view view = {0, 0, 1, 1, at[k].turn, 64};
         int w = at[k].w, h = at[k].h;
         ck_assert_int_eq(dw_hold_make(&m, &f, &night, &view, NULL), DW_OK);
         for (int corner = 0; corner < 4; corner++) {
@@ -132,8 +132,8 @@ START_TEST(a_turned_picture_is_held_where_its_light_lies)
     }
     /* a picture of the lower right half sees the corner no more */
     struct dw_hold_map m = {0};
-    ck_assert_int_eq(dw_hold_make(&m, &f, &night, &(struct dw_hold_view){0.5, 0.5, 1, 1, 0}, NULL),
-                     DW_OK);
+    ck_assert_int_eq(
+        dw_hold_make(&m, &f, &night, &(struct dw_hold_view){0.5, 0.5, 1, 1, 0, 64}, NULL), DW_OK);
     ck_assert_double_eq_tol(factor(&m, 2, 2, 60, 40, 100), 1, 1e-6);
     dw_hold_free(&m);
 }

@@ -93,6 +93,25 @@ static const struct dw_gamut gamut = {.matrix = {1.66049100f, -0.58764114f, -0.0
 static const struct dw_gamut no_matrix = {
     .matrix = {1, 0, 0, 0, 1, 0, 0, 0, 1}, .luma = {0.2126f, 0.7152f, 0.0722f}, .knee = 0.9f};
 
+START_TEST(held_light_is_bit_equal)
+{
+    const struct dw_hold_kernels *p = dw_kernels_plain()->hold, *q = dw_kernels_number(_i)->hold;
+    static struct rows r;
+    static float inverse[ROOM], depth[ROOM];
+    fill_unit(inverse, ROOM, 3);
+    fill_unit(depth, ROOM, 4);
+    EACH_LENGTH(n, off)
+    {
+        prepare_rows(&r, (uint32_t)n, fill);
+        p->hold(balance.luma, 1.4f, inverse + off, depth + off, n, r.a[0] + off, r.a[1] + off,
+                r.a[2] + off);
+        q->hold(balance.luma, 1.4f, inverse + off, depth + off, n, r.b[0] + off, r.b[1] + off,
+                r.b[2] + off);
+        same_rows(&r, "hold", n, off);
+    }
+}
+END_TEST
+
 START_TEST(mosaic_kernels_are_bit_equal)
 {
     const struct dw_mosaic_kernels *p = dw_kernels_plain()->mosaic,
@@ -712,6 +731,7 @@ int main(void)
     Suite *suite = suite_create("kernels");
     TCase *c = tcase_create("kernels");
     tcase_add_loop_test(c, mosaic_kernels_are_bit_equal, 0, dw_kernels_count());
+    tcase_add_loop_test(c, held_light_is_bit_equal, 0, dw_kernels_count());
     tcase_add_test(c, the_larger_green_of_a_cell_is_its_peak);
     tcase_add_loop_test(c, rank_is_that_of_sorted_values, 0, dw_kernels_count());
     tcase_add_loop_test(c, tone_kernels_are_bit_equal, 0, dw_kernels_count());

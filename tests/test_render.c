@@ -70,9 +70,9 @@ static void make_shoot(struct shoot *s, int turn)
     s->shots = (struct dw_shots){.shot = s->shot, .n = SHOTS};
     s->facts = plain_facts(W, H);
     s->facts.turn_deg = turn;
-    s->facts.hold.night_key = 0.01; /* a town in the left half */
+    s->facts.hold.night_key = 0.05; /* all light stays */
     for (int y = 0; y < DW_HOLD_ROWS; y++)
-        for (int x = 0; x < DW_HOLD_COLS / 2; x++)
+        for (int x = 0; x < DW_HOLD_COLS; x++)
             s->facts.hold.rise[y][x] = 4;
     s->hot[0] = (struct dw_hot){10, 3};
     s->hot[1] = (struct dw_hot){40, 41};

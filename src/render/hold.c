@@ -2,10 +2,12 @@
 #include "render/hold.h"
 
 #include "render/colour.h"
+#include "render/kernels/kernels.h"
 
 #include <math.h>
 
 static const struct dw_hold_params HOLD = DW_HOLD_DEFAULTS;
+static const float luma[3] = DW_WIDE_LUMA;
 
 /* Stops of key for each stop of light (the line's law, see decide/line.c). */
 #define KEY_SLOPE 0.163
@@ -104,13 +106,14 @@ enum dw_status dw_hold_make(struct dw_hold_map *m, const struct dw_facts *facts,
     m->cols = FINE * (swap ? DW_HOLD_ROWS : DW_HOLD_COLS) + 1;
     m->rows = FINE * (swap ? DW_HOLD_COLS : DW_HOLD_ROWS) + 1;
     size_t n = (size_t)m->cols * (size_t)m->rows;
-    if (!dw_grow(&m->room, 2 * (n + (size_t)m->cols) * sizeof(float)))
+    if (!dw_grow(&m->room, 2 * (n + (size_t)m->cols + (size_t)view->width) * sizeof(float)))
         return dw_fail(err, DW_ERR_MEMORY, "no memory for held light at %zu places", n);
     m->inverse = m->room.p;
     m->depth = m->inverse + n;
     m->line = m->depth + n;
+    m->row = m->line + 2 * m->cols;
     double d = exp2(fmax(above, 0) / KEY_SLOPE) - 1;
-    double s = HOLD.knee * HOLD.whole, share = s * s / (s + 1); /* see hold_run */
+    double s = HOLD.knee * HOLD.whole, share = s * s / (s + 1); /* see kernels/hold.c */
     m->most = (float)s;
     for (int y = 0; y < m->rows; y++)
         for (int x = 0; x < m->cols; x++) {
@@ -124,26 +127,6 @@ enum dw_status dw_hold_make(struct dw_hold_map *m, const struct dw_facts *facts,
     return DW_OK;
 }
 
-/* Light n is divided by 1 + depth t / (1 + t), t = s^2 / (1 + s), s = n / middle: what is much
- * darker stays, what is brighter is held wholly, and n always rises with n. */
-static void hold_run(float most, float inverse, float inverse_step, float depth, float depth_step,
-                     int n, float *restrict r, float *restrict g, float *restrict b)
-{
-    static const float luma[3] = DW_WIDE_LUMA;
-    for (int i = 0; i < n; i++) {
-        float light = luma[0] * r[i] + luma[1] * g[i] + luma[2] * b[i];
-        light = light > 0.0f ? light : 0.0f; /* nor a NAN */
-        float s = light * (inverse + (float)i * inverse_step);
-        s = s < most ? s : most;
-        float t = s * s;
-        float low = 1.0f + s + t;
-        float f = low / (low + (depth + (float)i * depth_step) * t);
-        r[i] *= f;
-        g[i] *= f;
-        b[i] *= f;
-    }
-}
-
 void dw_hold_row(const struct dw_hold_map *m, int y, int w, int h, float *const rgb[3])
 {
     float v = ((float)y + 0.5f) * (float)(m->rows - 1) / (float)h;
@@ -155,7 +138,8 @@ void dw_hold_row(const struct dw_hold_map *m, int y, int w, int h, float *const 
         inverse[i] = a[i] + part * (b[i] - a[i]);
         depth[i] = c[i] + part * (d[i] - c[i]);
     }
-    float scale = (float)(m->cols - 1) / (float)w;
+    const struct dw_kernels *k = dw_kernels_best();
+    float scale = (float)(m->cols - 1) / (float)w, *rows[2] = {m->row, m->row + w};
     for (int i = 0, x = 0; i + 1 < m->cols && x < w; i++) {
         /* the first pixel whose middle lies beyond the next point */
         int end = (int)ceilf((float)(i + 1) / scale - 0.5f);
@@ -163,13 +147,15 @@ void dw_hold_row(const struct dw_hold_map *m, int y, int w, int h, float *const 
         if (end <= x)
             continue;
         float at = ((float)x + 0.5f) * scale - (float)i;
-        float inverse_slope = inverse[i + 1] - inverse[i], depth_slope = depth[i + 1] - depth[i];
-        if (depth[i] > 0.0f || depth[i + 1] > 0.0f)
-            hold_run(m->most, inverse[i] + at * inverse_slope, scale * inverse_slope,
-                     depth[i] + at * depth_slope, scale * depth_slope, end - x, rgb[0] + x,
-                     rgb[1] + x, rgb[2] + x);
+        for (int which = 0; which < 2; which++) {
+            const float *point = m->line + (which ? m->cols : 0) + i;
+            float slope = point[1] - point[0];
+            k->encode->ramp(point[0] + at * slope, scale * slope, (size_t)(end - x),
+                            rows[which] + x);
+        }
         x = end;
     }
+    k->hold->hold(luma, m->most, rows[0], rows[1], (size_t)w, rgb[0], rgb[1], rgb[2]);
 }
 
 void dw_hold_free(struct dw_hold_map *m)

@@ -27,14 +27,15 @@ struct dw_hold_map {
     float most;     /* light over that at the middle from which on all is held alike */
     float *inverse; /* 1 / light at the middle, keys */
     float *depth;   /* bright light is held by a factor of 1 + depth */
-    float *line;    /* a row of both */
+    float *line;    /* a row of points of both */
+    float *row;     /* and of pixels */
 };
 
-/* What part of the mosaic a picture shows, shares of its width and height, sensor orientation; and
- * by how much it has been turned clockwise since. */
+/* What part of the mosaic a picture shows, shares of its width and height, sensor orientation; by
+ * how much it has been turned clockwise since; and the widest of its rows. */
 struct dw_hold_view {
     double left, top, right, bottom;
-    int turn_deg;
+    int turn_deg, width;
 };
 
 /* Stops by which light is held whose place rises by `rise` stops beside the key from dusk to night,
@@ -45,7 +46,7 @@ double dw_hold_stops(double rise, double above);
 enum dw_status dw_hold_make(struct dw_hold_map *m, const struct dw_facts *facts,
                             const struct dw_frame *frame, const struct dw_hold_view *view,
                             struct dw_error *err);
-/* Row y of a picture w x h of linear BT.2020, in place. */
+/* Row y of a picture w x h of tame linear BT.2020, in place. */
 void dw_hold_row(const struct dw_hold_map *m, int y, int w, int h, float *const rgb[3]);
 void dw_hold_free(struct dw_hold_map *m);
 

@@ -133,7 +133,7 @@ enum dw_status dw_look(struct dw_linear *light, const struct dw_frame *frame,
     struct dw_near_rows near = {0};
     struct dw_lift_memory memory = {0};
     struct dw_hold_map hold = {0};
-    const struct dw_hold_view whole = {0, 0, 1, 1, facts->turn_deg};
+    const struct dw_hold_view whole = {0, 0, 1, 1, facts->turn_deg, light->width};
     float *rows = malloc(ROWS * w * sizeof *rows), *norm = rows;
     if (!rows) {
         s = dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %d pixels", light->width);
@@ -143,9 +143,9 @@ enum dw_status dw_look(struct dw_linear *light, const struct dw_frame *frame,
         goto end;
     for (int y = 0; y < light->height && hold.on; y++) {
         size_t at = (size_t)y * w;
-        dw_hold_row(
-            &hold, y, light->width, light->height,
-            (float *const[3]){light->plane[0] + at, light->plane[1] + at, light->plane[2] + at});
+        float *const rgb[3] = {light->plane[0] + at, light->plane[1] + at, light->plane[2] + at};
+        tame(&p, light->width, rgb);
+        dw_hold_row(&hold, y, light->width, light->height, rgb);
     }
     if (p.lifts && (s = learn_background(light, &p, rows, &b, err)) < 0)
         goto end;

@@ -157,9 +157,12 @@ static enum dw_status make_hold(struct dw_hold_map *m, const struct dw_picture *
     if (p->image.light || facts->mosaic_width < 1 || facts->mosaic_height < 1)
         return DW_OK;
     double w = facts->mosaic_width, h = facts->mosaic_height;
-    struct dw_hold_view view = {facts->crop.left / w, facts->crop.top / h,
+    struct dw_hold_view view = {facts->crop.left / w,
+                                facts->crop.top / h,
                                 (facts->crop.left + g->cell * g->cells_w) / w,
-                                (facts->crop.top + g->cell * g->cells_h) / h, 0};
+                                (facts->crop.top + g->cell * g->cells_h) / h,
+                                0,
+                                g->out_w > g->cells_w ? g->out_w : g->cells_w};
     return dw_hold_make(m, facts, &p->row, &view, err);
 }
 

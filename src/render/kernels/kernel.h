@@ -21,5 +21,6 @@ extern const struct dw_tone_kernels DW_KERNEL(tone);
 extern const struct dw_encode_kernels DW_KERNEL(encode);
 extern const struct dw_demosaic_kernels DW_KERNEL(demosaic);
 extern const struct dw_noise_kernels DW_KERNEL(noise);
+extern const struct dw_hold_kernels DW_KERNEL(hold);
 
 #endif

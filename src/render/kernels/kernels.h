@@ -211,6 +211,13 @@ struct dw_noise_kernels {
                    float *u, float *v);
 };
 
+struct dw_hold_kernels {
+    /* In place: tame light is held by up to 1 + depth where it is bright beside 1 / inverse; in all
+     * alike from `most` of these on. See ../hold.h. */
+    void (*hold)(const float luma[3], float most, const float *inverse, const float *depth,
+                 size_t n, float *r, float *g, float *b);
+};
+
 struct dw_kernels {
     const char *name; /* "plain", "wide" or "widest" */
     const struct dw_mosaic_kernels *mosaic;
@@ -218,6 +225,7 @@ struct dw_kernels {
     const struct dw_encode_kernels *encode;
     const struct dw_demosaic_kernels *demosaic;
     const struct dw_noise_kernels *noise;
+    const struct dw_hold_kernels *hold;
 };
 
 /* How many compilations this machine can run, and each of them, the plainest first; NULL beyond. */

@@ -7,12 +7,14 @@
     extern const struct dw_encode_kernels dw_encode_kernels_##variant;                             \
     extern const struct dw_demosaic_kernels dw_demosaic_kernels_##variant;                         \
     extern const struct dw_noise_kernels dw_noise_kernels_##variant;                               \
+    extern const struct dw_hold_kernels dw_hold_kernels_##variant;                                 \
     static const struct dw_kernels variant = {#variant,                                            \
                                               &dw_mosaic_kernels_##variant,                        \
                                               &dw_tone_kernels_##variant,                          \
                                               &dw_encode_kernels_##variant,                        \
                                               &dw_demosaic_kernels_##variant,                      \
-                                              &dw_noise_kernels_##variant}
+                                              &dw_noise_kernels_##variant,                         \
+                                              &dw_hold_kernels_##variant}
 
 TABLES(plain);
 
