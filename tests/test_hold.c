@@ -86,7 +86,6 @@ START_TEST(sky_and_stars_are_held_and_ground_is_not)
     ck_assert_int_eq(dw_hold_make(&m, &f, &day, &whole, NULL), DW_OK);
     ck_assert(!m.on); /* by day */
     /* under the stars the key gives way, and the light is as far from the night's as before */
-    f.night_deg = -12;
     struct dw_frame deep = {.key = 0.02 * exp2(0.2 - 0.12), .sun_alt_deg = -40};
     ck_assert_int_eq(dw_hold_make(&m, &f, &deep, &whole, NULL), DW_OK);
     ck_assert_double_eq_tol(factor(&m, 20, 10, 60, 40, 1000), exp2(-dw_hold_stops(3, 0.2)), 1e-5);

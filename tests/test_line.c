@@ -51,7 +51,7 @@ START_TEST(key_follows_the_light_softly)
 }
 END_TEST
 
-/* 0.12 stop, between the crossover's -12 degrees and 12 below them; half of it half way. */
+/* 0.12 stop, between -12 and -24 degrees; half of it half way. */
 START_TEST(key_gives_way_to_stars)
 {
     struct dw_decide_params params = DW_DECIDE_DEFAULTS;

@@ -262,8 +262,8 @@ void dw_decision_free(struct dw_decision *d);
 double dw_crossover(double alt_deg, double night_deg, double day_deg);
 
 /* Stops by which a frame's key gives way to the light that stars add, which come out as the sun
- * sinks below the crossover's night: 0.12 from 12 degrees below it on. */
-double dw_star_room(double alt_deg, double night_deg);
+ * sinks: 0.12 from -24 degrees on, 0 down to -12, whatever the crossover's altitudes are. */
+double dw_star_room(double alt_deg);
 
 /* The levels of a shot's class; never NULL for facts with at least one class. */
 const struct dw_levels *dw_facts_levels(const struct dw_facts *facts, const struct dw_shot *shot);

@@ -17,11 +17,12 @@ double dw_crossover(double alt_deg, double night_deg, double day_deg)
 }
 
 #define STAR_ROOM_STOPS 0.12
-#define STAR_ROOM_DEG 12.0
+#define STARS_OUT_DEG (-24)
+#define FIRST_STARS_DEG (-12)
 
-double dw_star_room(double alt_deg, double night_deg)
+double dw_star_room(double alt_deg)
 {
-    return STAR_ROOM_STOPS * (1 - dw_crossover(alt_deg, night_deg - STAR_ROOM_DEG, night_deg));
+    return STAR_ROOM_STOPS * (1 - dw_crossover(alt_deg, STARS_OUT_DEG, FIRST_STARS_DEG));
 }
 
 double dw_gain(const struct dw_work *w, size_t i)

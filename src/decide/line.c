@@ -222,7 +222,7 @@ enum dw_status dw_line(struct dw_work *w, struct dw_facts *facts, struct dw_erro
 
 double dw_key_at(const struct dw_work *w, double light, double alt)
 {
-    return dw_line_key(w, light) * exp2(-dw_star_room(alt, w->params->night_deg));
+    return dw_line_key(w, light) * exp2(-dw_star_room(alt));
 }
 
 double dw_line_key(const struct dw_work *w, double light)

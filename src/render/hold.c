@@ -98,8 +98,7 @@ enum dw_status dw_hold_make(struct dw_hold_map *m, const struct dw_facts *facts,
     bool swap = view->turn_deg == 90 || view->turn_deg == 270;
     double above = 0;
     if (facts->hold.night_key > 0) /* which is the line's, before it gives way to stars */
-        above = log2(frame->key / facts->hold.night_key) +
-                dw_star_room(frame->sun_alt_deg, facts->night_deg);
+        above = log2(frame->key / facts->hold.night_key) + dw_star_room(frame->sun_alt_deg);
     m->on = !none_held(facts, above);
     if (!m->on)
         return DW_OK;
