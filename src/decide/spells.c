@@ -7,8 +7,9 @@
 #define MUST_REACH 2e-3   /* and in a spell so much somewhere: dusk bends light by less */
 #define REACH 24          /* shots of a spell before the first bend and after the last */
 
-/* Bends no more than one reach apart belong to one spell. A spell is here from the first shot of
- * its first bend to the last one of its last. */
+/* Bends no more than one reach apart belong to one spell, which is here from the first shot of its
+ * first bend to the last one of its last. Dusk bends light as well, but by less: a weak one gives
+ * its place to the next. */
 static size_t gather_bends(const struct dw_beside *b, size_t n,
                            struct dw_spell spell[DW_MOST_SPELLS])
 {
@@ -21,23 +22,15 @@ static size_t gather_bends(const struct dw_beside *b, size_t n,
         if (s && i <= s->last + REACH) {
             s->last = i + 3;
             s->unrest = fmax(s->unrest, unrest);
-        } else if (spells < DW_MOST_SPELLS) {
-            spell[spells++] = (struct dw_spell){unrest, i, i + 3, false, false};
-        } else {
-            break;
+            continue;
         }
+        if (s && s->unrest < MUST_REACH)
+            spells--;
+        if (spells == DW_MOST_SPELLS)
+            return spells;
+        spell[spells++] = (struct dw_spell){unrest, i, i + 3, false, false};
     }
-    return spells;
-}
-
-/* Dusk bends light as well, but by less. */
-static size_t drop_weak(struct dw_spell *spell, size_t spells)
-{
-    size_t kept = 0;
-    for (size_t k = 0; k < spells; k++)
-        if (spell[k].unrest >= MUST_REACH)
-            spell[kept++] = spell[k];
-    return kept;
+    return spells && spell[spells - 1].unrest < MUST_REACH ? spells - 1 : spells;
 }
 
 /* A displaced view has other contrasts: the spell ends there, and is none if that is between its
@@ -79,6 +72,8 @@ static void widen(struct dw_spell *spell, size_t spells, const bool *bump, size_
             s->shared_last = true;
         }
         end_at_bumps(s, bump, low, high);
+        if (k && !s->shared_first)
+            spell[k - 1].shared_last = false;
     }
 }
 
@@ -86,7 +81,6 @@ size_t dw_spells_find(const struct dw_beside *b, const bool *bump, size_t n,
                       struct dw_spell spell[DW_MOST_SPELLS])
 {
     size_t spells = gather_bends(b, n, spell);
-    spells = drop_weak(spell, spells);
     widen(spell, spells, bump, n);
     return spells;
 }

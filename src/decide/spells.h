@@ -12,10 +12,10 @@ struct dw_spell {
     bool shared_first, shared_last; /* its end is another's beginning */
 };
 
-/* Spells of n shots, in order of time, from bends that regions show (beside->unrest) or all
- * together (beside->along); returns how many. bump: true where the view of a shot is displaced
- * against the one before it. Where the view moved while
- * light bent, first = last. */
+/* Spells of n shots (at least one), in order of time, from bends that regions show (beside->unrest)
+ * or all together (beside->along); returns how many: the first DW_MOST_SPELLS. bump: true where the
+ * view of a shot is displaced against the one before it. Where the view moved while light bent,
+ * first = last. */
 size_t dw_spells_find(const struct dw_beside *beside, const bool *bump, size_t n,
                       struct dw_spell spell[DW_MOST_SPELLS]);
 
