@@ -164,6 +164,7 @@ END_TEST
 START_TEST(own_light_that_wanders_is_followed)
 {
     static double star[TILES];
+    double mean = 0;
     for (unsigned seed = 1; seed <= 3; seed++) {
         unsigned other = 100 + seed;
         make(seed);
@@ -184,7 +185,10 @@ START_TEST(own_light_that_wanders_is_followed)
         }
         find();
         ck_assert_msg(rest(0, SHOTS) < 0.0014, "seed %u: %.5f", seed, rest(0, SHOTS));
+        mean += rest(0, SHOTS) / 3;
     }
+    /* 0.00108; 0.00123 where its slope may wander and it may not */
+    ck_assert_double_lt(mean, 0.00115);
 }
 END_TEST
 

@@ -145,14 +145,17 @@ static double by_night(int tile, unsigned *seed, double *var)
 }
 
 /* A bank of cloud moves in from shot 34 to 44 and darkens some places of the sky and brightens
- * others by up to 0.65 stop; a lamp on the ground goes out at shot 60. */
+ * others by up to 0.65 stop; another does it to other places from shot 50 to 60. All the while the
+ * glow of the evening fades on one side, evenly. A lamp on the ground goes out at shot 70. */
 static double cloud_bank(int shot, int tile)
 {
-    double in = fmin(fmax((shot - 34) / 10.0, 0), 1), place = sin(0.35 * (tile % COLS));
+    double in = fmin(fmax((shot - 34) / 10.0, 0), 1), then = fmin(fmax((shot - 50) / 10.0, 0), 1);
+    double x = tile % COLS, place = sin(0.35 * x), other = cos(0.35 * x);
     bool lamp = tile % COLS < 5 && tile / COLS >= 15;
     if (tile / COLS >= 15)
-        return lamp && shot < 60 ? 0.5 : 0;
-    return 0.5 * in * (0.3 + place * cos(0.2 * (tile / COLS)));
+        return lamp && shot < 70 ? 0.5 : 0;
+    return 0.5 * in * (0.3 + place * cos(0.2 * (tile / COLS))) + 0.5 * then * other -
+           0.03 * shot * (x - COLS / 2.0) / COLS;
 }
 
 /* The edges of the bank bend the light of most regions by less than 0.03 stop, and a region's own
@@ -160,19 +163,24 @@ static double cloud_bank(int shot, int tile)
  * together are. The calm sky and the lamp are not. */
 START_TEST(cloud_by_night_shows_in_all_regions_together)
 {
-    double unrest[SHOTS], along[SHOTS], in = 0, out = 0;
+    enum { EDGES = 4 };
+    static const int edge[EDGES] = {34, 44, 50, 60};
+    double unrest[SHOTS], along[SHOTS], most[EDGES] = {0};
     compare_noisy(cloud_bank, by_night, unrest, along);
     for (int i = 0; i < SHOTS; i++) {
         ck_assert_msg(unrest[i] < 5e-4, "shot %d: %.5f", i, unrest[i]);
-        if (i >= 31 && i <= 33) /* bends over shots i .. i+3 */
-            in = fmax(in, along[i]);
-        else if (i >= 41 && i <= 43)
-            out = fmax(out, along[i]);
-        else
+        bool at_edge = false;
+        for (int k = 0; k < EDGES; k++) {
+            if (i >= edge[k] || i < edge[k] - 3) /* bends over shots i .. i+3 */
+                continue;
+            at_edge = true;
+            most[k] = fmax(most[k], along[i]);
+        }
+        if (!at_edge)
             ck_assert_msg(along[i] < 5e-4, "shot %d: %.5f along", i, along[i]);
     }
-    ck_assert_double_gt(in, 0.002);
-    ck_assert_double_gt(out, 0.002);
+    for (int k = 0; k < EDGES; k++)
+        ck_assert_msg(most[k] > 0.002, "edge %d: %.5f", k, most[k]);
 }
 END_TEST
 

@@ -198,6 +198,7 @@ START_TEST(what_no_other_spell_goes_on_with_fades_out)
         size_t end = f[0].n - 1;
         ck_assert_int_eq((int)(f[0].first + end), 58); /* between 42 and 75, by hand */
         last[causes - 1] = fabs(f[0].x[end] - f[0].x[end - 1]);
+        ck_assert_double_lt(fabs(f[0].x[1] - f[0].x[0]), 0.0003); /* it comes in as softly */
         dw_arena_free_to(&arena, 0);
     }
     ck_assert_double_gt(last[0], 0.003);
