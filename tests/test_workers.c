@@ -1,5 +1,5 @@
-/* Many hands make the same: portions of work that are handed out (base/each.h), and decisions that
- * are made with them. Runs with the thread sanitizer as well (tools/test). */
+/* test_workers.c: many hands make the same: portions of work that are handed out (base/each.h), and
+ * decisions that are made with them. Runs with the thread sanitizer as well (tools/test). */
 #include "check_main.h"
 
 #include "base/each.h"

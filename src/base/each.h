@@ -14,7 +14,7 @@ typedef enum dw_status dw_each_portion(void *ctx, void *work, size_t from, size_
 
 struct dw_each {
     size_t n;       /* things */
-    size_t portion; /* so many at a time: that much work that handing it out costs nothing */
+    size_t portion; /* so many at a time, 1 or more: work beside which handing it out is nothing */
     size_t work;    /* bytes of each worker's own room; 0: none, and it is handed NULL */
     dw_each_portion *of;
     void *ctx;

@@ -24,13 +24,13 @@
 /* A window of steps. */
 struct along {
     size_t first, end;
-    size_t known;  /* regions known all through it, */
-    double *raw;   /* level of one region as it is */
-    double *level; /* their levels, shot after shot, stops, */
-    double *sd;    /* and how well each is known */
-    double *square,
-        *value;  /* known*known: directions in units of sd, the last being the strongest */
-    double *own; /* of each region, in units of sd: what it does at the moment */
+    size_t known;   /* regions known all through it, */
+    double *raw;    /* level of one region as it is */
+    double *level;  /* their levels, shot after shot, stops, */
+    double *sd;     /* and how well each is known */
+    double *square; /* known*known: directions in units of sd, the last being the strongest, */
+    double *value;  /* and how strong each is */
+    double *own;    /* of each region, in units of sd: what it does at the moment */
 };
 
 /* Regions known all through the window, and their levels. Of five in a row the middle one counts:

@@ -1,5 +1,6 @@
 /* compare.h: the state of a comparison of all shots, shared by pairs.c (what one pair says), heap.c
- * (which tiles are believed) and tiles_own.c (what is each tile's own doing). */
+ * (which tiles are believed), tiles_own.c (what is each tile's own doing), unrest.c and along.c
+ * (where light itself bent). */
 #ifndef DW_DECIDE_COMPARE_H
 #define DW_DECIDE_COMPARE_H
 
@@ -66,10 +67,10 @@ enum dw_status dw_own_unrest(const struct dw_compare *c, struct dw_arena *arena,
  * only what exceeds the usual of the half hour on either side is an event of its own: squares are
  * subtracted. own, unrest: n values. */
 void dw_unusual_unrest(const double *own, size_t n, double *unrest);
-/* along.c. The same by night, where no region shows its bend for noise but all together do: stops
- * rms over the regions, along what contrasts do in these hours. change: of each region beside the
- * common one, steps*regions; var: of its level, by noise. along: a value for each bend. False when
- * memory ran out. */
+/* along.c. How much light is seen to bend by night, where no region shows its bend for noise but
+ * all together do: third difference per unit_s cubed, stops rms over the regions, along what
+ * contrasts do in these hours. change: of each region beside the common one, steps*regions; var: of
+ * its level, by noise. along: a value for each of the steps-2 bends. False when memory ran out. */
 bool dw_own_along(const struct dw_compare *c, struct dw_arena *arena, double unit_s,
                   const double *change, const double *var, double *along);
 /* How much the black level wanders; work: room for `steps` doubles. */

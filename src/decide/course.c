@@ -11,7 +11,7 @@
 #include <string.h>
 
 #define TAIL 4.0 /* degrees of freedom of the bends, as of light's (share.h) */
-#define ROUNDS 8
+#define ROUNDS 8 /* of learning them; then the course hardly moves */
 
 enum dw_status dw_course(double *x, size_t n, double var, double quiet, const double *time,
                          double unit_s, struct dw_arena *arena)

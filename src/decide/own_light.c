@@ -74,12 +74,11 @@ static double together(const struct dw_own_light *a, const struct dw_own_light *
     return (ss * l - ls * s) / det;
 }
 
-/* Whether tile k came back in enough of the shots within reach of each; sets var to INFINITY where
- * it did not. */
+/* Leaves shots out (var INFINITY) within whose reach tile k came back too seldom. */
 static void leave_seldom(const struct dw_returns *r, size_t k, float *var)
 {
     const float *x = r->beside + k * r->n, *weight = r->weight + k * r->n;
-    double came = 0, known = 0; /* of the shots before i, then at `sum` */
+    double came = 0, known = 0; /* in the shots so far: of those before each, a pair in `sum` */
     for (size_t i = 0; i < r->n; i++) {
         r->sum[2 * i] = came;
         r->sum[2 * i + 1] = known;

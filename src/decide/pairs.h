@@ -45,10 +45,10 @@ struct dw_pair_params {
 
 /* What a comparison tells beside the pairs; the caller gives room for n values in each. */
 struct dw_beside {
-    double unit_s; /* of time, for unrest */
-    double
-        *unrest; /* how far light itself is seen to bend over shots i .. i+3, whatever the exposure
-                  * did: third difference per unit_s cubed, stops; 0: not seen to (unrest.c) */
+    double unit_s; /* of time, for unrest and along */
+    /* how far light itself is seen to bend over shots i .. i+3, whatever the exposure did: third
+     * difference per unit_s cubed, stops; 0: not seen to (unrest.c) */
+    double *unrest;
     double *along; /* (NULL: not wanted) bends that no region shows by itself, by night (along.c) */
     double *black, *black_var; /* change of the black level from shot i to i+1, DN, as dark tiles
                                 * tell, and its variance; INFINITY: unknown */

@@ -30,7 +30,7 @@ struct task {
     double *jump;             /* per shot: its record is wrong by this, as all tiles say; already
                                * taken out of the pairs */
     struct dw_beside beside;  /* what comparing shots told */
-    struct dw_follow *follow; /* what light follows where fog bends it */
+    struct dw_follow *follow; /* what light follows where fog or cloud bends it */
     int follows;
     double *rest;          /* bends of contrasts beside them */
     struct dw_grids grids; /* of the shots that take part */
@@ -120,7 +120,7 @@ static void right_records(struct task *t)
                wrong, wrong > 1 ? "s" : "");
 }
 
-/* Spells of fog, in which light follows contrasts. */
+/* Spells of fog or of cloud by night, in which light follows contrasts. */
 static enum dw_status find_veils(struct task *t, struct dw_error *err)
 {
     t->bump = DW_TAKE(&t->w->arena, t->n, bool);
