@@ -190,6 +190,49 @@ static double together(const float *tiles)
     return middle(d, n);
 }
 
+/* What the frames do one after the other; a, b: NULL where colour is not asked for. */
+struct course {
+    const double *l, *a, *b, *alt_deg;
+    size_t n;
+};
+
+struct most {
+    double value;
+    size_t frame;
+};
+
+static void take(struct most *m, double value, size_t frame)
+{
+    if (value > m->value)
+        *m = (struct most){value, frame};
+}
+
+static double second_difference(const double *x, size_t i)
+{
+    return x[i] - (x[i - 1] + x[i + 1]) / 2;
+}
+
+/* Steps and second differences of the frames whose sun stands between low and high, degrees. */
+static void show_course(const char *what, const struct course *c, double low, double high)
+{
+    struct most step = {0, 0}, second = {0, 0}, chroma = {0, 0};
+    for (size_t i = 1; i < c->n; i++) {
+        if (c->alt_deg[i] < low || c->alt_deg[i] > high)
+            continue; /* a bridged frame, whose sun is not known, counts */
+        take(&step, fabs(c->l[i] - c->l[i - 1]), i + 1);
+        if (i + 1 == c->n)
+            continue;
+        take(&second, fabs(second_difference(c->l, i)), i + 1);
+        if (c->a && c->b)
+            take(&chroma, hypot(second_difference(c->a, i), second_difference(c->b, i)), i + 1);
+    }
+    printf("  %s step of median L* %.2f (frame %zu), second difference %.3f (%zu)", what,
+           step.value, step.frame, second.value, second.frame);
+    if (c->a && c->b)
+        printf(", of chroma's %.3f (%zu)", chroma.value, chroma.frame);
+    printf("\n");
+}
+
 bool score_pictures(const struct score_truth *t, const char *out)
 {
     fill_linear();
@@ -231,23 +274,9 @@ bool score_pictures(const struct score_truth *t, const char *out)
         free(p.rgb);
     }
     printf("finished frames %zu of %zu\n", seen, n);
-    double jump = 0, second = 0, chroma = 0;
-    size_t jump_at = 0, second_at = 0, chroma_at = 0;
-    for (size_t i = 1; i < n; i++) {
-        if (fabs(l[i] - l[i - 1]) > jump)
-            jump = fabs(l[i] - l[i - 1]), jump_at = i + 1;
-        if (i + 1 >= n)
-            continue;
-        double d2 = fabs(l[i] - (l[i - 1] + l[i + 1]) / 2),
-               c2 = hypot(a[i] - (a[i - 1] + a[i + 1]) / 2, b[i] - (b[i - 1] + b[i + 1]) / 2);
-        if (d2 > second)
-            second = d2, second_at = i + 1;
-        if (c2 > chroma)
-            chroma = c2, chroma_at = i + 1;
-    }
-    printf("  largest step of median L* %.2f (frame %zu), of its second difference %.3f (%zu), "
-           "of chroma's %.3f (%zu)\n",
-           jump, jump_at, second, second_at, chroma, chroma_at);
+    const struct course whole = {l, a, b, alt, n};
+    show_course("largest", &whole, -90, 90);
+    show_course("with the sun from -18 to +3 degrees, largest", &whole, -18, 3);
     double all = 0;
     size_t all_at = 0;
     for (size_t i = 1; i + 1 < n; i++) {
@@ -258,13 +287,9 @@ bool score_pictures(const struct score_truth *t, const char *out)
     printf("  largest second difference of the middle tile's L* %.3f (%zu)%s\n", all, all_at,
            t->has_room ? ", through the window" : "");
     if (t->has_room) {
-        double view_second = 0;
-        size_t at = 0;
-        for (size_t i = 1; i + 1 < n; i++)
-            if (fabs(view[i] - (view[i - 1] + view[i + 1]) / 2) > view_second)
-                view_second = fabs(view[i] - (view[i - 1] + view[i + 1]) / 2), at = i + 1;
-        printf("  through the window alone: largest second difference of median L* %.3f (%zu)\n",
-               view_second, at);
+        const struct course through = {view, NULL, NULL, alt, n};
+        show_course("through the window alone: largest", &through, -90, 90);
+        show_course("so with the sun from -18 to +3 degrees, largest", &through, -18, 3);
     }
     printf("  sun altitude, median L*, a*, b*, clipped %%:\n");
     static const double at[] = {60, 30, 10, 3, 0, -3, -6, -9, -12, -15, -18, -30, -50};
