@@ -6,6 +6,7 @@
 #include "render/green_line.h"
 #include "render/hot.h"
 #include "render/light.h"
+#include "render/wider.h"
 
 static const struct dw_size half = {DW_SIZE_HALF, 0, 0}, full = {DW_SIZE_FULL, 0, 0};
 static const char *const every_pattern[] = {"RGGB", "BGGR", "GRBG", "GBRG", "X", "M", "3"};
@@ -802,6 +803,27 @@ START_TEST(hot_pixels_do_not_shine_in_thumbnails)
 }
 END_TEST
 
+/* Sixteen tiles in a row: all hold much cream light but one, a little that is orange. It comes out
+ * as the others do, and orange only when it holds much of that. */
+START_TEST(a_tile_with_little_light_takes_the_colour_about_it)
+{
+    for (int much = 0; much <= 1; much++) {
+        struct dw_sums map[64] = {0};
+        ck_assert_uint_le(dw_wider_room(16, 1), 64);
+        for (int i = 0; i < 16; i++) {
+            float w = i == 7 ? (much ? 1000 : 4) : 1000, blue = i == 7 ? 0.2f : 0.8f;
+            map[i] = (struct dw_sums){.weight = w, .rgb = {w, 0.9f * w, blue * w}};
+        }
+        dw_wider_colours(map, 16, 1, 30);
+        ck_assert_double_eq_tol((double)map[6].rgb[2], 0.8, 0.03);
+        if (much)
+            ck_assert_double_lt((double)map[7].rgb[2], 0.25);
+        else
+            ck_assert_double_gt((double)map[7].rgb[2], 0.6);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("linear");
@@ -829,6 +851,7 @@ int main(void)
     tcase_add_test(c, thumbnails_give_the_same_light);
     tcase_add_test(c, lost_green_follows_the_measured_light);
     tcase_add_test(c, hot_pixels_do_not_shine_in_thumbnails);
+    tcase_add_test(c, a_tile_with_little_light_takes_the_colour_about_it);
     suite_add_tcase(suite, c);
     return dw_check_main(suite);
 }

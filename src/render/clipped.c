@@ -20,6 +20,9 @@
 #define BRIGHT_FROM 0.5f
 #define BRIGHT_SCALE 2.0f
 #define GREEN_LOST 4.0f /* weight of light of which green alone is lost */
+/* Share of a tile's cells that its wider surroundings count for: a tile with a few cells of which
+ * green alone is lost would else stand as a tuft of orange between others that have none. */
+#define LEAN 0.6f
 /* Where green is lost and red or blue is below this, balanced, a cell is the rim of a small light,
  * whose colours see different shares of it; and 1 / how much more makes sure that it is none. */
 #define RIM_BELOW 0.3f
@@ -250,7 +253,8 @@ enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
     if ((s = dw_edged_find(&c->edged, c->level.p, marked, c->width, c->height, err)) < 0)
         return s;
     dw_edged_add(&c->edged, c->width, c->height, c->sums.p, c->cols, c->rows);
-    dw_wider_colours(c->sums.p, c->cols, c->rows);
+    dw_wider_colours(c->sums.p, c->cols, c->rows,
+                     LEAN * (float)c->width * (float)c->height / ((float)c->cols * (float)c->rows));
     keep_colours(c);
     return DW_OK;
 }

@@ -6,8 +6,8 @@
 #include <string.h>
 
 #define FAINTEST 0.1f /* lowest channel of a colour that is believed */
-#define PRIOR 1.0f    /* weight of the wider surroundings: as of one pixel */
-#define LEVELS 8      /* of halving; there are never 128 tiles along a side */
+#define PRIOR 1.0f /* weight of wider surroundings' edges, of white beyond all: as of one pixel */
+#define LEVELS 8   /* of halving; there are never 128 tiles along a side */
 
 /* A level has half the tiles of the one before it, and lies behind that. */
 struct level {
@@ -64,9 +64,9 @@ static void normalise(const float rgb[3], float out[3])
     }
 }
 
-/* Gives every tile, beside what it has, PRIOR of the colour of its wider surroundings. `coarse`
+/* Gives every tile, beside what it has, `lean` of the colour of its wider surroundings. `coarse`
  * holds finished colours already: sums of weight one. */
-static void spread(const struct level *fine, const struct level *coarse)
+static void spread(const struct level *fine, const struct level *coarse, float lean)
 {
     for (int y = 0; y < fine->rows; y++)
         for (int x = 0; x < fine->cols; x++) {
@@ -84,12 +84,12 @@ static void spread(const struct level *fine, const struct level *coarse)
             t->edged = (t->edged + PRIOR * edged) / (t->lost + PRIOR);
             normalise(t->rgb, mean);
             for (int k = 0; k < 3; k++)
-                mean[k] = t->weight > 0 ? (t->weight * mean[k] + PRIOR * wide[k]) : wide[k];
+                mean[k] = t->weight > 0 ? (t->weight * mean[k] + lean * wide[k]) : wide[k];
             normalise(mean, t->rgb);
         }
 }
 
-void dw_wider_colours(struct dw_sums *map, int cols, int rows)
+void dw_wider_colours(struct dw_sums *map, int cols, int rows, float lean)
 {
     struct level level[LEVELS];
     size_t all, tiles = (size_t)cols * (size_t)rows;
@@ -105,5 +105,5 @@ void dw_wider_colours(struct dw_sums *map, int cols, int rows)
         top->sum[i].edged /= top->sum[i].lost + PRIOR;
     }
     for (int i = n - 2; i >= 0; i--)
-        spread(&level[i], &level[i + 1]);
+        spread(&level[i], &level[i + 1], lean);
 }
