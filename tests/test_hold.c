@@ -179,11 +179,51 @@ START_TEST(a_town_is_found_where_it_shines)
 }
 END_TEST
 
+/* Near the equator a stop of dusk takes two minutes, and less where shots are few. */
+START_TEST(a_town_is_found_in_a_quick_dusk)
+{
+    struct fake_params p = fake_defaults(4);
+    p.site = (struct dw_site){5, 11.2, 100};
+    p.interval_s = 240;
+    struct fake_shoot f = fake_make(&p);
+    put_town(&f, 15, 8, 10);
+    struct dw_decision d = fake_decide(&f);
+    ck_assert_double_gt((double)d.facts.hold.rise[9][8], 2.5);
+    ck_assert_double_lt((double)d.facts.hold.rise[9][8], 4);
+    ck_assert_double_lt((double)d.facts.hold.rise[1][25], 0.3);
+    dw_decision_free(&d);
+    fake_free(&f);
+}
+END_TEST
+
+/* Where its light is more than the sensor holds by night, it rises by no less than beside that. */
+START_TEST(a_town_that_burns_out_is_held_there_too)
+{
+    struct fake_params p = fake_defaults(4);
+    struct fake_shoot f = fake_make(&p);
+    put_town(&f, 15, 8, 10);
+    for (size_t i = 0; i < f.shots.n; i++)
+        for (int k = 0; k < TILES; k++) {
+            struct dw_tile *t = &f.survey.measure[i].tile[k];
+            bool by_night = exp2((double)f.light[i * TILES + (size_t)k]) < 0.02;
+            if (by_night && hypot(k % COLS - 8, k / COLS - 10) < 2)
+                t->clipped = 1;
+        }
+    struct dw_decision d = fake_decide(&f);
+    ck_assert_double_gt((double)d.facts.hold.rise[9][8], 2);
+    ck_assert_double_lt((double)d.facts.hold.rise[1][25], 0.3);
+    dw_decision_free(&d);
+    fake_free(&f);
+}
+END_TEST
+
 START_TEST(nothing_is_held_where_nothing_stays)
 {
     struct fake_params p = fake_defaults(4);
-    if (_i == 1)
-        p.moonrise_utc = p.start_utc + 10 * 3600; /* it raises all, the ground above all */
+    if (_i == 1) { /* it raises all, the ground above all */
+        p.start_utc -= 9 * 86400;
+        p.moonrise_utc = p.start_utc + 10.5 * 3600; /* 81 % of the disc, by the ephemeris */
+    }
     struct fake_shoot f = fake_make(&p);
     struct dw_decision d = fake_decide(&f);
     ck_assert(!(d.facts.hold.night_key > 0));
@@ -201,6 +241,8 @@ int main(void)
     tcase_add_test(c, sky_and_stars_are_held_and_ground_is_not);
     tcase_add_test(c, a_turned_picture_is_held_where_its_light_lies);
     tcase_add_test(c, a_town_is_found_where_it_shines);
+    tcase_add_test(c, a_town_is_found_in_a_quick_dusk);
+    tcase_add_test(c, a_town_that_burns_out_is_held_there_too);
     tcase_add_loop_test(c, nothing_is_held_where_nothing_stays, 0, 2);
     suite_add_tcase(s, c);
     return dw_check_main(s);

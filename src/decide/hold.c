@@ -2,31 +2,47 @@
  * exposure follows the dusk, so such light would grow in the pictures while all else gets dark, and
  * the evening would turn back. Here it is learnt where it lies, and by how much it rises beside the
  * key from dusk to night; render holds it at the brightness that it had when it was darkest. */
+#include <daywheel/sky.h>
+
 #include "decide/steps.h"
 #include "base/robust.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 struct hold_params {
     double sunset_deg; /* above it shadows and haze change a place beside the key as much */
     double dusk_deg;   /* below it what is brighter than the night is the moon's, not dusk */
     double near_stops; /* as dark as the darkest of the line to so much: night */
-    double quantile;   /* of the night: the moon and the Milky Way pass, the town stays */
+    double moon_from_deg, moon_lit; /* sun altitude below which a moon shows, lit by so much */
+    double moonlit;    /* quantile of a moonlit night: the moon passes, the town stays */
+    double far;        /* stops: shots are of one light at most, where a dusk is quick */
     double least_keys; /* stops beside the key: places that are ever darker are ground, which
                         * moonlight raises, and noise */
+    double surely;     /* stops from both dusk and dawn, from which on a rise is one */
     double free, soft; /* stops by which light may rise freely, and how softly that ends */
     double least;      /* stops: a shoot in which none rises by more is left as it is */
-    double fading;     /* what of it is left a tile farther below the sky */
+    float burnt;   /* share of a tile's samples that are clipped, beyond which it tells nothing */
+    double fading; /* what of it is left a tile farther below the sky */
 };
-static const struct hold_params HOLD = {0, -15, 0.7, 0.2, -1.5, 0.15, 0.1, 0.5, 0.5};
-enum {
-    STOPS = 22,
-    NONE = 2 * STOPS + 1,
-    LEAST_SHOTS = 3,
-    COLS = DW_HOLD_COLS,
-    ROWS = DW_HOLD_ROWS
-};
+static const struct hold_params HOLD = {.sunset_deg = 0,
+                                        .dusk_deg = -15,
+                                        .near_stops = 0.7,
+                                        .moon_from_deg = -5,
+                                        .moon_lit = 0.2,
+                                        .moonlit = 0.2,
+                                        .far = 2,
+                                        .least_keys = -1.5,
+                                        .surely = 0.5,
+                                        .free = 0.15,
+                                        .soft = 0.1,
+                                        .least = 0.5,
+                                        .burnt = 0.01f,
+                                        .fading = 0.5};
+enum { STOPS = 22, LEAST_SHOTS = 3, FAR = 4 /* tiles */, COLS = DW_HOLD_COLS, ROWS = DW_HOLD_ROWS };
+
+#define LOST ((double)INFINITY) /* a rise that is more than the sensor held */
 
 /* Light of tile k in shot i beside the line. */
 static double beside(const struct dw_work *w, size_t i, size_t k)
@@ -34,54 +50,147 @@ static double beside(const struct dw_work *w, size_t i, size_t k)
     return (double)w->light[i * (size_t)w->tiles + k] - w->error[i] - w->line[i];
 }
 
-/* The shots by how many stops the line lies above its lowest: of bin 0 the night's, then those of
- * whole stops of dusk, then of dawn; NONE for others. NAN if no shot has the sun below the horizon.
- */
-static double sort_shots(const struct dw_work *w, int *bin)
+enum part { NIGHT, DUSK, DAWN, PARTS };
+struct at {
+    double above; /* stops of the line above its lowest */
+    enum part part;
+    size_t shot;
+};
+/* Shots that tell of one light: of the night, or of a stop of dusk or dawn. */
+struct light {
+    const struct at *first;
+    size_t n;
+};
+
+static int by_part_and_light(const void *a, const void *b)
 {
-    double lowest = INFINITY;
-    for (size_t i = 0; i < w->n; i++)
-        if (w->usable[i] && w->alt[i] < HOLD.sunset_deg)
-            lowest = fmin(lowest, w->line[i]);
-    for (size_t i = 0; i < w->n; i++) {
-        double above = w->line[i] - lowest;
-        size_t next = i + 1 < w->n ? i + 1 : i, last = next - 1;
-        bool dawn = w->n > 1 && w->alt[next] > w->alt[last];
-        bin[i] = NONE;
-        if (!w->usable[i] || !(w->alt[i] < HOLD.sunset_deg))
-            continue;
-        if (above < HOLD.near_stops)
-            bin[i] = 0;
-        else if (above < STOPS && w->alt[i] > HOLD.dusk_deg)
-            bin[i] = (dawn ? STOPS : 0) + (int)fmax(1, round(above));
-    }
-    return isfinite(lowest) ? lowest : (double)NAN;
+    const struct at *x = a, *y = b;
+    if (x->part != y->part)
+        return x->part < y->part ? -1 : 1;
+    if (x->above != y->above)
+        return x->above < y->above ? -1 : 1;
+    return (x->shot > y->shot) - (x->shot < y->shot);
 }
 
-/* By how many stops tile k rises beside the key from where in dusk it is lowest to the night, and
- * from dawn if that is less: a moon may shine in one of them, and all but its side then lies low.
- * NAN where it is too dark or not known. */
-static double rise_of(const struct dw_work *w, const int *bin, size_t k, double *work)
+/* Whether a moon adds to the light. It does not count where its place is not known. */
+static bool moonlit(const struct dw_work *w, size_t i)
 {
-    size_t least = w->params->few ? 1 : LEAST_SHOTS;
-    double night = (double)NAN, lowest[2] = {INFINITY, INFINITY};
-    for (int b = 0; b < NONE; b++) {
-        size_t n = 0;
-        for (size_t i = 0; i < w->n; i++)
-            if (bin[i] == b && isfinite(beside(w, i, k)))
-                work[n++] = beside(w, i, k);
-        if (n < least)
+    struct dw_horizontal moon;
+    double lit;
+    return w->alt[i] < HOLD.moon_from_deg && dw_moon(&w->site, w->utc[i], &moon, &lit) >= 0 &&
+           moon.alt_deg > 0 && lit > HOLD.moon_lit;
+}
+
+/* Shots of the night, of dusk and of dawn, each from dark to bright, without a moon or, with
+ * `moons`, all; how many. lowest: of the line; INFINITY if no shot has the sun below the horizon.
+ */
+static size_t sort_shots(const struct dw_work *w, bool moons, struct at *at, double *lowest)
+{
+    size_t n = 0;
+    *lowest = INFINITY;
+    for (size_t i = 0; i < w->n; i++)
+        if (w->usable[i] && w->alt[i] < HOLD.sunset_deg)
+            *lowest = fmin(*lowest, w->line[i]);
+    for (size_t i = 0; i < w->n; i++) {
+        double above = w->line[i] - *lowest;
+        size_t next = i + 1 < w->n ? i + 1 : i, last = next - 1;
+        bool dawn = w->n > 1 && w->alt[next] > w->alt[last];
+        if (!w->usable[i] || !(w->alt[i] < HOLD.sunset_deg) || !(above < STOPS) ||
+            (!moons && moonlit(w, i)))
             continue;
-        double *low = &lowest[b > STOPS];
-        if (b == 0)
-            night = dw_quantile(work, n, HOLD.quantile);
-        else
-            *low = fmin(*low, dw_median(work, n));
+        if (above < HOLD.near_stops)
+            at[n++] = (struct at){above, NIGHT, i};
+        else if (w->alt[i] > HOLD.dusk_deg)
+            at[n++] = (struct at){above, dawn ? DAWN : DUSK, i};
     }
-    bool dusk = isfinite(lowest[0]), dawn = isfinite(lowest[1]);
-    double low = dusk && dawn ? fmax(lowest[0], lowest[1]) : fmin(lowest[0], lowest[1]);
-    bool bright = (dusk || dawn) && fmin(night, low) >= HOLD.least_keys;
-    return bright ? night - low : (double)NAN;
+    qsort(at, n, sizeof *at, by_part_and_light);
+    return n;
+}
+
+/* Of shots from dark to bright those within half a stop of so much light, or where a dusk is quick
+ * and these are fewer than `least`, the nearest that there are within HOLD.far. */
+static struct light light_at(struct light all, double above, size_t least)
+{
+    size_t i = 0, end;
+    while (i < all.n && all.first[i].above < above - 0.5)
+        i++;
+    for (end = i; end < all.n && all.first[end].above < above + 0.5;)
+        end++;
+    while (end - i < least) {
+        double below = i > 0 ? above - all.first[i - 1].above : (double)INFINITY;
+        double beyond = end < all.n ? all.first[end].above - above : (double)INFINITY;
+        if (!(fmin(below, beyond) < HOLD.far))
+            break;
+        if (below < beyond)
+            i--;
+        else
+            end++;
+    }
+    return (struct light){all.first + i, end - i};
+}
+
+/* The lights of a shoot: the night's, and those of whole stops of dusk and of dawn. */
+static void find_lights(const struct at *at, size_t n, size_t least, struct light out[PARTS][STOPS])
+{
+    struct light part[PARTS];
+    for (size_t p = 0, i = 0; p < PARTS; p++) {
+        part[p] = (struct light){at + i, 0};
+        for (; i < n && at[i].part == (enum part)p; i++)
+            part[p].n++;
+        for (int s = 0; s < STOPS; s++)
+            out[p][s] = (struct light){at, 0};
+    }
+    out[NIGHT][0] = part[NIGHT];
+    for (int p = DUSK; p < PARTS; p++)
+        for (int s = 1; s < STOPS; s++)
+            out[p][s] = light_at(part[p], s, least);
+}
+
+/* A quantile of tile k's light beside the line in such shots; NAN where fewer than `least` know it.
+ * work: as many values as shots. */
+static double light_in(const struct dw_work *w, const struct light *l, size_t k, double q,
+                       size_t least, double *work)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < l->n; i++) {
+        double x = beside(w, l->first[i].shot, k);
+        if (isfinite(x))
+            work[n++] = x;
+    }
+    return n > 0 && n >= least ? dw_quantile(work, n, q) : (double)NAN;
+}
+
+/* Whether the sensor holds none of tile k's light in most of these shots. */
+static bool burnt_out(const struct dw_work *w, const struct light *l, size_t k)
+{
+    size_t burnt = 0;
+    for (size_t i = 0; i < l->n; i++)
+        burnt += w->survey->measure[l->first[i].shot].tile[k].clipped > HOLD.burnt;
+    return 2 * burnt > l->n;
+}
+
+/* By how many stops tile k rises beside the key to the night from where it is lowest in dusk or
+ * dawn: held to that, it turns back in neither. It must rise from both, for of a clear sky the side
+ * away from the sun lies low in one. With moons what counts is from where it rises less, as all but
+ * the moon's side lies low where one shines. NAN where it is too dark or not known, LOST where it
+ * burns out by night. */
+static double rise_of(const struct dw_work *w, struct light lights[PARTS][STOPS], size_t k,
+                      bool moons, size_t few, double *work)
+{
+    if (burnt_out(w, &lights[NIGHT][0], k))
+        return LOST;
+    double night = light_in(w, &lights[NIGHT][0], k, moons ? HOLD.moonlit : 0.5, few, work);
+    double lowest[PARTS] = {INFINITY, INFINITY, INFINITY};
+    for (int p = DUSK; p < PARTS; p++)
+        for (int s = 1; s < STOPS; s++)
+            lowest[p] = fmin(lowest[p], light_in(w, &lights[p][s], k, 0.5, few, work));
+    bool both = isfinite(lowest[DUSK]) && isfinite(lowest[DAWN]);
+    double low = fmin(lowest[DUSK], lowest[DAWN]);
+    double higher = both ? fmax(lowest[DUSK], lowest[DAWN]) : low;
+    if (!(isfinite(low) && fmin(night, low) >= HOLD.least_keys))
+        return (double)NAN;
+    double least = night - higher, most = moons ? least : night - low;
+    return least < HOLD.surely ? most * fmax(least, 0) / HOLD.surely : most;
 }
 
 static bool inside(int x, int y)
@@ -115,11 +224,35 @@ static void drop_lone(double (*rise)[COLS])
             for (int v = y - 1; v <= y + 1; v++)
                 for (int u = x - 1; u <= x + 1; u++) {
                     all += inside(u, v);
-                    open += inside(u, v) && isfinite(was[v][u]);
+                    open += inside(u, v) && !isnan(was[v][u]);
                 }
             if (2 * open < all)
                 rise[y][x] = (double)NAN;
         }
+}
+
+/* Light that burns out rises by more than could be measured: by as much as the highest beside it.
+ */
+static void fill_lost(double (*rise)[COLS])
+{
+    double was[ROWS][COLS];
+    for (int round = 0; round < FAR; round++) {
+        memcpy(was, rise, sizeof was);
+        for (int y = 0; y < ROWS; y++)
+            for (int x = 0; x < COLS; x++) {
+                double most = -LOST;
+                for (int v = y - 1; v <= y + 1; v++)
+                    for (int u = x - 1; u <= x + 1; u++)
+                        if (inside(u, v) && isfinite(was[v][u]))
+                            most = fmax(most, was[v][u]);
+                if (was[y][x] == LOST && isfinite(most))
+                    rise[y][x] = most;
+            }
+    }
+    for (int y = 0; y < ROWS; y++)
+        for (int x = 0; x < COLS; x++)
+            if (!isfinite(rise[y][x]))
+                rise[y][x] = (double)NAN;
 }
 
 /* Evens what is known, and carries it on into the ground, where it fades. */
@@ -138,7 +271,7 @@ static void spread(double (*rise)[COLS])
         for (int y = 0; y < ROWS; y++)
             for (int x = 0; x < COLS; x++)
                 if (isnan(was[y][x]))
-                    rise[y][x] = about(was, x, y) * (round > 0 ? HOLD.fading : 1);
+                    rise[y][x] = about(was, x, y) * (round > 1 ? HOLD.fading : 1);
     }
 }
 
@@ -148,16 +281,23 @@ enum dw_status dw_hold(struct dw_work *w, struct dw_facts *facts, struct dw_erro
     size_t mark = w->arena.n;
     double(*rise)[COLS] = (double(*)[COLS])DW_TAKE(&w->arena, COLS * ROWS, double);
     double *work = DW_TAKE(&w->arena, w->n, double);
-    int *bin = DW_TAKE(&w->arena, w->n, int);
-    if (!rise || !work || !bin)
+    struct at *at = DW_TAKE(&w->arena, w->n, struct at);
+    if (!rise || !work || !at)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for light that stays by night");
-    double lowest = sort_shots(w, bin), most = 0;
+    double lowest, most = 0;
+    size_t n = sort_shots(w, false, at, &lowest), least = w->params->few ? 1 : LEAST_SHOTS;
+    bool moons = n == 0 || at[0].part != NIGHT || at[n - 1].part == NIGHT;
+    if (moons)
+        n = sort_shots(w, true, at, &lowest);
+    struct light lights[PARTS][STOPS];
+    find_lights(at, n, least, lights);
     if (isfinite(lowest)) {
         for (int y = 0; y < ROWS; y++)
             for (int x = 0; x < COLS; x++)
-                rise[y][x] =
-                    rise_of(w, bin, (size_t)(y * rows / ROWS * cols + x * cols / COLS), work);
+                rise[y][x] = rise_of(w, lights, (size_t)(y * rows / ROWS * cols + x * cols / COLS),
+                                     moons, least, work);
         drop_lone(rise);
+        fill_lost(rise);
         spread(rise);
         for (int y = 0; y < ROWS; y++)
             for (int x = 0; x < COLS; x++) {
