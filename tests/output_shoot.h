@@ -75,8 +75,8 @@ static inline void shoot_facts(struct dw_facts *f)
     f->n_stars = SHOOT_STARS;
     f->star = calloc(SHOOT_STARS, sizeof *f->star);
     for (int i = 0; i < SHOOT_STARS; i++)
-        f->star[i] =
-            (struct dw_star){1.5 + 100.1 * i, -20.25 + 30.0 / 7 * i, 0.3f, 0.7f * (float)i};
+        f->star[i] = (struct dw_star){1.5 + 100.1 * i, -20.25 + 30.0 / 7 * i, 0.3f, 0.7f * (float)i,
+                                      1.0f / 3 * (float)i};
     f->law = (struct dw_law){-18.7, 1.1, SHOOT_LAW, calloc(SHOOT_LAW, sizeof(double))};
     for (int i = 0; i < SHOOT_LAW; i++)
         f->law.coef[i] = i == 4 ? (double)NAN : -9 + i * M_PI / 3;

@@ -158,7 +158,7 @@ static void take(const struct camera *c, const struct sky_star *sky, int stars, 
         spot[n++] = (struct dw_aim_spot){
             floor(uniform() * c->width), floor(uniform() * c->height), 40 * uniform(), {0}};
     qsort(spot, n, sizeof *spot, stronger);
-    *out = (struct dw_aim_shot){utc, (utc - first) * 2 * M_PI / DW_SIDEREAL_DAY_S,
+    *out = (struct dw_aim_shot){utc, (utc - first) * 2 * M_PI / DW_SIDEREAL_DAY_S, 1,
                                 n < most ? n : most, spot};
 }
 
@@ -309,7 +309,8 @@ START_TEST(faint_stars_are_learnt_by_coming_back)
     ck_assert_int_ge(dw_sidereal(&f.site, utc, &sidereal), 0);
     eraASTROM astrom;
     look_up(c, utc, &astrom);
-    int false_stars = 0;
+    int false_stars = 0, ordered = 0, prominent = 0;
+    double unit = 0;
     for (int i = 0; i < n; i++) {
         double x, y;
         if (!see(c, &astrom, &sky[i], &x, &y) || y > ground - 30)
@@ -324,6 +325,12 @@ START_TEST(faint_stars_are_learnt_by_coming_back)
                  * left of 20 % in some 40 shots */
                 double zenith = sky[i].colour * pow(10, -0.4 * (0.219 + 0.137 - 0.076 - 0.097));
                 coloured += fabs(log((double)f.star[k].colour / zenith)) < 0.15;
+                /* its light, of which noise of 20 % is left in some 40 shots and the zenith's own
+                 * dimming, beside another's; what shows it less often is told as fainter */
+                double light = (double)f.star[k].light / (sky[i].excess * (double)f.star[k].share);
+                unit = unit > 0 ? unit : light;
+                ordered += fabs(log(light / unit)) < 0.3;
+                prominent += f.star[k].light >= 1;
                 break;
             }
         }
@@ -341,6 +348,8 @@ START_TEST(faint_stars_are_learnt_by_coming_back)
     ck_assert_msg(seen > 150 && found >= 0.95 * seen, "%d of %d stars", found, seen);
     ck_assert_msg(coloured >= 0.95 * found, "%d of %d have their colour", coloured, found);
     ck_assert_int_eq(false_stars, 0);
+    ck_assert_msg(ordered >= 0.95 * found, "the light of %d of %d is right", ordered, found);
+    ck_assert_msg(prominent > 50 && prominent < 70, "%d are prominent", prominent); /* of 60 */
     int open = 0;
     for (int y = 0; y < DW_OPEN_ROWS; y++)
         for (int x = 0; x < DW_OPEN_COLS; x++) {
@@ -450,13 +459,14 @@ END_TEST
  * astray: no place beyond the picture, no number that is none. */
 START_TEST(senseless_facts_do_no_harm)
 {
+    const struct dw_look_params look = DW_LOOK_DEFAULTS;
     float red, blue;
     const double heights[] = {(double)NAN, -1e300, 1e300, -INFINITY};
     for (int i = 0; i < 4; i++) {
         dw_air_undo(10, heights[i], 6, &red, &blue);
         ck_assert(isfinite(red) && isfinite(blue));
     }
-    struct dw_star star[2] = {{50, 30, 1, FLT_MAX}, {1e300, -1e300, 1, FLT_MIN}};
+    struct dw_star star[2] = {{50, 30, 1, FLT_MAX, FLT_MAX}, {1e300, -1e300, 1, FLT_MIN, FLT_MIN}};
     struct dw_geometry g;
     const struct dw_size half = {DW_SIZE_HALF, 0, 0};
     ck_assert_int_eq(dw_geometry_make(884, 592, 0, DW_CFA_BAYER, &half, &g, NULL), DW_OK);
@@ -469,7 +479,7 @@ START_TEST(senseless_facts_do_no_harm)
         f.n_stars = 2;
         f.aim.focal_px = focal[i / 3];
         f.aim.cx = i % 3 == 2 ? -1e300 : 449.5;
-        ck_assert_int_eq(dw_known_place(&k, &f, &g, at[i % 3], 6, NULL), DW_OK);
+        ck_assert_int_eq(dw_known_place(&k, &f, &g, at[i % 3], &look, NULL), DW_OK);
         for (int y = 0; y < g.out_h && k.n > 0; y++) {
             dw_known_row(&k, y, rows);
             for (int x = 0; x < g.out_w; x++)
@@ -482,10 +492,44 @@ START_TEST(senseless_facts_do_no_harm)
 }
 END_TEST
 
+/* The fainter a star is beside the prominent ones, the paler; brighter ones have all of theirs. */
+START_TEST(faint_stars_are_pale)
+{
+    struct dw_star star = {50, 30, 1, 4, 1};
+    struct dw_facts f = facts_of_north();
+    f.n_stars = 1;
+    f.star = &star;
+    struct dw_geometry g;
+    const struct dw_size half = {DW_SIZE_HALF, 0, 0};
+    ck_assert_int_eq(dw_geometry_make(884, 592, 0, DW_CFA_BAYER, &half, &g, NULL), DW_OK);
+    const float lights[] = {20, 1, 0.25f, 0}, keeps[] = {1, 1, 0.5f, 0};
+    float whole[3] = {0};
+    for (int i = 0; i < 4; i++) {
+        struct dw_look_params look = DW_LOOK_DEFAULTS;
+        struct dw_known k = {0};
+        look.order_pale = 0.5f;
+        star.light = lights[i];
+        ck_assert_int_eq(dw_known_place(&k, &f, &g, 40, &look, NULL), DW_OK);
+        ck_assert_uint_eq(k.n, 1);
+        const float *tint = ((const struct dw_known_star *)k.stars.p)->tint;
+        for (int c = 0; c < 3; c++) {
+            whole[c] = i == 0 ? tint[c] : whole[c];
+            ck_assert_double_eq_tol((double)tint[c] - 1, (double)(keeps[i] * (whole[c] - 1)), 1e-5);
+        }
+        ck_assert(i > 0 || whole[2] > 1.2f * whole[0]);
+        dw_known_free(&k);
+    }
+}
+END_TEST
+
 /* A star of the map is marked in the picture where the lens shows it, in whatever size and crop. */
 START_TEST(known_stars_are_marked_where_they_stand)
 {
-    struct dw_star star[3] = {{30, 46, 1, 0}, {50, 30, 1, 4}, {80, 60, 0.19f, 0}};
+    struct dw_look_params look = DW_LOOK_DEFAULTS;
+    look.star_air = 6;
+    look.star_lift = 3;
+    look.order = 2;
+    struct dw_star star[3] = {{30, 46, 1, 0, 1}, {50, 30, 1, 4, 1.7f}, {80, 60, 0.19f, 0, 0.3f}};
     struct dw_facts f = facts_of_north();
     f.n_stars = 3;
     f.star = star;
@@ -496,13 +540,15 @@ START_TEST(known_stars_are_marked_where_they_stand)
         dimming[i] = dw_air_dimmed(dw_aim_altitude(&f.aim, ray), f.site.height_m, 6);
     }
     ck_assert(dimming[0] > 0 && dimming[1] > 0 && fabsf(dimming[0] - dimming[2]) > 0.01f);
+    /* the faint one is lifted less: of 3 by its light to the power of 2 */
+    dimming[2] = (1 + dimming[2]) * (1 + 3 * 0.3f * 0.3f) / (1 + 3) - 1;
     for (int full = 0; full < 2; full++) {
         struct dw_geometry g;
         const struct dw_size size = {full ? DW_SIZE_FULL : DW_SIZE_HALF, 0, 0};
         ck_assert_int_eq(dw_geometry_make(900 - 16, 600 - 8, 0, DW_CFA_BAYER, &size, &g, NULL),
                          DW_OK);
         struct dw_known k = {0};
-        ck_assert_int_eq(dw_known_place(&k, &f, &g, 40, 6, NULL), DW_OK);
+        ck_assert_int_eq(dw_known_place(&k, &f, &g, 40, &look, NULL), DW_OK);
         ck_assert_uint_eq(k.n, 3);
         double marked = 0;
         int tinted = 0;
@@ -527,7 +573,8 @@ START_TEST(known_stars_are_marked_where_they_stand)
                 }
                 ck_assert_double_eq_tol((double)row[x], most, 2e-3);
                 marked += most;
-                /* only one of the stars has a colour; each is dimmed by the air above it */
+                /* only one of the stars has a colour; each is dimmed by the air above it, and
+                 * one is faint */
                 ck_assert_double_eq_tol((double)rows[1][x], which_of == 1 ? most : 0, 2e-3);
                 double dimmed = which_of < 0 ? 0 : most * (double)dimming[which_of];
                 ck_assert_double_eq_tol((double)rows[2][x], dimmed, 2e-3);
@@ -544,7 +591,7 @@ START_TEST(known_stars_are_marked_where_they_stand)
         }
         ck_assert_double_gt(marked, full ? 60 : 15);
         ck_assert_int_gt(tinted, 10);
-        ck_assert_int_eq(dw_known_place(&k, &f, &g, (double)NAN, 6, NULL), DW_OK);
+        ck_assert_int_eq(dw_known_place(&k, &f, &g, (double)NAN, &look, NULL), DW_OK);
         ck_assert_uint_eq(k.n, 0); /* how the sky stands is not known */
         dw_known_free(&k);
     }
@@ -553,7 +600,7 @@ START_TEST(known_stars_are_marked_where_they_stand)
     const struct dw_size half = {DW_SIZE_HALF, 0, 0};
     struct dw_known k = {0};
     ck_assert_int_eq(dw_geometry_make(884, 592, 0, DW_CFA_BAYER, &half, &g, NULL), DW_OK);
-    ck_assert_int_eq(dw_known_place(&k, &f, &g, 40, 6, NULL), DW_OK);
+    ck_assert_int_eq(dw_known_place(&k, &f, &g, 40, &look, NULL), DW_OK);
     ck_assert_uint_eq(k.n, 0);
     dw_known_free(&k);
 }
@@ -569,6 +616,7 @@ int main(void)
     tcase_add_test(t, pixels_and_rays_are_inverse);
     tcase_add_test(t, faint_stars_are_learnt_by_coming_back);
     tcase_add_test(t, known_stars_are_marked_where_they_stand);
+    tcase_add_test(t, faint_stars_are_pale);
     tcase_add_test(t, dimming_is_undone_within_reason);
     tcase_add_test(t, reddening_is_undone_within_reason);
     tcase_add_test(t, reddening_is_undone_in_open_sky_alone);

@@ -255,7 +255,7 @@ START_TEST(facts_hold_what_facts_json_knows)
     ck_assert_uint_eq(sizeof(struct dw_levels), 40);
     ck_assert_uint_eq(sizeof(struct dw_law), 32);
     ck_assert_uint_eq(sizeof(struct dw_aim), 96);
-    ck_assert_uint_eq(sizeof(struct dw_star), 24);
+    ck_assert_uint_eq(sizeof(struct dw_star), 32);
     ck_assert_uint_eq(sizeof(struct dw_hold_facts), 2408);
     ck_assert_uint_eq(sizeof(struct dw_facts), 5216);
     ck_assert_uint_eq(sizeof(struct dw_source), 128);

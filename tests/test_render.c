@@ -455,7 +455,7 @@ START_TEST(the_map_of_stars_counts_where_any_is_lifted)
     struct kept without = {0}, with = {0}, unknown = {0};
     size_t made;
     ck_assert_int_eq(run_shoot(&s, 2, &params, &without, &made), DW_OK);
-    struct dw_star pole = {0, 90, 1, 2};
+    struct dw_star pole = {0, 90, 1, 2, 1};
     struct dw_facts *f = &s.decision.facts;
     f->aim = (struct dw_aim){60, {0, 0}, 47.5, 31.5, {0, 0, 1}, {0, 1, 0}, 45};
     f->star = &pole;

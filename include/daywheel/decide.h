@@ -59,6 +59,7 @@ struct dw_star {
     double ra_deg, dec_deg;
     float share;  /* of the shots that had it in their frame, and in which it was told from noise */
     float colour; /* blue over red in the zenith, balanced camera colours; 0: not known */
+    float light;  /* in the zenith, of green, beside the faintest of the prominent ones */
 };
 
 /* Tiles of the mosaic of which is known whether sky is in them. */

@@ -46,12 +46,14 @@ struct dw_look_params {
     float star_wide;   /* share of the map's colour that lies as wide as 3x3 pixels */
     float star_vivid;  /* times so much of it is shown; and of a star that adds next to nothing */
     float faint_vivid; /* to the sky's light */
+    float order;       /* powers of a faint star's light beside that of the prominent ones: how */
+    float order_pale;  /* far it is lifted, and of its colour */
 };
 #define DW_STARS_DEFAULT_STOPS 1.8 /* 2^1.8 - 1 = 2.48 */
 #define DW_LOOK_DEFAULTS                                                                           \
     {                                                                                              \
         1.7f, 1.35f, 1.15f, 1.0f, 0.6f, 1.0f, 0.45f, 0.7f, 1.0f, 2.4822022f, 2.5f, 2.0f, 0.5f,     \
-            0.7f, 10.0f, 4.0f, 4.0f, 6.0f, 60.0f, 0.7f, 1.2f, 7.0f                                 \
+            0.7f, 10.0f, 4.0f, 4.0f, 6.0f, 60.0f, 0.7f, 1.2f, 7.0f, 1.4f, 1.0f                     \
     }
 
 /* Scene-linear light: planar RGB, linear BT.2020, scene key = 1, upright. */

@@ -69,8 +69,9 @@ static json_t *stars_json(const struct dw_facts *f)
     json_t *a = json_array();
     for (size_t i = 0; i < f->n_stars; i++)
         json_array_append_new(
-            a, json_pack("[o, o, o, o]", number(f->star[i].ra_deg), number(f->star[i].dec_deg),
-                         number((double)f->star[i].share), number((double)f->star[i].colour)));
+            a, json_pack("[o, o, o, o, o]", number(f->star[i].ra_deg), number(f->star[i].dec_deg),
+                         number((double)f->star[i].share), number((double)f->star[i].colour),
+                         number((double)f->star[i].light)));
     return a;
 }
 
@@ -306,18 +307,20 @@ static void get_stars(struct reader *r, struct dw_facts *f)
     f->star = get_room(r, a, "stars", sizeof *f->star, &f->n_stars);
     for (size_t i = 0; i < f->n_stars; i++) {
         const json_t *s = json_array_get(a, i);
-        bool sound = json_array_size(s) == 4;
-        for (size_t k = 0; k < 4; k++)
+        bool sound = json_array_size(s) == 5;
+        for (size_t k = 0; k < 5; k++)
             sound = sound && json_is_number(json_array_get(s, k));
         double share = json_number_value(json_array_get(s, 2));
         double colour = json_number_value(json_array_get(s, 3));
-        if (!sound || !(share >= 0 && share <= 1) || !(colour >= 0 && colour <= (double)FLT_MAX)) {
+        double light = json_number_value(json_array_get(s, 4));
+        if (!sound || !(share >= 0 && share <= 1) || !(colour >= 0 && colour <= (double)FLT_MAX) ||
+            !(light >= 0 && light <= (double)FLT_MAX)) {
             r->wrong = r->wrong ? r->wrong : "stars";
             return;
         }
-        f->star[i] =
-            (struct dw_star){json_number_value(json_array_get(s, 0)),
-                             json_number_value(json_array_get(s, 1)), (float)share, (float)colour};
+        f->star[i] = (struct dw_star){json_number_value(json_array_get(s, 0)),
+                                      json_number_value(json_array_get(s, 1)), (float)share,
+                                      (float)colour, (float)light};
     }
 }
 

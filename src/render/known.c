@@ -39,19 +39,35 @@ static void sort(struct dw_known *k, struct dw_known_star *found, size_t n)
     k->n = n;
 }
 
+/* A power of how bright a star is beside the prominent ones, which are all 1. */
+static float in_order(float light, float power)
+{
+    return light < 1 ? powf(light, power) : 1;
+}
+
+/* By what share a star is to be raised more than others: for what the air took of it, and less
+ * the fainter it is; at least it stays as it is. */
+static float raised_more(const struct dw_star *s, float dimmed, const struct dw_look_params *look)
+{
+    float lift = look->star_lift, own = lift * in_order(s->light, look->order);
+    return (1 + own) / (1 + lift) * (1 + dimmed) - 1;
+}
+
 /* Starlight is never green nor magenta: green lies midway between its red and blue, in logarithms.
  */
-static bool set_tint(const struct dw_facts *f, const struct dw_star *s, float tint[3])
+static bool set_tint(const struct dw_facts *f, const struct dw_star *s, float pale_power,
+                     float tint[3])
 {
     static const float luma[3] = DW_WIDE_LUMA;
     float blue = sqrtf(s->colour), red = blue > 0 ? 1 / blue : 1, y = 0;
+    const float vivid = in_order(s->light, pale_power);
     for (int c = 0; c < 3; c++) {
         const float *m = f->cam_to_wide + 3 * (size_t)c;
         tint[c] = larger(m[0] * red + m[1] + m[2] * blue, 0);
         y += luma[c] * tint[c];
     }
     for (int c = 0; c < 3; c++)
-        tint[c] = blue > 0 && y > 0 ? tint[c] / y : 1;
+        tint[c] = blue > 0 && y > 0 ? 1 + vivid * (tint[c] / y - 1) : 1;
     return blue > 0 && y > 0;
 }
 
@@ -66,8 +82,8 @@ static void clear(const struct dw_known *k, int from, int to)
 }
 
 enum dw_status dw_known_place(struct dw_known *k, const struct dw_facts *facts,
-                              const struct dw_geometry *g, double sky_deg, float most_air,
-                              struct dw_error *err)
+                              const struct dw_geometry *g, double sky_deg,
+                              const struct dw_look_params *look, struct dw_error *err)
 {
     k->n = 0;
     if (!(facts->aim.focal_px > 0) || !isfinite(sky_deg) || facts->n_stars == 0)
@@ -93,9 +109,11 @@ enum dw_status dw_known_place(struct dw_known *k, const struct dw_facts *facts,
             .x = (float)((x + 0.5 - facts->crop.left) * cells - 0.5),
             .y = (float)((y + 0.5 - facts->crop.top) * cells - 0.5),
             .sure = (s->share - PARAMS.least_share) / (PARAMS.full_share - PARAMS.least_share),
-            .brighter = dw_air_dimmed(dw_aim_altitude(&facts->aim, ray), facts->site.height_m,
-                                      (double)most_air)};
-        at.tinted = set_tint(facts, s, at.tint);
+            .brighter = raised_more(s,
+                                    dw_air_dimmed(dw_aim_altitude(&facts->aim, ray),
+                                                  facts->site.height_m, (double)look->star_air),
+                                    look)};
+        at.tinted = set_tint(facts, s, look->order_pale, at.tint);
         at.sure = at.sure < 0 ? 0 : at.sure > 1 ? 1 : at.sure;
         if (at.x > -k->far && at.x < (float)k->width + k->far && row_of(at.y) >= 0 &&
             row_of(at.y) < k->height)

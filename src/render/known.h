@@ -13,8 +13,10 @@
 struct dw_known_star {
     float x, y, sure;
     bool tinted;    /* its colour is known */
-    float brighter; /* by what share the air has dimmed it, and it is to be raised more */
-    float tint[3];  /* light of its colour, of luminance 1, in the picture's primaries */
+    float brighter; /* by what share it is to be raised more, for what the air took of it, and less
+                     * the fainter it is */
+    float tint[3];  /* light of its colour, of luminance 1, in the picture's primaries; the
+                     * fainter it is the paler */
 };
 
 /* Zero it before the first use; work space is kept. */
@@ -38,11 +40,11 @@ struct dw_known_params {
     }
 
 /* Places all stars as they stand at the site's sidereal time sky_deg, degrees; none where that is
- * NAN or the facts know of none. most_air: air masses beyond one whose dimming is undone at most.
+ * NAN or the facts know of none. look: what is made of the map's stars.
  * Errors: DW_ERR_MEMORY. */
 enum dw_status dw_known_place(struct dw_known *k, const struct dw_facts *facts,
-                              const struct dw_geometry *g, double sky_deg, float most_air,
-                              struct dw_error *err);
+                              const struct dw_geometry *g, double sky_deg,
+                              const struct dw_look_params *look, struct dw_error *err);
 #define DW_KNOWN_ROWS 6
 /* How far each pixel of row y of the output belongs to a known star, 0..1; the same where its
  * colour is known; by what share it is to be raised more; and the star's tint, 1 where there is

@@ -57,7 +57,9 @@ static enum dw_status check(const struct dw_frame *f, const struct dw_look_param
                  {"paleness of the map's stars", p->map_pale, 0.0f, 1000.0f},
                  {"star colour's width", p->star_wide, 0.0f, 1.0f},
                  {"star colour", p->star_vivid, 0.0f, 10.0f},
-                 {"faint stars' colour", p->faint_vivid, 0.0f, 10.0f}};
+                 {"faint stars' colour", p->faint_vivid, 0.0f, 10.0f},
+                 {"order of stars", p->order, 0.0f, 4.0f},
+                 {"order of their colour", p->order_pale, 0.0f, 4.0f}};
     for (size_t i = 0; i < sizeof range / sizeof *range; i++)
         if (!(range[i].value >= range[i].low && range[i].value <= range[i].high))
             return dw_fail(err, DW_ERR_USAGE, "%s %g: expected %g to %g", range[i].name,

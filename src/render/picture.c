@@ -224,7 +224,7 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
         lifts = lifts || own[i]->plan.lifts;
     }
     double sky_deg = lifts ? sky_of(&own[0]->row) : (double)NAN; /* else no star is asked for */
-    s = dw_known_place(&p->known, facts, g, sky_deg, look->star_air, err);
+    s = dw_known_place(&p->known, facts, g, sky_deg, look, err);
     if (s < 0)
         return s;
     for (int i = 0; i < k && p->known.n > 0; i++)

@@ -18,6 +18,7 @@ struct dw_aim_spot {
 
 struct dw_aim_shot {
     double utc_s, turned; /* radians that the sky has turned since the first */
+    double dn;            /* light of one DN beside that in other shots */
     size_t n;
     struct dw_aim_spot *spot; /* strongest first */
 };

@@ -18,7 +18,9 @@ static const struct map_params {
     double colour_most;   /* and the most that a star has: no hotter, no cooler ones are seen */
     uint32_t least_open;  /* so many stars seen in a tile make it sky, */
     double most_of;       /* or so many of the nine about it */
-} params = {160, 1500, 1.5, 2, 6, 0.08, 5, 8, 0.35, 1.1, 3, 0.6};
+    double most_air;      /* air masses beyond one whose dimming is undone */
+    double prominent;     /* so many stars of a frame are */
+} params = {160, 1500, 1.5, 2, 6, 0.08, 5, 8, 0.35, 1.1, 3, 0.6, 6, 60};
 
 #define SEAM 0.02 /* radians: wider than any cell */
 
@@ -28,6 +30,7 @@ struct mark {
     float ra, dec;     /* radians; right ascension up to a little beyond the full turn */
     float x, y;        /* mosaic pixels */
     float light[3];    /* as it would be in the zenith; 0: not known */
+    float green;       /* the same of green, also where it stands low; beside other shots' */
 };
 
 static int by_cell(const void *a, const void *b)
@@ -124,6 +127,9 @@ static size_t mark_all(const struct dw_aim *aim, const double taken[3],
             ra += ra < 0 ? 2 * M_PI : 0;
             mark[used] = (struct mark){.x = (float)s->x, .y = (float)s->y};
             double air = dw_air_mass(alt) - 1;
+            mark[used].green =
+                s->light[1] *
+                (float)(shot[k].dn * pow(10, 0.4 * fmin(air, params.most_air) * taken[1]));
             for (int c = 0; c < 3 && alt > params.colour_deg; c++)
                 mark[used].light[c] = s->light[c] * (float)pow(10, 0.4 * air * taken[c]);
             put(&mark[used++], ra, dec, cell);
@@ -237,6 +243,8 @@ static void look_at_marks(const struct mark *mark, size_t n, double cell, struct
         double ra = f->star[i].ra_deg * M_PI / 180, dec = f->star[i].dec_deg * M_PI / 180;
         double cosine = fmax(cos(dec), 1e-6);
         struct colours colours = {0};
+        double green = 0;
+        int told = 0;
         uint32_t row = (uint32_t)((dec + M_PI / 2) / cell);
         for (uint32_t r = row > 0 ? row - 1 : 0; r <= row + 1; r++) {
             double across = cell / fmax(cos((r + 0.5) * cell - M_PI / 2), 1e-6);
@@ -248,11 +256,18 @@ static void look_at_marks(const struct mark *mark, size_t n, double cell, struct
                 int y = (int)(mark[k].y * ROWS / (float)f->mosaic_height);
                 count[y < ROWS ? y : ROWS - 1][x < COLS ? x : COLS - 1]++;
                 double dx = ((double)mark[k].ra - ra) * cosine, dy = (double)mark[k].dec - dec;
-                if (dx * dx + dy * dy <= cell * cell && mark[k].light[1] > 0)
+                if (dx * dx + dy * dy > cell * cell)
+                    continue;
+                green += (double)mark[k].green;
+                told += mark[k].green != 0;
+                if (mark[k].light[1] > 0)
                     add_colour(&colours, mark[k].light);
             }
         }
         f->star[i].colour = colour_of(&colours, f);
+        /* Of what is saturated no light is told; and where a star was not told from noise it gave
+         * next to nothing. */
+        f->star[i].light = told > 0 ? (float)(fmax(green, 0) / told) * f->star[i].share : INFINITY;
     }
     for (int y = 0; y < ROWS; y++)
         for (int x = 0; x < COLS; x++) {
@@ -264,6 +279,34 @@ static void look_at_marks(const struct mark *mark, size_t n, double cell, struct
                 }
             f->open[y][x] = count[y][x] >= params.least_open || open >= params.most_of * all;
         }
+}
+
+struct in_frame {
+    float light, share; /* of the shots whose frame held the star */
+};
+
+static int by_light(const void *a, const void *b)
+{
+    const struct in_frame *p = a, *q = b;
+    return (p->light < q->light) - (p->light > q->light);
+}
+
+/* All lights beside that of the faintest of those stars of which a frame holds so many. */
+static void compare_lights(struct in_frame *of, struct dw_facts *f)
+{
+    for (size_t i = 0; i < f->n_stars; i++)
+        of[i].light = f->star[i].light;
+    if (f->n_stars > 0)
+        qsort(of, f->n_stars, sizeof *of, by_light);
+    double held = 0, least = (double)INFINITY; /* of a saturated star no more is known */
+    for (size_t i = 0; i < f->n_stars && (held < params.prominent || isinf(least)); i++) {
+        held += (double)of[i].share;
+        least = (double)of[i].light;
+    }
+    for (size_t i = 0; i < f->n_stars; i++) {
+        float *light = &f->star[i].light;
+        *light = least > 0 && isfinite(least) && isfinite(*light) ? *light / (float)least : 1;
+    }
 }
 
 enum dw_status dw_aim_lay(const struct dw_aim_shot *shot, size_t n, struct dw_facts *facts,
@@ -279,9 +322,10 @@ enum dw_status dw_aim_lay(const struct dw_aim_shot *shot, size_t n, struct dw_fa
     struct mark *mark = malloc((2 * room + 1) * sizeof *mark);
     struct mark *work = malloc((2 * room + 1) * sizeof *work);
     struct found *place = malloc((2 * room + 1) * sizeof *place);
+    struct in_frame *in_frame = malloc((2 * room + 1) * sizeof *in_frame);
     enum dw_status status = DW_OK;
     size_t marks = 0, places = 0;
-    if (!sidereal || !mark || !work || !place)
+    if (!sidereal || !mark || !work || !place || !in_frame)
         status = dw_fail(err, DW_ERR_MEMORY, "no memory for a map of %zu spots", room);
     for (size_t k = 0; k < n && status >= 0; k++) {
         double deg;
@@ -305,13 +349,18 @@ enum dw_status dw_aim_lay(const struct dw_aim_shot *shot, size_t n, struct dw_fa
         int could = could_see(facts, place[i].ra, place[i].dec, sidereal, n);
         double by_chance = chance * could;
         if (could > 0 && place[i].seen >= params.least_share * could &&
-            place[i].seen >= by_chance + params.over_chance * sqrt(by_chance))
+            place[i].seen >= by_chance + params.over_chance * sqrt(by_chance)) {
+            in_frame[facts->n_stars].share = (float)((double)could / (double)n);
             facts->star[facts->n_stars++] =
                 (struct dw_star){place[i].ra * 180 / M_PI, place[i].dec * 180 / M_PI,
-                                 (float)fmin(1, (double)place[i].seen / could), 0};
+                                 (float)fmin(1, (double)place[i].seen / could), 0, 0};
+        }
     }
-    if (status >= 0)
+    if (status >= 0) {
         look_at_marks(mark, marks, cell, facts);
+        compare_lights(in_frame, facts);
+    }
+    free(in_frame);
     free(sidereal);
     free(mark);
     free(work);
@@ -330,5 +379,7 @@ enum dw_status dw_aim_map(struct dw_work *w, struct dw_facts *facts, const size_
     for (size_t k = 0; k < shots; k++)
         picked[k] = night[k * n / shots];
     enum dw_status status = dw_aim_read(w, facts, picked, shots, params.spots, shot, err);
+    for (size_t k = 0; k < shots && status >= 0; k++)
+        shot[k].dn = exp2(w->ev[picked[k]]);
     return status < 0 ? status : dw_aim_lay(shot, shots, facts, err);
 }

@@ -55,7 +55,7 @@ struct dw_lift {
     float vivid;       /* times so much of it is shown, */
     float faint_vivid; /* and more by this where a star adds little to the sky's light: half */
     float stand;       /* where it adds 1 / stand of that */
-    float air;         /* share of what a star is to be raised more for the air */
+    float air;         /* share of what a star is to be raised more or less than others */
     float raise_luma;  /* times so much luminance is what is white above the sky */
     float together;    /* how many times less grain the mean of 3x3 pixels has */
     float raise[3];    /* times so much is what is above the sky */
@@ -71,7 +71,7 @@ struct dw_lift_rows {
     const float *level, *base, *grain, *sky[3];
     const float *known;    /* how far the pixel belongs to a known star, 0..1, */
     const float *tinted;   /* the same where that star's colour is known too, */
-    const float *brighter; /* by what share it is to be raised more, for the air, */
+    const float *brighter; /* by what share it is to be raised more or less than others, */
     const float *tint[3];  /* and light of the star's colour, of luminance 1 */
     const float *air[2];   /* by what share red and blue light of stars is changed for the air */
     /* dw_tone_kernels' near of this row, of which DW_SPOT_FAR numbers before and after may be read,
