@@ -222,13 +222,15 @@ START_TEST(rank_is_that_of_sorted_values)
 }
 END_TEST
 
+static const struct dw_shadows half_toe = {0.5, 1.5, 0.1};
+
 START_TEST(tone_kernels_are_bit_equal)
 {
     const struct dw_tone_kernels *p = dw_kernels_plain()->tone, *q = dw_kernels_number(_i)->tone;
     static struct rows r, kept;
-    struct dw_tone day = dw_tone_make(1.7, 0.5, 0.2, 0.6),
-                   night = dw_tone_make(1.35, 0.5, 0.2, 1.0);
-    struct dw_tone night_shared = dw_tone_make(1.35, 0.5, 0.2, 0.8);
+    struct dw_tone day = dw_tone_make(1.7, &half_toe, 0.2, 0.6),
+                   night = dw_tone_make(1.35, &half_toe, 0.2, 1.0);
+    struct dw_tone night_shared = dw_tone_make(1.35, &half_toe, 0.2, 0.8);
     const struct dw_lift lift = {.floor = 0.5f,
                                  .most_side = 1.3f,
                                  .start = 2.5f,
@@ -416,7 +418,7 @@ START_TEST(a_curve_without_contrast_is_the_published_one)
 {
     const float x[] = {0.01f, 0.18f, 0.5f, 1.0f, 2.0f, 4.0f, 10.0f};
     const double want[] = {0.009901, 0.152542, 0.333333, 0.5, 0.666667, 0.8, 0.909091};
-    struct dw_tone t = dw_tone_make(1.0, 0.2, 0.5, 1.0);
+    struct dw_tone t = dw_tone_make(1.0, &(struct dw_shadows){0.2, 0, 0.1}, 0.5, 1.0);
     for (int i = 0; i < 7; i++) {
         float mul = x[i], add;
         dw_kernels_plain()->tone->curve(&t, 1, &mul, &add);
@@ -443,10 +445,11 @@ START_TEST(curves_are_pinned_and_monotone)
     for (int i = 0; i < 5; i++)
         for (int j = 0; j < 4; j++)
             for (int share = 0; share < 3; share++) {
-                struct dw_tone t = dw_tone_make(contrast[j], 0.2 + 0.15 * i, key[i], 0.5 * share);
+                const struct dw_shadows s = {0.2 + 0.15 * i, i == 4 ? 0 : 3.0 / (1 + i), 0.1};
+                struct dw_tone t = dw_tone_make(contrast[j], &s, key[i], 0.5 * share);
                 double last = -1;
-                for (int s = 0; s <= 4000; s++) {
-                    float x = s == 0 ? 0.0f : exp2f((float)s / 100.0f - 25.0f);
+                for (int step = 0; step <= 4000; step++) {
+                    float x = step == 0 ? 0.0f : exp2f((float)step / 100.0f - 25.0f);
                     double got = (double)shown(&t, x), want = dw_tone_value(&t, (double)x);
                     ck_assert_msg(fabs(got - want) <= 2.5e-5 * want, "%g: %.9g, expected %.9g",
                                   (double)x, got, want);
@@ -460,11 +463,30 @@ START_TEST(curves_are_pinned_and_monotone)
 }
 END_TEST
 
+/* Opened shadows: the darkest are shown by so much more than by the same curve without, beside the
+ * key; half of that at `below`; and no shadow loses more than a third of its contrast. */
+START_TEST(shadows_are_opened_by_what_is_said)
+{
+    const struct dw_shadows shut = {3, 0, 0.1}, open = {3, 3, 0.1};
+    struct dw_tone a = dw_tone_make(1.35, &shut, 0.02, 1), b = dw_tone_make(1.35, &open, 0.02, 1);
+    const double at_key = (1 + 4 * 0.1) / (1 + 0.1);
+    double dark = (double)shown(&b, 1e-4f) / (double)shown(&a, 1e-4f);
+    ck_assert_double_eq_tol(dark * at_key, 4, 0.01);
+    double half = (double)shown(&b, 0.1f) / (double)shown(&a, 0.1f);
+    ck_assert_double_eq_tol(half * at_key, 2.5, 0.01);
+    for (int s = 0; s < 1000; s++) {
+        float x = exp2f((float)s / 100.0f - 10.0f);
+        double slope = log2((double)shown(&b, 1.01f * x) / (double)shown(&b, x)) / log2(1.01);
+        ck_assert_msg(x > 1 || slope > 0.66, "%g: %g", (double)x, slope);
+    }
+}
+END_TEST
+
 START_TEST(a_mix_lies_between_its_curves)
 {
     const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
-    struct dw_tone day = dw_tone_make(1.7, 0.5, 0.1, 0.6),
-                   night = dw_tone_make(1.35, 0.5, 0.1, 1.0);
+    struct dw_tone day = dw_tone_make(1.7, &half_toe, 0.1, 0.6),
+                   night = dw_tone_make(1.35, &half_toe, 0.1, 1.0);
     for (int s = 0; s < 2000; s++) {
         float x = exp2f((float)s / 100.0f - 12.0f), mul[3] = {x, x, x}, add[3];
         k->curve(&day, 1, &mul[0], &add[0]);
@@ -740,6 +762,7 @@ int main(void)
     tcase_add_test(c, srgb_curve_gives_the_standards_values);
     tcase_add_test(c, a_curve_without_contrast_is_the_published_one);
     tcase_add_test(c, curves_are_pinned_and_monotone);
+    tcase_add_test(c, shadows_are_opened_by_what_is_said);
     tcase_add_test(c, a_mix_lies_between_its_curves);
     tcase_add_test(c, gamut_keeps_grey_and_what_lies_inside);
     tcase_add_test(c, finish_is_curve_then_matrix_then_gamut);

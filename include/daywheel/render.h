@@ -31,6 +31,8 @@ struct dw_look_params {
     float day_hue_share, night_hue_share;   /* 1: colour kept, 0: it follows the curve's slope */
     float toe; /* keys; below it both curves straighten: the higher, the more open are shadows */
     float toe_rise;     /* how much higher, in stops for each stop that the frame's key is lower */
+    float open;         /* by so much of itself deep shadow is opened in a dark picture, */
+    float open_below;   /* and by half of that at so many keys */
     float night_chroma; /* 1: under the stars colour is smoothed over 3x3 pixels */
     float star_lift;    /* gain of the star lift: 2^stops - 1 */
     float star_start;   /* sigmas of the sky's grain above it from which on stars are lifted */
@@ -52,8 +54,8 @@ struct dw_look_params {
 #define DW_STARS_DEFAULT_STOPS 1.8 /* 2^1.8 - 1 = 2.48 */
 #define DW_LOOK_DEFAULTS                                                                           \
     {                                                                                              \
-        1.7f, 1.35f, 1.15f, 1.0f, 0.6f, 1.0f, 0.45f, 0.7f, 1.0f, 2.4822022f, 2.5f, 2.0f, 0.5f,     \
-            0.7f, 10.0f, 4.0f, 4.0f, 6.0f, 60.0f, 0.7f, 1.2f, 7.0f, 1.4f, 1.0f                     \
+        1.7f, 1.35f, 1.15f, 1.0f, 0.6f, 1.0f, 0.45f, 0.7f, 4.0f, 0.1f, 1.0f, 2.4822022f, 2.5f,     \
+            2.0f, 0.5f, 0.7f, 10.0f, 4.0f, 4.0f, 6.0f, 60.0f, 0.7f, 1.2f, 7.0f, 1.4f, 1.0f         \
     }
 
 /* Scene-linear light: planar RGB, linear BT.2020, scene key = 1, upright. */

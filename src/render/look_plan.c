@@ -15,7 +15,10 @@
 #define NEVER 1e20f     /* sigmas */
 #define MOST_SIDE 1.3f  /* skies: more than that beside or above a pixel goes on */
 #define STANDS_OUT 2.0f /* half a sky's light: what adds less keeps little colour by itself */
-#define TOE_KEY 0.2f    /* key at which the toe is what the parameters say: a low sun's */
+#define TOE_KEY                                                                                    \
+    0.2f                /* key at which the toe is what the parameters say: a low sun's; below it  \
+                         * shadows open */
+#define OPEN_HALF 2.0f  /* stops below that at which they do by half */
 #define GAMUT_KNEE 0.9f /* saturation up to which colours stay exactly as they are */
 
 static const float luma[3] = DW_WIDE_LUMA;
@@ -44,6 +47,8 @@ static enum dw_status check(const struct dw_frame *f, const struct dw_look_param
                  {"night hue share", p->night_hue_share, 0.0f, 1.0f},
                  {"toe", p->toe, 0.01f, 10.0f},
                  {"toe rise", p->toe_rise, 0.0f, 2.0f},
+                 {"opened shadows", p->open, 0.0f, 10.0f},
+                 {"shadows that are opened", p->open_below, 0.001f, 1.0f},
                  {"night chroma", p->night_chroma, 0.0f, 1.0f},
                  {"star lift", p->star_lift, 0.0f, 20.0f},
                  {"star start", p->star_start, 0.0f, 100.0f},
@@ -158,19 +163,22 @@ static void plan_lift(const struct dw_frame *f, const struct dw_facts *facts,
 }
 
 /* The darker a picture is to be, the farther its shadows are opened: at dusk the ground lies five
- * stops below the sky, and what by noon is depth is then a black hole. */
-static double toe_at(double key, const struct dw_look_params *p)
+ * stops below the sky, and what by noon is depth is then a black hole. With the toe alone it would
+ * still be one, as a straight curve shows it those five stops darker. */
+static struct dw_shadows shadows_at(double key, const struct dw_look_params *p)
 {
-    float darker = dwk_log2(TOE_KEY / dwk_max((float)key, 1e-4f));
-    return (double)(p->toe * dwk_exp2(p->toe_rise * darker));
+    float darker = dwk_log2(TOE_KEY / dwk_max((float)key, 1e-4f)), dim = dwk_max(darker, 0);
+    float opened = p->open * (dim * dim / (dim * dim + OPEN_HALF * OPEN_HALF));
+    return (struct dw_shadows){(double)(p->toe * dwk_exp2(p->toe_rise * darker)), (double)opened,
+                               (double)p->open_below};
 }
 
 static void plan_curves(const struct dw_frame *f, const struct dw_look_params *p,
                         struct dw_look_plan *out)
 {
-    double toe = toe_at(f->key, p);
-    out->day = dw_tone_make((double)p->day_contrast, toe, f->key, (double)p->day_hue_share);
-    out->night = dw_tone_make((double)p->night_contrast, toe, f->key, (double)p->night_hue_share);
+    const struct dw_shadows s = shadows_at(f->key, p);
+    out->day = dw_tone_make((double)p->day_contrast, &s, f->key, (double)p->day_hue_share);
+    out->night = dw_tone_make((double)p->night_contrast, &s, f->key, (double)p->night_hue_share);
     out->day_weight = (float)f->day;
 }
 

@@ -94,11 +94,13 @@ static inline struct dw_lift_rows dw_lift_rows_from(const struct dw_lift_rows *r
                                  {r->spot[0] + x, r->spot[1] + x, r->spot[2] + x}};
 }
 
-/* One tone curve: z = x * ((x + toe) / (1 + toe))^power, y = z / (z + pin). */
+/* One tone curve: z = x * ((x + toe) / (1 + toe))^power * (x + open_to) / (x + open),
+ * y = z / (z + pin). */
 struct dw_tone {
     float toe, toe_scale; /* toe_scale = 1 / (1 + toe) */
     float power;          /* contrast - 1 */
-    float pin;            /* 1 / key - 1 */
+    float open, open_to;  /* below these shadows are opened, by open_to / open at most */
+    float pin;            /* (1 / key - 1) * (1 + open_to) / (1 + open) */
     float hue_share;      /* 1: colour kept wholly, 0: it follows the curve's slope */
 };
 

@@ -289,10 +289,11 @@ static void lift(const struct dw_lift *p, const struct dw_lift_rows *rows, size_
 
 /* What a curve makes of one pixel: every channel becomes add + mul * channel. With e = the power
  * and z = norm * e, the norm becomes y = z / (z + pin), and keeping colour means y / norm. The
- * curve's slope in stops, (1 + power * norm / (norm + toe)) * pin / (z + pin), says what a curve on
- * each channel would do to colour: so much colour is kept of the share that is not kept wholly.
- * Unlike a curve on each channel that moves colours straight to or from grey, so hue stays, and it
- * costs no further powers. */
+ * curve's slope in stops, (1 + power * norm / (norm + toe)) * pin / (z + pin) but for what opens
+ * shadows, says what a curve on each channel would do to colour: so much colour is kept of the
+ * share that is not kept wholly. With the factor that opens shadows both of that ratio's terms are
+ * taken times norm + open. Unlike a curve on each channel that moves colours straight to or from
+ * grey, so hue stays, and it costs no further powers. */
 struct act {
     float add, mul;
 };
@@ -309,12 +310,13 @@ static inline float log_of(const struct dw_tone *t, float norm)
 
 static inline struct act act_of(const struct dw_tone *t, float norm, float e)
 {
-    float z = norm * e, high = z + t->pin, far = norm + t->toe;
-    float w = 1.0f / (high * far); /* one division for both */
+    float m = e * (norm + t->open_to), low = t->pin * (norm + t->open);
+    float high = norm * m + low, far = norm + t->toe;
+    float w = 1.0f / (high * far); /* one division for all */
     float q = far * w;
-    float slope = t->pin * (q + t->power * norm * w);
+    float slope = low * (q + t->power * norm * w);
     float keep = t->hue_share + (1.0f - t->hue_share) * slope;
-    float f = e * q;
+    float f = m * q;
     return (struct act){norm * (f - keep * f), keep * f};
 }
 
@@ -328,8 +330,8 @@ static void curve_keeping_colour(const struct dw_tone *q, size_t n, float *restr
     for (size_t i = 0; i < n; i++)
         add[i] = log_of(&t, norm[i]);
     for (size_t i = 0; i < n; i++) {
-        float e = power_of(&t, add[i]);
-        norm[i] = e / (norm[i] * e + t.pin);
+        float x = norm[i], m = power_of(&t, add[i]) * (x + t.open_to);
+        norm[i] = m / (x * m + t.pin * (x + t.open));
         add[i] = 0.0f;
     }
 }
