@@ -102,12 +102,16 @@ static void near(const struct dw_prepare *p, float smooth, const float *const up
     struct dw_prepare scaled = *p;
     for (int i = 0; i < 9; i++)
         scaled.matrix[i] *= centre * centre;
-    float col[3][NEAR_PIECE + 2];
+    float sum[3][NEAR_PIECE + 2];
     for (size_t from = 0; from < n; from += NEAR_PIECE) {
         size_t m = n - from < NEAR_PIECE ? n - from : NEAR_PIECE;
-        for (int c = 0; c < 3; c++)
-            down_columns(side, up[c] + from - 1, mid[c] + from - 1, down[c] + from - 1, m + 2,
-                         col[c]);
+        const float *col[3];
+        for (int c = 0; c < 3; c++) {
+            col[c] = side > 0.0f ? sum[c] : mid[c] + from - 1; /* nothing beside it counts */
+            if (side > 0.0f)
+                down_columns(side, up[c] + from - 1, mid[c] + from - 1, down[c] + from - 1, m + 2,
+                             sum[c]);
+        }
         near_piece(&scaled, side, col[0], col[1], col[2], mid[0] + from, mid[1] + from,
                    mid[2] + from, m, mean[0] + from, mean[1] + from, mean[2] + from, own + from,
                    spot + from);
