@@ -16,7 +16,7 @@ double dw_crossover(double alt_deg, double night_deg, double day_deg)
     return x * x * x * (x * (6 * x - 15) + 10);
 }
 
-#define STAR_ROOM_STOPS 0.12
+#define STAR_ROOM_STOPS 0.06
 #define STARS_OUT_DEG (-24)
 #define FIRST_STARS_DEG (-12)
 
