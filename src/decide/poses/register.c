@@ -10,6 +10,13 @@
 #define REACH (SIDE * 5 / 8)
 #define STEPS 6
 
+/* An answer near nothing that makes a search farther away idle. */
+static const struct {
+    double agree, alike; /* at least, of struct dw_shift */
+    int voters;
+    double near; /* cells */
+} rules = {0.95, 0.7, 12, 0.5};
+
 void dw_register_free(struct dw_register *r)
 {
     dw_fourier_free(&r->fourier);
@@ -164,17 +171,26 @@ static void refine(const struct dw_view *a, const struct dw_view *b, const float
     }
 }
 
+/* The same place all over the picture, to a part of a cell: no other could look more alike. */
+static bool plain(const struct dw_shift *s)
+{
+    return s->agree >= rules.agree && s->alike >= rules.alike && s->voters >= rules.voters &&
+           hypot(s->x, s->y) < rules.near;
+}
+
 enum dw_status dw_register(struct dw_register *r, const struct dw_view *a, const struct dw_view *b,
                            const float *weight, const struct dw_block_place *at,
                            struct dw_shift *out, struct dw_error *err)
 {
     struct dw_shift near = {0}, far = {0};
+    refine(a, b, weight, at, &near);
+    *out = near;
+    if (plain(&near))
+        return DW_OK;
     enum dw_status status = look_far(r, a, b, weight, &far, err);
     if (status < 0)
         return status;
     bool other = far.x != 0 || far.y != 0;
-    refine(a, b, weight, at, &near);
-    *out = near;
     if (!other)
         return DW_OK;
     refine(a, b, weight, at, &far);

@@ -20,9 +20,10 @@ int dw_block_places(const struct dw_patch_place *patch, int n, int width, int he
 void dw_register_step(const struct dw_view *a, const struct dw_view *b, const float *weight,
                       const struct dw_block_place *at, const struct dw_shift *start,
                       struct dw_block *block);
-/* Whole displacement, from nothing: the place where the two shots' ground correlates best (by
- * Fourier transform, up to 5/8 of a patch), then least squares to the limit of the noise.
- * Shots in which nothing agrees come out with sigma = INFINITY. Errors: DW_ERR_MEMORY. */
+/* Whole displacement, from nothing: least squares to the limit of the noise, from where the ground
+ * was and, unless nearly all of it agrees that it is still there, from the place where the two
+ * shots' ground correlates best (by Fourier transform, up to 5/8 of a patch). Shots in which
+ * nothing agrees come out with sigma = INFINITY. Errors: DW_ERR_MEMORY. */
 enum dw_status dw_register(struct dw_register *r, const struct dw_view *a, const struct dw_view *b,
                            const float *weight, const struct dw_block_place *at,
                            struct dw_shift *out, struct dw_error *err);
