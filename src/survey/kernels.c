@@ -83,15 +83,33 @@ static void detail(const float *restrict up, const float *restrict mid, const fl
     }
 }
 
-/* The folded differences of one row added to the row above. low, high: 32 bits of each column, from
- * `shift` on this row's. */
+/* Folded differences of one row, added to the row above. */
+static inline uint16_t unfold(uint16_t above, uint16_t v)
+{
+    return (uint16_t)(above + ((v >> 1) ^ (0 - (v & 1))));
+}
+
+/* A row that begins with its words. */
+static inline void unpack_first(const uint16_t *restrict low, uint16_t mask,
+                                const uint16_t *restrict above, uint16_t *restrict code)
+{
+    for (int x = 0; x < DW_BITS_BLOCK; x++)
+        code[x] = unfold(above[x], low[x] & mask);
+}
+
+/* One that begins at bit `shift` > 0 of them, and may go on in the words of `high`. Shifts as
+ * products with 2^(16-shift), one for each cell: so they stay words of 16 bits for a processor. */
 static inline void unpack_row(const uint16_t *restrict low, const uint16_t *restrict high,
-                              int shift, uint32_t mask, const uint16_t *restrict above,
+                              unsigned shift, uint16_t mask, const uint16_t *restrict above,
                               uint16_t *restrict code)
 {
+    uint16_t up[DW_BITS_BLOCK];
+    for (int x = 0; x < DW_BITS_BLOCK; x++)
+        up[x] = (uint16_t)(1u << (DW_BITS_BLOCK - shift));
     for (int x = 0; x < DW_BITS_BLOCK; x++) {
-        uint32_t v = (low[x] | (uint32_t)high[x] << 16) >> shift & mask;
-        code[x] = (uint16_t)(above[x] + ((v >> 1) ^ (0 - (v & 1))));
+        uint16_t begin = (uint16_t)((uint32_t)low[x] * up[x] >> 16);
+        uint16_t rest = (uint16_t)((uint32_t)high[x] * up[x]);
+        code[x] = unfold(above[x], (begin | rest) & mask);
     }
 }
 
@@ -99,13 +117,15 @@ static void unpack_block(const uint16_t *words, int bits, const uint16_t *above,
                          size_t stride)
 {
     static const uint16_t nothing[DW_BITS_BLOCK] = {0};
-    const uint32_t mask = (1u << bits) - 1;
-    for (int y = 0; y < DW_BITS_BLOCK; y++, above = code, code += stride) {
-        int shift = y * bits % DW_BITS_BLOCK;
-        const uint16_t *low = words + (size_t)(y * bits / DW_BITS_BLOCK) * DW_BITS_BLOCK;
-        bool on = shift + bits > DW_BITS_BLOCK;
-        unpack_row(bits > 0 ? low : nothing, on ? low + DW_BITS_BLOCK : nothing, shift, mask, above,
-                   code);
+    const unsigned side = DW_BITS_BLOCK, each = (unsigned)bits;
+    const uint16_t mask = (uint16_t)((1u << each) - 1);
+    for (unsigned y = 0; y < side; y++, above = code, code += stride) {
+        unsigned shift = y * each % side;
+        const uint16_t *low = words + (size_t)(y * each / side) * side;
+        if (shift == 0)
+            unpack_first(bits > 0 ? low : nothing, mask, above, code);
+        else
+            unpack_row(low, shift + each > side ? low + side : nothing, shift, mask, above, code);
     }
 }
 

@@ -19,18 +19,21 @@ static inline uint16_t larger(uint16_t a, uint16_t b)
 }
 
 /* Single bright cells (hot pixels, small stars) come down to the best pair of opposite neighbours;
- * edges and lines have such a pair and stay. */
+ * edges and lines have such a pair and stay, and so does the rim. */
 static void clip_spots(const uint16_t *restrict in, uint16_t *restrict out)
 {
-    memcpy(out, in, CELLS * sizeof *out);
+    memcpy(out, in, (SIDE + 1) * sizeof *out);
+    /* over the rims to the sides, so that rows are of no odd length */
+    for (int i = SIDE + 1; i < CELLS - SIDE - 1; i++) {
+        uint16_t a = smaller(in[i - 1], in[i + 1]), b = smaller(in[i - SIDE], in[i + SIDE]);
+        uint16_t c = smaller(in[i - SIDE - 1], in[i + SIDE + 1]),
+                 d = smaller(in[i - SIDE + 1], in[i + SIDE - 1]);
+        out[i] = smaller(in[i], larger(larger(a, b), larger(c, d)));
+    }
+    memcpy(out + CELLS - SIDE - 1, in + CELLS - SIDE - 1, (SIDE + 1) * sizeof *out);
     for (int y = 1; y < SIDE - 1; y++) {
-        const uint16_t *u = in + (y - 1) * SIDE, *m = u + SIDE, *d = m + SIDE;
-        uint16_t *restrict o = out + y * SIDE;
-        for (int x = 1; x < SIDE - 1; x++) {
-            uint16_t a = smaller(m[x - 1], m[x + 1]), b = smaller(u[x], d[x]);
-            uint16_t c = smaller(u[x - 1], d[x + 1]), e = smaller(u[x + 1], d[x - 1]);
-            o[x] = smaller(m[x], larger(larger(a, b), larger(c, e)));
-        }
+        out[y * SIDE] = in[y * SIDE];
+        out[y * SIDE + SIDE - 1] = in[y * SIDE + SIDE - 1];
     }
 }
 
@@ -56,15 +59,14 @@ static void smooth_down(const uint16_t *restrict in, uint16_t *restrict out)
 static void smooth_across(const uint16_t *restrict in, int32_t *restrict out)
 {
     for (int y = 0; y < SIDE; y++) {
-        const uint16_t *r = in + y * SIDE;
-        int32_t *restrict o = out + y * SIDE;
-        for (int x = 2; x < SIDE - 2; x++)
-            o[x] = r[x - 2] + r[x + 2] + 4 * (r[x - 1] + r[x + 1]) + 6 * r[x];
-        for (int k = 0; k < 4; k++) {
-            int x = k < 2 ? k : SIDE - 4 + k;
-            o[x] = r[inside(x - 2)] + r[inside(x + 2)] + 4 * (r[inside(x - 1)] + r[inside(x + 1)]) +
-                   6 * r[x];
-        }
+        int32_t row[SIDE + 4];
+        for (int x = 0; x < SIDE; x++)
+            row[x + 2] = in[y * SIDE + x];
+        row[0] = row[1] = row[2];
+        row[SIDE + 2] = row[SIDE + 3] = row[SIDE + 1];
+        for (int x = 0; x < SIDE; x++)
+            out[y * SIDE + x] =
+                (row[x] + row[x + 4]) + 4 * (row[x + 1] + row[x + 3]) + 6 * row[x + 2];
     }
 }
 
