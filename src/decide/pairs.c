@@ -45,35 +45,78 @@ static float light_there(const struct dw_compare *c, size_t a, size_t b, size_t 
            (at[g->cols] * (1 - u) + at[g->cols + 1] * u) * v;
 }
 
-/* Gathers the tiles that both shots have: difference without drift, its own noise. */
+/* Changes of light of n tiles from a to b: not finite where either does not know. */
+static void take_changes(const float *restrict a, const float *restrict b, size_t n,
+                         double *restrict d)
+{
+    for (size_t k = 0; k < n; k++)
+        d[k] = (double)b[k] - (double)a[k];
+}
+
+static void take_displaced(const struct dw_compare *c, size_t a, size_t b, double *d)
+{
+    const float *la = c->g->light + a * c->tiles, *lb = c->g->light + b * c->tiles;
+    for (size_t k = 0; k < c->tiles; k++)
+        d[k] = isfinite(lb[k]) ? (double)light_there(c, a, b, k) - (double)la[k] : (double)NAN;
+}
+
+static void take_drift_off(const float *restrict rate, double seconds, size_t n, double *restrict d)
+{
+    for (size_t k = 0; k < n; k++)
+        d[k] -= (double)rate[k] * seconds;
+}
+
+/* Variances of the changes of n tiles, and how black's wander moves them. */
+static void take_noise(const float *restrict na, const float *restrict nb,
+                       const float *restrict excess, double floor, size_t n, double *restrict var)
+{
+    for (size_t k = 0; k < n; k++)
+        var[k] = (double)na[k] + (double)nb[k] + (double)excess[k] + floor;
+}
+
+static void take_lever(const float *restrict ea, const float *restrict eb, size_t n,
+                       double *restrict lever)
+{
+    for (size_t k = 0; k < n; k++)
+        lever[k] = 0.5 * ((double)ea[k] + (double)eb[k]);
+}
+
+/* Leaves of all tiles those with a known change, without asking a branch; c->w holds variances. */
+static void keep_known(struct dw_compare *c)
+{
+    double *restrict d = c->d, *restrict w = c->w, *restrict lever = c->lever;
+    size_t n = 0;
+    for (size_t k = 0; k < c->tiles; k++) {
+        double change = d[k];
+        d[n] = change;
+        w[n] = w[k];
+        lever[n] = lever[k];
+        c->tile[n] = (int)k;
+        n += fabs(change) < (double)INFINITY;
+    }
+    c->n = n;
+}
+
+/* Gathers the tiles that both shots have: difference without drift, its own noise. Loops of one
+ * thing each, so that several tiles go at a time. */
 static void gather(struct dw_compare *c, size_t a, size_t b)
 {
     const struct dw_grids *g = c->g;
-    const float *la = g->light + a * c->tiles, *lb = g->light + b * c->tiles;
-    const float *na = g->noise + a * c->tiles, *nb = g->noise + b * c->tiles;
-    const float *ea = g->lever + a * c->tiles, *eb = g->lever + b * c->tiles;
-    const float *excess = c->excess + a / DW_COMPARE_BLOCK * c->tiles;
-    double floor = c->p->floor_stops * c->p->floor_stops;
-    bool displaced = dw_pair_displaced(c->g->shift, a, b);
-    c->n = 0;
-    for (size_t k = 0; k < c->tiles; k++) {
-        float there = displaced ? light_there(c, a, b, k) : lb[k];
-        if (!(isfinite(la[k]) && isfinite(lb[k]) && isfinite(there)))
-            continue;
-        double d = (double)there - (double)la[k];
-        for (size_t j = a; j < b; j++)
-            d -= (double)c->rate[j * c->tiles + k] * c->seconds[j];
-        double var = (double)na[k] + (double)nb[k] + (double)excess[k] + floor;
-        size_t n = c->n++;
-        c->d[n] = d;
-        c->w[n] = var;
-        c->lever[n] = 0.5 * ((double)ea[k] + (double)eb[k]);
-        c->tile[n] = (int)k;
-    }
-    for (size_t n = 0; n < c->n; n++) { /* by itself, so that several go at a time */
-        c->sigma[n] = sqrt(c->w[n]);
-        c->w[n] = 1 / c->w[n];
-        c->narrow[n] = c->sigma[n] * c->w[n] * (1 / DW_TUKEY);
+    size_t n = c->tiles, at = a * n, to = b * n;
+    if (dw_pair_displaced(g->shift, a, b))
+        take_displaced(c, a, b, c->d);
+    else
+        take_changes(g->light + at, g->light + to, n, c->d);
+    for (size_t j = a; j < b; j++)
+        take_drift_off(c->rate + j * n, c->seconds[j], n, c->d);
+    take_noise(g->noise + at, g->noise + to, c->excess + a / DW_COMPARE_BLOCK * n,
+               c->p->floor_stops * c->p->floor_stops, n, c->w);
+    take_lever(g->lever + at, g->lever + to, n, c->lever);
+    keep_known(c);
+    for (size_t k = 0; k < c->n; k++) {
+        c->sigma[k] = sqrt(c->w[k]);
+        c->w[k] = 1 / c->w[k];
+        c->narrow[k] = c->sigma[k] * c->w[k] * (1 / DW_TUKEY);
     }
 }
 
