@@ -543,7 +543,7 @@ START_TEST(gamut_keeps_grey_and_what_lies_inside)
 END_TEST
 
 /* The kernel folds curve, matrix and gamut into few operations; here they are one after the other,
- * in double precision, by the words of docs/method.md. */
+ * in double precision, by the words of docs/method/look.md. */
 START_TEST(finish_is_curve_then_matrix_then_gamut)
 {
     const double knee = 0.9, room = 1 - knee;

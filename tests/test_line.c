@@ -140,8 +140,8 @@ START_TEST(gain_brings_the_key_to_one)
 }
 END_TEST
 
-/* Three fades, each in its own window (docs/method.md): day tone -12..-3, balance -17..-6, stars
- * -17..-12. */
+/* Three fades, each in its own window (docs/method/look.md): day tone -12..-3, balance -17..-6,
+ * stars -17..-12. */
 START_TEST(three_fades_have_their_own_windows)
 {
     struct fake_params p = fake_defaults(3);

@@ -68,7 +68,7 @@ static void compare(const char *what, const cmsCIELab *got, const cmsCIELab *wan
                       got[i].a, got[i].b, want[i].L, want[i].a, want[i].b);
 }
 
-/* A transparent look: y = x / (n + 1), n the look's norm (docs/method.md, section 9), key 1/2. */
+/* A transparent look: y = x / (n + 1), n the look's norm (docs/method/look.md), key 1/2. */
 static void through_the_look(double out[N][3])
 {
     for (int i = 0; i < N; i++) {

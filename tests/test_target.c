@@ -145,7 +145,7 @@ START_TEST(a_colour_target_by_day_keeps_its_colours)
 }
 END_TEST
 
-/* docs/method.md, section 9, by day: what of light of this norm becomes of it, and the share of its
+/* docs/method/look.md, by day: what of light of this norm becomes of it, and the share of its
  * colour that is kept. */
 static double curve(double n, double key, double *keep)
 {

@@ -180,7 +180,7 @@ struct dw_frame {
 /* A person's word about a shot, by file name. */
 enum dw_word { DW_WORD_NONE, DW_WORD_USE, DW_WORD_DROP };
 
-struct dw_line_params { /* brightness line; docs/method.md gives the law */
+struct dw_line_params { /* brightness line; docs/method/brightness.md gives the law */
     double key_day;     /* linear output level of the key by full day */
     double key_night;   /* and at the darkest */
     double depth_stops; /* scene stops between the two */

@@ -24,7 +24,7 @@ struct dw_size {
 
 enum dw_space { DW_SPACE_SRGB, DW_SPACE_P3, DW_SPACE_REC2020 }; /* all with the sRGB curve */
 
-/* Parameters of the look; docs/method.md explains each. */
+/* Parameters of the look; docs/method/look.md explains each. */
 struct dw_look_params {
     float day_contrast, night_contrast;     /* slope about the key */
     float day_saturation, night_saturation; /* factor on chroma */
@@ -125,7 +125,7 @@ struct dw_render_params {
     bool light; /* light as it is instead of a look; bits must be 16, and the only sink DW_MIX */
     enum dw_space space;
     struct dw_look_params look;
-    float noise_reduction; /* 0: none, 1: strong; see docs/method.md */
+    float noise_reduction; /* 0: none, 1: strong; see docs/method/look.md */
     int part, parts;       /* the part-th (from 1) of so many shares of the frames */
 };
 #define DW_RENDER_DEFAULTS                                                                         \

@@ -15,7 +15,7 @@ static void set_weights(const struct dw_work *w, const struct dw_facts *facts, s
     double n = w->params->night_deg, d = w->params->day_deg, h = f->sun_alt_deg;
     f->day = dw_crossover(h, n, d);
     /* balance goes with the sky's own colour (dusk.c), star lift before tone (no brightening of the
-     * twilight sky): docs/method.md */
+     * twilight sky): docs/method/faults.md */
     f->balance = dw_crossover(h, facts->balance_night_deg, facts->balance_day_deg);
     f->stars = 1 - dw_crossover(h, n - 5, n);
     f->key = dw_key_at(w, dw_line_at(w, f->utc_s, h), h);

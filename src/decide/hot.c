@@ -4,7 +4,8 @@
  * in every exposure of one length. So do not: stars (they move; spread over the night even one a
  * pixel from the pole does), lamps and edges of roofs (their neighbours of other colours are
  * bright as well), texture of the ground (it is as bright, relative to its surroundings, by
- * day). A dead pixel is dark in whatever light, and single as well. docs/method.md gives the rule.
+ * day). A dead pixel is dark in whatever light, and single as well. docs/method/light.md gives the
+ * rule.
  */
 #include "decide/steps.h"
 

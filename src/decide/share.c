@@ -2,8 +2,8 @@
  * one joint least-squares problem (joint.c). What is exposure and what is light the pictures alone
  * do not say; three things settle it: light is smooth in time, once the sun's law is taken out;
  * exposure errors are small, or one and the same whenever a setting is used; and a doubtful
- * comparison (cloud, headlights) counts little. docs/method.md gives the noise model behind every
- * weight. */
+ * comparison (cloud, headlights) counts little. docs/method/steadying.md gives the noise model
+ * behind every weight. */
 #include "decide/share.h"
 #include "base/robust.h"
 

@@ -6,7 +6,7 @@
 
 #define LOG2_E 1.4426950408889634
 
-/* Which tiles may say how exposure changed (docs/method.md, steadying): */
+/* Which tiles may say how exposure changed (docs/method/steadying.md): */
 #define MAX_CLIPPED 1e-4f    /* share of samples at saturation */
 #define MIN_SHARE 1e-4       /* of the range between black and white */
 #define MAX_NOISE_STOPS 0.05 /* of the tile's mean */

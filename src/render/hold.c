@@ -1,4 +1,4 @@
-/* hold.c: see hold.h and docs/method.md. */
+/* hold.c: see hold.h and docs/method/look.md. */
 #include "render/hold.h"
 
 #include "render/colour.h"

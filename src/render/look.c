@@ -1,4 +1,4 @@
-/* look.c: see look.h and docs/method.md. The operator follows the order prepare (balance,
+/* look.c: see look.h and docs/method/look.md. The operator follows the order prepare (balance,
  * saturation, norm), lift (stars above their background), curve (one or a mix of two, both pinned
  * to the key), gamut, code. */
 #include "render/look.h"

@@ -1,5 +1,5 @@
 /* look_plan.c: what is the same for all pixels of a frame, from its row of the frame list, the
- * shoot's facts and the parameters. See look.h and docs/method.md. */
+ * shoot's facts and the parameters. See look.h and docs/method/look.md. */
 #include "render/look.h"
 
 #include "base/matrix3.h"

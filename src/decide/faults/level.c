@@ -5,7 +5,7 @@
 
 #include <math.h>
 
-/* Rules of docs/method.md, faults. Stops of raw level above or below the camera's habit. */
+/* Rules of docs/method/faults.md. Stops of raw level above or below the camera's habit. */
 #define BRIGHT_STOPS 1.2
 #define DARK_STOPS (-1.6)
 #define BRIGHT_CLIPPED 0.35 /* share of the tiles that are clipped beyond what is usual there */
