@@ -26,7 +26,6 @@ static struct dw_facts facts_of_light(const struct dw_facts *facts)
     f.night_deg = f.day_deg = f.balance_night_deg = f.balance_day_deg = 0;
     f.night_sky_keys = 0;
     f.aim.focal_px = 0;
-    f.hold.night_key = 0;
     for (int c = 0; c < 3; c++)
         f.night_mul[c] = f.night_sky[c] = 1;
     return f;

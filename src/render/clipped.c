@@ -3,11 +3,16 @@
 
 #include "render/coarse.h"
 #include "render/green_line.h"
+#include "render/hold.h"
 #include "render/ramp.h"
 #include "render/wider.h"
 
 #include <string.h>
 
+/* Stops of rise beside the key from which on light that stays by night is a glow, and 1 / how many
+ * more make sure of it: fewer carry over into the ground, where windows are lit. */
+#define GLOW_FROM 1.0f
+#define GLOW_SCALE (1 / 0.5f)
 #define TILES_ALONG 64
 #define SMALLEST_TILE 4  /* cells */
 #define PATCHES_ALONG 3  /* of a tile, for edges */
@@ -268,6 +273,20 @@ enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
                      LEAN * (float)c->width * (float)c->height / ((float)c->cols * (float)c->rows));
     keep_colours(c);
     return DW_OK;
+}
+
+void dw_clipped_hold(struct dw_clipped *c, const struct dw_facts *facts)
+{
+    if (!c->any || !(facts->hold.night_key > 0))
+        return;
+    int cols = c->edged.cols, rows = c->edged.rows;
+    float *share = c->edged.share.p;
+    for (int y = 0; y < rows; y++)
+        for (int x = 0; x < cols; x++) {
+            double rise = dw_hold_rise(facts, (x + 0.5) / cols, (y + 0.5) / rows);
+            share[(size_t)y * (size_t)cols + (size_t)x] *=
+                1 - dw_ramp((float)rise, GLOW_FROM, GLOW_SCALE);
+        }
 }
 
 bool dw_clipped_in_row(const struct dw_clipped *c, int y, int height)

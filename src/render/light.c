@@ -195,6 +195,7 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
     if ((s = dw_clipped_learn(&l->clipped, &l->cells, &l->develop_cells, source->green, err)) < 0 ||
         (s = open_places(l, facts, source, err)) < 0)
         return s;
+    dw_clipped_hold(&l->clipped, facts);
     return make_room(l, err);
 }
 
