@@ -1,6 +1,6 @@
 /* joint.c: see steady.h. The unknowns of a shot stand side by side (s_i, e_i), so that all terms
- * but the offsets and factors lie in a band of six; these border it and are eliminated last (Schur
- * complement), which keeps time and memory linear in the number of shots. */
+ * but the offsets, factors and the law's coefficients lie in a band of six; these border it and are
+ * eliminated last (Schur complement), which keeps time and memory linear in the number of shots. */
 #include "decide/banded.h"
 #include "decide/steady.h"
 
@@ -36,6 +36,17 @@ static void add_row(struct dw_banded *m, const int *index, const double *value, 
             dw_banded_add(m, index[p], index[q], weight * value[p] * value[q]);
 }
 
+/* What borders the band: offsets, then factors, then the law's coefficients. */
+static int bordering(const struct dw_joint *j)
+{
+    return j->classes + j->follows + (j->law ? j->law->spline.n : 0);
+}
+
+static struct dw_law_place place_of_law(const struct dw_joint *j)
+{
+    return (struct dw_law_place){j->n, 2 * j->n, j->classes + j->follows, bordering(j), j->stiff};
+}
+
 static void add_terms(const struct dw_joint *j, struct dw_banded *m, double *rhs)
 {
     const double sign[4] = {-1, -1, 1, 1};
@@ -55,7 +66,7 @@ static void add_terms(const struct dw_joint *j, struct dw_banded *m, double *rhs
     for (size_t i = 0; i < j->n; i++) {
         dw_banded_add(m, 2 * (int)i + 1, 2 * (int)i + 1, j->tie[i]);
         /* a faint pull that settles what nothing else tells: fewer than four shots, islands */
-        dw_banded_add(m, 2 * (int)i, 2 * (int)i, 1e-6);
+        dw_banded_add(m, 2 * (int)i, 2 * (int)i, 1e-6 + (j->law ? j->law->loose : 0));
     }
     int middle = 2 * (int)(j->n / 2);
     dw_banded_add(m, middle, middle, 1e4);
@@ -76,11 +87,12 @@ static double followed(const struct dw_joint *j, int m, size_t k)
 }
 
 /* border: columns of 2n, one an offset with entries -tie_i at (e_i, o), then one a factor, with
- * those of its pairs. corner: these with each other; right: their right-hand sides. */
+ * those of its pairs, then the law's. corner: these with each other; right: their right-hand sides.
+ */
 static void add_border(const struct dw_joint *j, double *border, double *corner, double *right)
 {
     size_t rows = 2 * j->n;
-    int all = j->classes + j->follows;
+    int all = bordering(j);
     for (size_t i = 0; i < j->n; i++)
         for (int p = 0; p < DW_MAX_CLASSES; p++) {
             int c = j->setting[i][p];
@@ -111,6 +123,10 @@ static void add_border(const struct dw_joint *j, double *border, double *corner,
                 corner[at * all + j->classes + q] += weighted * followed(j, q, k);
         }
     }
+    if (j->law) {
+        const struct dw_law_place place = place_of_law(j);
+        dw_law_border(j->law, &place, border, corner);
+    }
 }
 
 /* Take from a row of the corner, and from its right-hand side, what the band has told already:
@@ -120,7 +136,7 @@ static void eliminate_offset(const struct dw_joint *j, int at, const double *x,
                              const double *border, double *corner, double *right)
 {
     size_t rows = 2 * j->n;
-    int all = j->classes + j->follows;
+    int all = bordering(j);
     for (size_t i = 0; i < j->n; i++)
         for (int p = 0; p < DW_MAX_CLASSES; p++)
             if (j->setting[i][p] == at) {
@@ -134,7 +150,7 @@ static void eliminate_factor(const struct dw_joint *j, int m, const double *x, c
                              double *corner, double *right)
 {
     size_t rows = 2 * j->n;
-    int all = j->classes + j->follows, at = j->classes + m;
+    int all = bordering(j), at = j->classes + m;
     for (size_t k = 0; k < j->n_pairs; k++) {
         double weighted = j->weight[k] * followed(j, m, k);
         if (weighted == 0)
@@ -148,13 +164,32 @@ static void eliminate_factor(const struct dw_joint *j, int m, const double *x, c
     }
 }
 
+/* meets: room for a value a coefficient. */
+static void eliminate_law(const struct dw_joint *j, const double *x, const double *border,
+                          double *corner, double *right, double *meets)
+{
+    const struct dw_law_place place = place_of_law(j);
+    dw_law_meet(j->law, &place, x, meets);
+    for (int c = 0; c < j->law->spline.n; c++)
+        right[place.at + c] -= meets[c];
+    for (int q = 0; q < place.at; q++) /* offsets and factors have told what they have in common */
+        for (int c = 0; c < j->law->spline.n; c++)
+            corner[(place.at + c) * place.all + q] = corner[q * place.all + place.at + c];
+    for (int q = place.at; q < place.all; q++) {
+        dw_law_meet(j->law, &place, border + (size_t)q * place.rows, meets);
+        for (int c = 0; c < j->law->spline.n; c++)
+            corner[(place.at + c) * place.all + q] -= meets[c];
+    }
+}
+
 /* Solves the bordered system; `border` is replaced by the inverse band times border. block: the
- * factors' part of the corner, as the band leaves it. */
+ * factors' part of the corner, as the band leaves it. meets: as for eliminate_law. */
 static bool solve_bordered(const struct dw_joint *j, const struct dw_banded *factor, double *x,
-                           double *border, double *corner, double *right, double *block)
+                           double *border, double *corner, double *right, double *block,
+                           double *meets)
 {
     size_t rows = 2 * j->n;
-    int c = j->classes + j->follows;
+    int c = bordering(j);
     if (!dw_banded_solve(factor, x, 1))
         return false;
     if (c == 0)
@@ -165,6 +200,8 @@ static bool solve_bordered(const struct dw_joint *j, const struct dw_banded *fac
         eliminate_offset(j, a, x, border, corner, right);
     for (int m = 0; m < j->follows; m++)
         eliminate_factor(j, m, x, border, corner, right);
+    if (j->law)
+        eliminate_law(j, x, border, corner, right, meets);
     /* the rounding of two eliminations leaves it not quite symmetric */
     for (int a = 0; a < c; a++)
         for (int b = 0; b < a; b++)
@@ -251,7 +288,7 @@ enum dw_status dw_joint_solve(const struct dw_joint *j, struct dw_arena *arena, 
                               double *e, double *e_var, double *e_fast, double *offset)
 {
     size_t mark = arena->n, rows = 2 * j->n, band = rows * (BAND + 1);
-    size_t all = (size_t)(j->classes + j->follows);
+    size_t all = (size_t)bordering(j), laws = j->law ? (size_t)j->law->spline.n : 0;
     struct dw_banded m = {(int)rows, BAND, DW_TAKE(arena, band, double)};
     double *x = DW_TAKE(arena, rows, double);
     double *border = DW_TAKE(arena, rows * all, double);
@@ -259,16 +296,19 @@ enum dw_status dw_joint_solve(const struct dw_joint *j, struct dw_arena *arena, 
     size_t follows = (size_t)j->follows;
     double *block = DW_TAKE(arena, follows * follows, double);
     double *work = DW_TAKE(arena, 2 * follows, double);
+    double *right = DW_TAKE(arena, all, double), *meets = DW_TAKE(arena, laws, double);
     double *inverse = e_var ? DW_TAKE(arena, band, double) : x;
     enum dw_status status = DW_ERR_MEMORY;
-    if (m.a && x && border && corner && block && work && inverse) {
-        memset(offset, 0, all * sizeof *offset);
+    if (m.a && x && border && corner && block && work && right && meets && inverse) {
         add_terms(j, &m, x);
-        add_border(j, border, corner, offset);
-        status = dw_banded_factor(&m) && solve_bordered(j, &m, x, border, corner, offset, block)
-                     ? DW_OK
-                     : DW_ERR_NUMERIC;
+        add_border(j, border, corner, right);
+        status =
+            dw_banded_factor(&m) && solve_bordered(j, &m, x, border, corner, right, block, meets)
+                ? DW_OK
+                : DW_ERR_NUMERIC;
     }
+    for (size_t c = 0; status == DW_OK && c < all; c++)
+        *(c < all - laws ? &offset[c] : &j->law->coef[c - (all - laws)]) = right[c];
     for (size_t i = 0; status == DW_OK && i < j->n; i++) {
         s[i] = x[2 * i];
         e[i] = x[2 * i + 1];

@@ -12,8 +12,10 @@
 /* Room for the solution's weights, and whether s, e and offset hold something. */
 struct weighing {
     double *change; /* of the law, per pair */
+    double *value;  /* and what it is, per shot */
     double *weight, *stiff, *tie, *work;
-    bool solved, learnt; /* learnt: the law is what it will be */
+    bool solved;
+    struct dw_light_law law;
 };
 
 static enum dw_status no_room(struct dw_error *err)
@@ -41,9 +43,8 @@ static bool veiled(const struct dw_share *t, size_t i)
 static void set_weights(const struct dw_share *t, struct weighing *w)
 {
     double light = t->p->light_stops * pow(t->unit_s / 120, 2.5);
-    double share = w->learnt ? t->p->law_share : t->p->learn_share;
     for (size_t i = 0; i + 3 < t->n; i++) {
-        double sigma = light + share * fabs(w->change[i + 1]), bend = 0, third[4];
+        double sigma = light + t->p->law_share * fabs(w->change[i + 1]), bend = 0, third[4];
         /* what the law's own bends may explain is no unrest */
         double unrest = t->unrest[i] > 2 * sigma ? t->p->unrest_share * t->unrest[i] : 0;
         if (veiled(t, i))
@@ -91,7 +92,8 @@ static void learn_sigma(struct dw_share *t, double *work)
     t->sigma = fmax(0.002, DW_MAD_TO_SIGMA * dw_median(work, n));
 }
 
-static enum dw_status solve(struct dw_share *t, struct weighing *w, int rounds,
+/* law: it is learnt, and light is found with it. */
+static enum dw_status solve(struct dw_share *t, struct weighing *w, bool law,
                             struct dw_arena *arena, struct dw_error *err)
 {
     struct dw_joint joint = {.n = t->n,
@@ -108,60 +110,57 @@ static enum dw_status solve(struct dw_share *t, struct weighing *w, int rounds,
                              .follows = t->follows,
                              .follow = t->follow,
                              .follow_weight = 1 / (t->p->follow_stops * t->p->follow_stops)};
-    for (int round = 0; round < rounds; round++) {
-        set_weights(t, w);
-        enum dw_status status =
-            dw_joint_solve(&joint, arena, t->s, t->e, t->e_var, t->e_fast, t->offset);
-        if (status < 0)
-            return dw_fail(err, status, "the steadying of %zu frames could not be solved", t->n);
-        w->solved = true;
-        learn_sigma(t, w->work);
+    set_weights(t, w);
+    if (law) {
+        joint.law = &w->law;
+        dw_law_believe(&w->law, &t->p->law, w->solved);
     }
+    enum dw_status status =
+        dw_joint_solve(&joint, arena, t->s, t->e, t->e_var, t->e_fast, t->offset);
+    if (status < 0)
+        return dw_fail(err, status, "the steadying of %zu frames could not be solved", t->n);
+    w->solved = true;
+    learn_sigma(t, w->work);
     return DW_OK;
 }
 
-/* Solves, learns the law, takes it out of the pairs and solves again: light is smoother beside the
- * law than with it, so errors stand out better. */
+/* What the law did in each pair; light is from now on what is beside it. */
+static void take_law_off(const struct dw_share *t, struct weighing *w)
+{
+    const struct dw_light_law *law = &w->law;
+    for (size_t i = 0; i < t->n; i++) {
+        w->value[i] = dw_law_at(law, i);
+        t->s[i] -= w->value[i];
+    }
+    for (size_t k = 0; k < t->n_pairs; k++)
+        w->change[k] = w->value[t->pair[k].b] - w->value[t->pair[k].a];
+}
+
+/* Solves, learning the law; then takes it out of the pairs and solves again. */
 enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct dw_error *err)
 {
-    double low = INFINITY, high = -INFINITY;
-    for (size_t i = 0; i < t->n; i++) {
-        low = fmin(low, t->alt[i]);
-        high = fmax(high, t->alt[i]);
-    }
-    struct dw_spline law = dw_spline_over(low, high, t->p->law_step);
-    double *coef = DW_TAKE(arena, (size_t)law.n, double);
-    double *room = DW_TAKE(arena, (size_t)law.n * (2 * (size_t)law.n + 1), double);
     struct weighing w = {
         .change = DW_TAKE(arena, 2 * t->n, double),
         .weight = DW_TAKE(arena, 2 * t->n, double),
         .stiff = DW_TAKE(arena, t->n, double),
         .tie = DW_TAKE(arena, t->n, double),
         .work = DW_TAKE(arena, t->n, double),
+        .value = DW_TAKE(arena, t->n, double),
     };
-    if (!coef || !room || !w.change || !w.weight || !w.stiff || !w.tie || !w.work)
+    if (!w.change || !w.weight || !w.stiff || !w.tie || !w.work || !w.value ||
+        !dw_law_lay_out(&w.law, &t->p->law, t->n, t->time, t->alt, t->unit_s, arena))
         return no_room(err);
-    const struct dw_law_of_light light = {t->n,      t->time, t->alt,          t->s,
-                                          t->unit_s, w.stiff, t->p->law_level, t->p->law_bend};
     for (size_t k = 0; k < t->n_pairs; k++) /* first guess: the light itself */
         w.change[k] = t->pair[k].v;
-    for (int round = 0;; round++) {
-        w.learnt = round == t->p->laws;
-        enum dw_status status = solve(t, &w, w.learnt ? t->p->rounds : 2, arena, err);
-        if (status < 0 || w.learnt)
-            return status;
-        for (size_t k = 0; k < t->n_pairs && round; k++)
-            t->pair[k].v += w.change[k];
-        for (size_t i = 0; i < t->n && round; i++)
-            t->s[i] += dw_spline_value(&law, coef, t->alt[i]);
-        if (!dw_law_of_light(&light, &law, coef, room))
-            return dw_fail(err, DW_ERR_NUMERIC, "the law of light could not be fitted");
-        for (size_t k = 0; k < t->n_pairs; k++) {
-            w.change[k] = dw_spline_value(&law, coef, t->alt[t->pair[k].b]) -
-                          dw_spline_value(&law, coef, t->alt[t->pair[k].a]);
-            t->pair[k].v -= w.change[k];
-        }
-        for (size_t i = 0; i < t->n; i++)
-            t->s[i] -= dw_spline_value(&law, coef, t->alt[i]);
+    enum dw_status status = DW_OK;
+    for (int round = 0; status >= 0 && round < t->p->laws; round++) {
+        status = solve(t, &w, true, arena, err);
+        if (status >= 0)
+            take_law_off(t, &w);
     }
+    for (size_t k = 0; k < t->n_pairs; k++)
+        t->pair[k].v -= w.change[k];
+    for (int round = 0; status >= 0 && round < t->p->rounds; round++)
+        status = solve(t, &w, false, arena, err);
+    return status;
 }

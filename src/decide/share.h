@@ -2,31 +2,29 @@
 #ifndef DW_DECIDE_SHARE_H
 #define DW_DECIDE_SHARE_H
 
-#include "decide/bspline.h"
 #include "decide/steady.h"
 
 /* What three things are worth that settle what is exposure and what is light: defaults below. */
 struct dw_share_params {
     double light_stops;  /* rms third difference of light beside the law, per 120 s */
     double law_share;    /* and per stop that the law changes in one interval, */
-    double learn_share;  /* or this as long as the law is being learnt: a bend that is smoothed away
-                          * here is lost to the law, which then leaves it to every dusk and dawn */
     double unrest_share; /* and times the bends that the picture's contrasts show (unrest.c), */
     double veiled_share; /* or times those left where light is held against contrasts (veil.c) */
     double follow_stops; /* rms of what light does for each stop of contrasts there */
-    double law_level;    /* rms of light about the law, as its fit believes: weather */
-    double law_step;     /* knots of the law, degrees of sun altitude */
-    double law_bend;     /* rms of its third derivative where it slopes, stops/degree^3 */
     double offset_stops; /* rms of a setting's own error */
     double error_stops;  /* of a shot's own error, before it is learnt */
     double loose_stops;  /* of a shot without a record */
     double tail;         /* degrees of freedom of the shots' errors (Student): few are large */
     double light_tail;   /* the same for the bends of light */
-    int rounds, laws;
+    int laws, rounds;    /* solutions in which the law is learnt, and then without it */
+    struct dw_law_params law;
 };
 #define DW_SHARE_DEFAULTS                                                                          \
     {                                                                                              \
-        2e-4, 0.002, 0.004, 10, 1, 3, 0.3, 0.75, 0.02, 0.03, 0.03, 5, 5, 4, 5, 4                   \
+        2e-4, 0.002, 10, 1, 3, 0.03, 0.03, 5, 5, 4, 5, 4,                                          \
+        {                                                                                          \
+            0.6, 0.3, 0.01, 3, 0.3                                                                 \
+        }                                                                                          \
     }
 
 struct dw_share {
@@ -54,18 +52,5 @@ struct dw_share {
 enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct dw_error *err);
 /* What of a shot's error its settings do not explain. */
 double dw_share_own(const struct dw_share *t, size_t i);
-
-/* Law of light against sun altitude (law.c). */
-struct dw_law_of_light {
-    size_t n;
-    const double *time, *alt, *light; /* per shot: s, degrees, stops */
-    double unit_s;                    /* bends are taken in this unit of time */
-    const double *stiff;              /* 1/variance of the bend over i .. i+3; n-3 of them */
-    double level;                     /* rms of light about the law, stops */
-    double bend; /* rms of its third derivative where it slopes, stops/degree^3 */
-};
-/* coef: law->n values; room for n (2 n + 1) more. False: it cannot be fitted. */
-bool dw_law_of_light(const struct dw_law_of_light *l, const struct dw_spline *law, double *coef,
-                     double *room);
 
 #endif

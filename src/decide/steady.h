@@ -3,6 +3,7 @@
 #define DW_DECIDE_STEADY_H
 
 #include "decide/arena.h"
+#include "decide/law.h"
 #include "decide/pairs.h"
 
 #define DW_MAX_CLASSES 3 /* kinds of settings: shutter, ISO, aperture */
@@ -16,10 +17,12 @@ struct dw_follow {
 double dw_follow_at(const struct dw_follow *f, size_t shot);
 
 /* Unknowns: light s_i and error e_i of every shot, offset o_c of every setting, factor f_m of all
- * that light follows (t_i = sum f_m x_m at shot i). Minimised is
+ * that light follows (t_i = sum f_m x_m at shot i), coefficients c of the law of light (l_i at shot
+ * i). Minimised is
  *
  *   sum over pairs (v - (s_b-s_a) - (e_b-e_a) - (t_b-t_a))^2 / var
- * + sum (third divided difference of s over i .. i+3)^2 * stiff_i
+ * + sum (third divided difference of s - l over i .. i+3)^2 * stiff_i
+ * + sum (s_i - l_i)^2 * law.loose  +  c^T law.prior c
  * + sum (e_i - sum of its settings' offsets)^2 * tie_i
  * + sum o_c^2 * offset_weight  +  sum f_m^2 * follow_weight  +  (s of the middle shot)^2 * 1e4
  *
@@ -39,6 +42,7 @@ struct dw_joint {
     int follows;
     const struct dw_follow *follow;
     double follow_weight;
+    struct dw_light_law *law; /* NULL: light has none; its prior is read, its coef written */
 };
 
 /* s, e: n values; offset: `classes` values, then `follows` factors. e_var, e_fast: variance of e,

@@ -1,0 +1,66 @@
+/* law.h: the law of light against sun altitude, a cubic B-spline that is learnt together with light
+ * and exposure errors (joint.c). */
+#ifndef DW_DECIDE_LAW_H
+#define DW_DECIDE_LAW_H
+
+#include "decide/arena.h"
+#include "decide/bspline.h"
+
+enum {
+    DW_LAW_MEETS = 16, /* coefficients that four shots meet at most */
+    DW_LAW_REACH = 5   /* entries of its prior on the diagonal and below it */
+};
+
+/* What the law does over four shots: its third difference is the sum of value * coefficient, that
+ * of any light the sum of third * light. */
+struct dw_law_bend {
+    double third[4], value[DW_LAW_MEETS];
+    int n, at[DW_LAW_MEETS];
+};
+
+struct dw_light_law {
+    struct dw_spline spline;
+    struct dw_law_bend *bend; /* over shots i .. i+3; n-3 of them */
+    double (*level)[4];       /* per shot: its value is the sum of these times coef[first ...] */
+    int *first;
+    double loose;                  /* weight of the square of what light is beside it */
+    double (*prior)[DW_LAW_REACH]; /* entry (i+d, i) of the prior's matrix at [i][d] */
+    double *coef;
+};
+
+/* What is believed of the law before light is looked at. */
+struct dw_law_params {
+    double step;    /* between its knots, degrees of sun altitude */
+    double level;   /* rms of light about it, stops: weather */
+    double bend;    /* rms of its fourth derivative where it slopes, stops/degree^4, as its ... */
+    double tail;    /* ... Student's distribution has it, with these degrees of freedom */
+    double uniform; /* rms of its third derivative there, stops/degree^3; far more than is usual */
+};
+
+/* Of n shots at these instants, s, and sun altitudes, degrees; bends are taken in unit_s of time.
+ * Nothing is known of it yet. False: out of memory. */
+bool dw_law_lay_out(struct dw_light_law *law, const struct dw_law_params *p, size_t n,
+                    const double *time, const double *alt, double unit_s, struct dw_arena *arena);
+/* Sets the prior anew. known: law->coef holds what it was found to be. */
+void dw_law_believe(struct dw_light_law *law, const struct dw_law_params *p, bool known);
+
+/* What it is at a shot, stops. */
+double dw_law_at(const struct dw_light_law *law, size_t shot);
+
+/* Its part of a joint system of `rows` unknowns, of which light at shot i is the one at 2 i, with
+ * law->spline.n more that border it from column `at` on; `all` border it in all. stiff: weight of
+ * each bend of light beside the law. Columns of border hold `rows` values, corner all*all. */
+struct dw_law_place {
+    size_t shots, rows;
+    int at, all;
+    const double *stiff;
+};
+/* Adds what its coefficients have to do with light and with each other. */
+void dw_law_border(const struct dw_light_law *law, const struct dw_law_place *place, double *border,
+                   double *corner);
+/* Transposed border of the law (as dw_law_border adds it) times y of `rows` values. out: a value a
+ * coefficient. */
+void dw_law_meet(const struct dw_light_law *law, const struct dw_law_place *place, const double *y,
+                 double *out);
+
+#endif
