@@ -77,6 +77,7 @@ static const struct dw_develop develop = {
     .mul = {2.1f, 1.0f, 1.4f},
     .clip_start = {0.93f * 2.1f, 0.96f, 0.93f * 1.4f},
     .clip_scale = {1 / 0.06f / 2.1f, 1 / 0.035f, 1 / 0.06f / 1.4f},
+    .far = 1.4f,
     .matrix = {0.9f, 0.05f, 0.05f, 0.1f, 1.0f, -0.1f, -0.02f, -0.2f, 1.22f}};
 static const struct dw_prepare balance = {
     .matrix = {1.1f, -0.05f, -0.05f, 0.0f, 1.0f, 0.0f, -0.1f, 0.0f, 1.1f},
@@ -181,6 +182,11 @@ START_TEST(mosaic_kernels_are_bit_equal)
         p->between(tap, n, weight, r.a[2] + off);
         q->between(tap, n, weight, r.b[2] + off);
         same_rows(&r, "between", n, off);
+        if (n * 3 <= LONGEST) {
+            p->rims(in[0] + off, in[1] + off, n, n, r.a[0] + off, r.a[1] + off, r.a[2] + off);
+            q->rims(in[0] + off, in[1] + off, n, n, r.b[0] + off, r.b[1] + off, r.b[2] + off);
+            same_rows(&r, "rims", n, off);
+        }
     }
 }
 END_TEST

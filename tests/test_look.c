@@ -449,6 +449,28 @@ START_TEST(shadows_open_as_it_gets_dark)
 }
 END_TEST
 
+/* What is to be shown so bright needs so many keys: the curves, by the C library, show those so. */
+START_TEST(keys_are_those_that_the_curves_show)
+{
+    struct dw_facts facts = {.night_mul = {1, 1, 1}, .night_sky_keys = 1};
+    for (int i = 0; i < 9; i += 4)
+        facts.cam_to_wide[i] = 1;
+    for (double key = 0.015; key < 0.3; key *= 1.5)
+        for (double day = 0; day <= 1; day += 0.25) {
+            struct dw_frame f = frame_at(key, day, 0);
+            struct dw_look_plan p;
+            ck_assert_int_eq(dw_look_plan_make(&f, &facts, &plain_look, DW_SPACE_SRGB, &p, NULL),
+                             DW_OK);
+            for (double shown = 0.4; shown < 0.9; shown += 0.1) {
+                double keys = (double)dw_look_keys(&f, &plain_look, (float)shown);
+                double got =
+                    day * dw_tone_value(&p.day, keys) + (1 - day) * dw_tone_value(&p.night, keys);
+                ck_assert_double_eq_tol(got, shown, 1e-3);
+            }
+        }
+}
+END_TEST
+
 /* Where the map tells of stars, more is asked of all else, and of them what was asked before; where
  * nothing is lifted nothing is asked. */
 START_TEST(a_map_of_stars_makes_others_doubtful)
@@ -503,6 +525,7 @@ int main(void)
     tcase_add_test(c, dither_belongs_to_the_frame);
     tcase_add_test(c, colour_is_smoothed_under_the_stars);
     tcase_add_test(c, a_map_of_stars_makes_others_doubtful);
+    tcase_add_test(c, keys_are_those_that_the_curves_show);
     tcase_add_test(c, shadows_open_as_it_gets_dark);
     suite_add_tcase(suite, c);
     return dw_check_main(suite);

@@ -7,7 +7,7 @@
 #include <inttypes.h>
 
 /* Rises whenever the bytes of a frame change for equal instructions. */
-#define FRAME_FORMAT 16
+#define FRAME_FORMAT 17
 
 /* All of the look's parameters are floats, and each one counts, also those added later. */
 _Static_assert(sizeof(struct dw_look_params) % sizeof(float) == 0, "the look is made of floats");
@@ -26,7 +26,6 @@ static struct dw_facts facts_of_light(const struct dw_facts *facts)
     f.night_deg = f.day_deg = f.balance_night_deg = f.balance_day_deg = 0;
     f.night_sky_keys = 0;
     f.aim.focal_px = 0;
-    f.hold.night_key = 0;
     for (int c = 0; c < 3; c++)
         f.night_mul[c] = f.night_sky[c] = 1;
     return f;

@@ -3,15 +3,22 @@
 
 #include "render/coarse.h"
 #include "render/green_line.h"
+#include "render/hold.h"
 #include "render/ramp.h"
 #include "render/wider.h"
 
 #include <string.h>
 
+/* Stops of rise beside the key from which on light that stays by night is a glow, and 1 / how many
+ * more make sure of it: fewer carry over into the ground, where windows are lit. */
+#define GLOW_FROM 1.0f
+#define GLOW_SCALE (1 / 0.5f)
 #define TILES_ALONG 64
-#define SMALLEST_TILE 4 /* cells */
-#define SAMPLES_ALONG 8 /* rows of a tile that are looked at, beside those that saturate */
-#define NEAR 2          /* cells: so far resampling and a lens carry saturated light */
+#define SMALLEST_TILE 4  /* cells */
+#define PATCHES_ALONG 3  /* of a tile, for edges */
+#define SMALLEST_PATCH 2 /* cells: so wide are edges */
+#define SAMPLES_ALONG 8  /* rows of a tile that are looked at, beside those that saturate */
+#define NEAR 2           /* cells: so far resampling and a lens carry saturated light */
 /* Cells: colours of a cell are partly its neighbours', so that one beside saturated samples may
  * count as saturated itself, and what is NEAR that is looked at as well. */
 #define REACH (NEAR + 1)
@@ -40,12 +47,16 @@ static enum dw_status make_room(struct dw_clipped *c, const struct dw_cells *cel
     c->cols = dw_coarse_tiles(c->width, tile);
     c->rows = dw_coarse_tiles(c->height, tile);
     size_t tiles = (size_t)c->cols * (size_t)c->rows, all = dw_wider_room(c->cols, c->rows);
+    int patch = (tile + PATCHES_ALONG - 1) / PATCHES_ALONG;
+    patch = patch < SMALLEST_PATCH ? SMALLEST_PATCH : patch;
+    enum dw_status s = dw_edged_begin(&c->edged, c->width, c->height, patch, err);
+    if (s < 0)
+        return s;
     if (!dw_grow(&c->map, (size_t)c->width * (size_t)c->height) ||
-        !dw_grow(&c->level, (size_t)c->width * (size_t)c->height) ||
         !dw_grow(&c->lost, tiles * sizeof(struct dw_sums)) ||
         !dw_grow(&c->sums, all * sizeof(struct dw_sums)) ||
-        !dw_grow(&c->colour, 4 * tiles * sizeof(float)) ||
-        !dw_grow(&c->line, ((size_t)c->cols + 5 * (size_t)c->width) * sizeof(float)))
+        !dw_grow(&c->colour, 3 * tiles * sizeof(float)) ||
+        !dw_grow(&c->line, (size_t)(c->edged.cols + 5 * c->width) * sizeof(float)))
         return dw_fail(err, DW_ERR_MEMORY, "no memory for the colours about clipped light");
     memset(c->sums.p, 0, tiles * sizeof(struct dw_sums));
     memset(c->lost.p, 0, tiles * sizeof(struct dw_sums));
@@ -104,15 +115,26 @@ static float highest(float *const rgb[3], const float *peak, int x)
     return level;
 }
 
-/* How near all three channels of a cell are to saturation. */
-static float share_lost(const struct dw_develop *d, float *const rgb[3], const float *peak, int x)
+/* 1 / where each channel begins to count as saturated, of cells that are not yet balanced. */
+struct starts {
+    float inverse[3];
+};
+
+static struct starts starts_of(const struct dw_develop *d)
 {
-    float share = 1;
-    for (int k = 0; k < 3; k++) {
-        float unit = k == 1 ? 1 : d->mul[k], at = k == 1 ? peak[x] : rgb[k][x] * unit;
-        share *= dw_ramp(at / d->clip_start[k], LOST_FROM, 1 / (1 - LOST_FROM));
-    }
-    return share;
+    struct starts s;
+    for (int k = 0; k < 3; k++)
+        s.inverse[k] = (k == 1 ? 1 : d->mul[k]) / d->clip_start[k];
+    return s;
+}
+
+/* How near all three channels of a cell are to saturation. */
+static float share_lost(const struct starts *s, float r, float g, float b)
+{
+    const float scale = 1 / (1 - LOST_FROM);
+    return dw_ramp(r * s->inverse[0], LOST_FROM, scale) *
+           dw_ramp(g * s->inverse[1], LOST_FROM, scale) *
+           dw_ramp(b * s->inverse[2], LOST_FROM, scale);
 }
 
 /* out: the largest within NEAR cells. */
@@ -127,24 +149,19 @@ static void spread_row(const unsigned char *in, int width, unsigned char *out)
         }
 }
 
-/* Notes levels, and all cells about those of row y that saturate: an edge there is a mixture of
- * something dark with light whose green is lost, and magenta. */
-static void note_row(struct dw_clipped *c, const struct dw_develop *d, int y, float *const rgb[3],
-                     const float *peak)
+/* Notes levels, red, green's peak and blue, and all cells about those of row y that saturate: an
+ * edge there is a mixture of something dark with light whose green is lost, and magenta. */
+static void note_row(struct dw_clipped *c, const struct starts *s, int y, const float *level)
 {
     size_t width = (size_t)c->width;
-    uint8_t *level = (uint8_t *)c->level.p + (size_t)y * width;
-    unsigned char *own = (unsigned char *)((float *)c->line.p + c->cols + 4 * width);
-    for (int x = 0; x < c->width; x++) {
-        bool clips = peak[x] > d->clip_start[1] || rgb[0][x] * d->mul[0] > d->clip_start[0] ||
-                     rgb[2][x] * d->mul[2] > d->clip_start[2];
-        float lost = clips ? share_lost(d, rgb, peak, x) : 0;
-        if (clips)
-            level[x] = lost < 1 ? DW_SOME_LOST : DW_ALL_LOST;
-        else
-            level[x] = (uint8_t)(DW_LEVEL_STEPS * dw_ramp(highest(rgb, peak, x), 0, 1));
-        own[x] = clips ? (unsigned char)(1 + (int)(254 * lost)) : 0;
+    const float *r = level, *g = level + width, *b = level + 2 * width;
+    unsigned char *own = (unsigned char *)((float *)c->line.p + c->edged.cols + 4 * width);
+    for (size_t x = 0; x < width; x++) {
+        bool clips =
+            r[x] * s->inverse[0] > 1 || g[x] * s->inverse[1] > 1 || b[x] * s->inverse[2] > 1;
+        own[x] = clips ? (unsigned char)(1 + (int)(254 * share_lost(s, r[x], g[x], b[x]))) : 0;
     }
+    dw_edged_row(&c->edged, y);
     spread_row(own, c->width, own + width);
     for (int v = y > NEAR ? y - NEAR : 0; v <= y + NEAR && v < c->height; v++) {
         unsigned char *map = (unsigned char *)c->map.p + (size_t)v * width;
@@ -202,18 +219,15 @@ static void add_lost(struct dw_clipped *c, const struct dw_green_line *fit)
     }
 }
 
-/* As planes, which rows are made of. Light that ends at edges is no part of what lies about it: a
- * blown window is not of the evening's colour but neutral. */
+/* As planes, which rows are made of. */
 static void keep_colours(struct dw_clipped *c)
 {
     const struct dw_sums *sums = c->sums.p;
     size_t tiles = (size_t)c->cols * (size_t)c->rows;
     float *plane = c->colour.p;
-    for (size_t i = 0; i < tiles; i++) {
+    for (size_t i = 0; i < tiles; i++)
         for (size_t k = 0; k < 3; k++)
-            plane[k * tiles + i] = sums[i].rgb[k] + sums[i].edged * (1 - sums[i].rgb[k]);
-        plane[3 * tiles + i] = sums[i].edged;
-    }
+            plane[k * tiles + i] = sums[i].rgb[k];
 }
 
 enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
@@ -230,13 +244,17 @@ enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
     if (s < 0)
         return s;
     const bool *marked = c->marked.p;
-    float *row = (float *)c->line.p + c->cols;
+    c->edged.red_to_blue = d->mul[0] / d->mul[2];
+    float *row = (float *)c->line.p + c->edged.cols;
     size_t w = (size_t)c->width;
     float *const rgb[3] = {row, row + w, row + 2 * w}, *peak = row + 3 * w;
+    const struct starts starts = starts_of(d);
     for (int y = 0; y < c->height; y++)
         if (marked[y]) {
-            dw_cells_row(cells, y, rgb, peak);
-            note_row(c, d, y, rgb, peak);
+            float *level = dw_edged_levels(&c->edged, y);
+            float *const levels[3] = {level, rgb[1], level + 2 * w};
+            dw_cells_row(cells, y, levels, level + w);
+            note_row(c, &starts, y, level);
         }
     int tile = c->height / c->rows, step = tile > SAMPLES_ALONG ? tile / SAMPLES_ALONG : 1,
         last = -1;
@@ -250,13 +268,25 @@ enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
         gather(c, d, y, rgb, peak, &line);
     }
     add_lost(c, &line);
-    if ((s = dw_edged_find(&c->edged, c->level.p, marked, c->width, c->height, err)) < 0)
-        return s;
-    dw_edged_add(&c->edged, c->width, c->height, c->sums.p, c->cols, c->rows);
+    dw_edged_end(&c->edged);
     dw_wider_colours(c->sums.p, c->cols, c->rows,
                      LEAN * (float)c->width * (float)c->height / ((float)c->cols * (float)c->rows));
     keep_colours(c);
     return DW_OK;
+}
+
+void dw_clipped_hold(struct dw_clipped *c, const struct dw_facts *facts)
+{
+    if (!c->any || !(facts->hold.night_key > 0))
+        return;
+    int cols = c->edged.cols, rows = c->edged.rows;
+    float *share = c->edged.share.p;
+    for (int y = 0; y < rows; y++)
+        for (int x = 0; x < cols; x++) {
+            double rise = dw_hold_rise(facts, (x + 0.5) / cols, (y + 0.5) / rows);
+            share[(size_t)y * (size_t)cols + (size_t)x] *=
+                1 - dw_ramp((float)rise, GLOW_FROM, GLOW_SCALE);
+        }
 }
 
 bool dw_clipped_in_row(const struct dw_clipped *c, int y, int height)
@@ -275,9 +305,11 @@ bool dw_clipped_in_row(const struct dw_clipped *c, int y, int height)
 void dw_clipped_row(struct dw_clipped *c, int y, int width, int height, float *const out[5])
 {
     size_t tiles = (size_t)c->cols * (size_t)c->rows;
-    for (size_t k = 0; k < 4; k++)
+    for (size_t k = 0; k < 3; k++)
         dw_coarse_row((const float *)c->colour.p + k * tiles, c->cols, c->rows, y, width, height,
                       c->line.p, out[k]);
+    dw_coarse_row(c->edged.share.p, c->edged.cols, c->edged.rows, y, width, height, c->line.p,
+                  out[3]);
     const unsigned char *map = c->map.p;
     map += (size_t)((long)y * c->height / height) * (size_t)c->width;
     for (int x = 0; x < width; x++)
@@ -288,7 +320,6 @@ void dw_clipped_free(struct dw_clipped *c)
 {
     dw_grow_free(&c->marked);
     dw_grow_free(&c->map);
-    dw_grow_free(&c->level);
     dw_edged_free(&c->edged);
     dw_grow_free(&c->lost);
     dw_grow_free(&c->sums);

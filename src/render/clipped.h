@@ -17,11 +17,10 @@ struct dw_clipped {
     struct dw_space_kept marked; /* bool per row of cells: one of its samples is saturated */
     struct dw_space_kept map; /* byte per cell: 0, or it is, or lies beside, something saturated: 1
                                * to 255, of which all channels are */
-    struct dw_space_kept level; /* and its level, in rows that are marked; see edged.h */
     struct dw_edged edged;
     struct dw_space_kept lost; /* per tile: light of which green alone is lost */
     struct dw_space_kept sums; /* per tile weight, r, g, b; then the same for every coarser level */
-    struct dw_space_kept colour; /* four planes of cols * rows: a colour, and how much light ends */
+    struct dw_space_kept colour; /* three planes of cols * rows */
     struct dw_space_kept line;   /* colours between two rows of tiles, then work space of one row */
 };
 
@@ -30,11 +29,15 @@ struct dw_clipped {
 enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
                                 const struct dw_develop *d, const double green[4],
                                 struct dw_error *err);
+/* A town's glow is no lamp wherever it burns out, though a skyline ends it below and it is warm:
+ * what rises from dusk to night (facts->hold) is taken for a glow. After dw_clipped_learn, whose
+ * cells are the whole mosaic's. */
+void dw_clipped_hold(struct dw_clipped *c, const struct dw_facts *facts);
 /* True if row y of a picture of this height, of any size of the same shape, may hold anything
  * saturated. */
 bool dw_clipped_in_row(const struct dw_clipped *c, int y, int height);
 /* The colours along that row, balanced camera channels, the largest of the three 1; in out[3] how
- * much of what is lost there ends at edges, 0 to 1; and in out[4] how near light within two cells
+ * far what is lost there ends at edges, 0 to 1; and in out[4] how near light within two cells
  * has come to losing all three channels: 0 where nothing is saturated, else above it, to 1. */
 void dw_clipped_row(struct dw_clipped *c, int y, int width, int height, float *const out[5]);
 void dw_clipped_free(struct dw_clipped *c);

@@ -1,41 +1,40 @@
-/* edged.h: which saturated areas of a frame end at edges. A lamp, a lit pane, a lit room about a
- * window stand sharply against what is beside them, and that tells nothing of them. A glow, a lit
- * cloud or the light about the sun falls off smoothly, and what lies about it is of the same light.
- */
+/* edged.h: how far saturated light ends at edges, place by place. A lamp, a lit pane, a lit room
+ * about a window stand sharply against what is beside them, and that tells nothing of them. A glow,
+ * a lit cloud or the light about the sun falls off smoothly, and what lies about it is of the same
+ * light. Every part of a rim speaks for the saturated light near it, the less the farther away that
+ * lies, and next to nothing beyond a step in what is still measured: so no place changes its kind
+ * at once as the exposure does, nor because some other place does. */
 #ifndef DW_RENDER_EDGED_H
 #define DW_RENDER_EDGED_H
 
 #include <daywheel/base.h>
 
 #include "render/grow.h"
-#include "render/wider.h"
-
-#include <stdint.h>
-
-/* In a map of levels, a byte a cell: all channels are saturated; some are; else the highest
- * channel's share of saturation in steps of 1 / DW_LEVEL_STEPS. */
-#define DW_ALL_LOST 255
-#define DW_SOME_LOST 254
-#define DW_LEVEL_STEPS 200.0f
+#include "render/kernels/kernels.h"
 
 /* Zero it before the first use; work space is kept. */
 struct dw_edged {
-    struct dw_space_kept run; /* saturated cells side by side in a row */
-    size_t n;
+    int width, height, cols, rows; /* cells, patches of them */
+    float red_to_blue;             /* balanced, of light whose levels of these two are alike */
+    int first, last;               /* rows that came one after the other, up to the last */
+    struct dw_space_kept ring;     /* levels of the last rows, of which five are held */
+    struct dw_space_kept patch;    /* what each patch saw */
+    struct dw_space_kept line;     /* work space of a line of patches */
+    struct dw_space_kept pass;     /* how much goes from one patch to the next */
+    struct dw_space_kept share;    /* of edges in its rims, 0 to 1: rows * cols floats */
 };
 
-/* Finds the areas: cells that touch and have lost all, or some, of their channels. Each kind has
- * areas of its own, so that a lamp-lit wall does not make a lamp of the glow that it touches; where
- * all is lost beside where some is, light falls off. level: width * height. marked, a row each: it
- * may hold saturated cells, or lies within two rows of one that does; other rows are not looked at.
- * Errors: DW_ERR_MEMORY. */
-enum dw_status dw_edged_find(struct dw_edged *e, const uint8_t *level, const bool *marked,
-                             int width, int height, struct dw_error *err);
-/* Adds the areas' cells to `lost` and their share of edges, 0 to 1, to `edged` of the tiles of a
- * map of cols * rows; an area that touches no other light tells nothing. A
- * seam of cells that an edge cuts through belongs to the area that it lies along. */
-void dw_edged_add(const struct dw_edged *e, int width, int height, struct dw_sums *map, int cols,
-                  int rows);
+/* For a picture of so many cells, on patches of about `patch` cells along. Errors: DW_ERR_MEMORY.
+ */
+enum dw_status dw_edged_begin(struct dw_edged *e, int width, int height, int patch,
+                              struct dw_error *err);
+/* Three rows of levels to be filled, of row y of the cells, red, green, blue: 1, or more, where a
+ * channel counts as saturated; then dw_edged_row is told so. Rising rows; those that hold nothing
+ * saturated and do not lie within two rows of one that does may be left out. */
+float *dw_edged_levels(struct dw_edged *e, int y);
+void dw_edged_row(struct dw_edged *e, int y);
+/* After the last row: makes `share`. */
+void dw_edged_end(struct dw_edged *e);
 void dw_edged_free(struct dw_edged *e);
 
 #endif

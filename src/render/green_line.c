@@ -8,6 +8,7 @@
 #define LINE_STEEPEST 0.5
 #define LINE_FARTHEST 0.5 /* stops */
 #define KNOWN_REACH 1.0   /* stops of red over blue: the sky's own colours; beyond them are lamps */
+#define LAMP_STOPS 0.5    /* by so much beyond, and light tells nothing of a known sky's */
 
 static double known_at(const struct dw_green_line *f, double x)
 {
@@ -20,7 +21,10 @@ void dw_green_line_add(struct dw_green_line *f, float w, const float v[3])
     if (!(v[0] > 0 && v[1] > 0 && v[2] > 0))
         return;
     double r = (double)dwk_log2(v[0]), g = (double)dwk_log2(v[1]), b = (double)dwk_log2(v[2]);
-    double x = r - b, y = g - (r + b) / 2 - known_at(f, x), weight = (double)w;
+    double lamp = (r - b - KNOWN_REACH) / LAMP_STOPS;
+    lamp = lamp < 0 ? 0 : lamp > 1 ? 1 : lamp;
+    double x = r - b, y = g - (r + b) / 2 - known_at(f, x),
+           weight = (double)w * (1 - lamp * f->known[0]);
     f->n += weight;
     f->x += weight * x;
     f->y += weight * y;

@@ -12,8 +12,8 @@ struct dw_green_line {
     double n, x, y, xx, xy;
 };
 
-/* Adds a pixel of balanced light, weight w; what is not above zero in all channels counts nothing.
- */
+/* Adds a pixel of balanced light, weight w; what is not above zero in all channels counts nothing,
+ * nor does a lamp's, redder than any sky, for a sky that is known. */
 void dw_green_line_add(struct dw_green_line *f, float w, const float v[3]);
 /* Green from red and blue. The line is drawn towards what is known, or y = 0, by a
  * few pixels. */

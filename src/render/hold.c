@@ -40,9 +40,10 @@ static int within(int i, int n)
     return i < 0 ? 0 : i >= n ? n - 1 : i;
 }
 
-/* The rise at a place of the mosaic, shares of its width and height. */
-static double rise_at(const struct dw_facts *facts, double x, double y)
+double dw_hold_rise(const struct dw_facts *facts, double x, double y)
 {
+    if (!(facts->hold.night_key > 0))
+        return 0;
     double u = x * DW_HOLD_COLS - 0.5, v = y * DW_HOLD_ROWS - 0.5, across[4], down[4], sum = 0;
     int col = (int)floor(u) - 1, row = (int)floor(v) - 1;
     spline(u, across);
@@ -118,7 +119,7 @@ enum dw_status dw_hold_make(struct dw_hold_map *m, const struct dw_facts *facts,
         for (int x = 0; x < m->cols; x++) {
             double at[2];
             to_mosaic(view, (double)x / (m->cols - 1), (double)y / (m->rows - 1), at);
-            double rise = rise_at(facts, at[0], at[1]);
+            double rise = dw_hold_rise(facts, at[0], at[1]);
             size_t k = (size_t)y * (size_t)m->cols + (size_t)x;
             m->inverse[k] = (float)(HOLD.knee * (d + 1) / (d + exp2(rise)));
             m->depth[k] = (float)((exp2(dw_hold_stops(rise, above)) - 1) * (1 + share) / share);

@@ -38,6 +38,10 @@ struct dw_hold_view {
     int turn_deg, width;
 };
 
+/* Stops by which light rises beside the key from dusk to night at a place of the mosaic, x and y
+ * shares of its width and height; 0 where nothing is held. */
+double dw_hold_rise(const struct dw_facts *facts, double x, double y);
+
 /* Stops by which light is held whose place rises by `rise` stops beside the key from dusk to night,
  * in a frame whose key is log2(key / night key) stops above the night's. */
 double dw_hold_stops(double rise, double above);

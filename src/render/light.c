@@ -11,13 +11,15 @@
  * narrow range that would be seen as a ring. */
 #define CLIP_START                                                                                 \
     {                                                                                              \
-        0.86f, 0.86f, 0.86f                                                                        \
+        DW_LOST_FROM, DW_LOST_FROM, DW_LOST_FROM                                                   \
     }
 #define CLIP_WIDTH                                                                                 \
     {                                                                                              \
         0.13f, 0.135f, 0.13f                                                                       \
     }
-#define MOST_GAIN 17.0 /* stops; a key that low lies below the least count of any sensor */
+#define LAMP_KEYS 12.0f  /* what a burnt-out lamp is taken for, where nothing else is said */
+#define MOST_BEYOND 4.0f /* times saturation that it is taken for at most */
+#define MOST_GAIN 17.0   /* stops; a key that low lies below the least count of any sensor */
 
 /* 2^x by our own arithmetic: equal on every machine, which the C library's need not be. */
 static float power_of_two(double x)
@@ -29,6 +31,28 @@ static float power_of_two(double x)
 static bool sane(float x, float low, float high)
 {
     return x >= low && x <= high;
+}
+
+/* By how many times more than saturation light is so many keys strong: 0 if saturation is far more;
+ * smooth between. */
+static float beyond(float keys, float gain, const float mul[3])
+{
+    float most = mul[0] > mul[1] ? mul[0] : mul[1];
+    most = mul[2] > most ? mul[2] : most;
+    float r = keys / (gain * most);
+    r = r < MOST_BEYOND ? r * r : MOST_BEYOND * MOST_BEYOND;
+    return sqrtf(sqrtf(1 + r * r)) - 1;
+}
+
+static float gain_of(const struct dw_source *source)
+{
+    return power_of_two(fmax(fmin(source->gain_stops, MOST_GAIN), -100.0));
+}
+
+void dw_light_lamps(struct dw_light *l, float keys)
+{
+    float far = beyond(keys, gain_of(&l->source), l->develop_cells.mul);
+    l->develop_cells.far = l->develop_pixels.far = far;
 }
 
 enum dw_status dw_develop_make(const struct dw_facts *facts, const struct dw_source *source,
@@ -50,7 +74,8 @@ enum dw_status dw_develop_make(const struct dw_facts *facts, const struct dw_sou
                        source->shade[0], source->shade[1], DW_MOST_SHADE, DW_MOST_SHADE);
     if (!(fabs(source->gain_stops) < 1000))
         return dw_fail(err, DW_ERR_USAGE, "gain of %g stops", source->gain_stops);
-    float gain = power_of_two(fmax(fmin(source->gain_stops, MOST_GAIN), -100.0));
+    float gain = gain_of(source);
+    d.far = beyond(LAMP_KEYS, gain, d.mul);
     for (int i = 0; i < 9; i++) {
         d.matrix[i] = facts->cam_to_wide[i] * gain;
         if (!sane(facts->cam_to_wide[i], -8, 8))
@@ -170,6 +195,7 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
     if ((s = dw_clipped_learn(&l->clipped, &l->cells, &l->develop_cells, source->green, err)) < 0 ||
         (s = open_places(l, facts, source, err)) < 0)
         return s;
+    dw_clipped_hold(&l->clipped, facts);
     return make_room(l, err);
 }
 

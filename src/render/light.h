@@ -42,6 +42,9 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
                              const struct dw_levels *levels, const struct dw_facts *facts,
                              const struct dw_source *source, const struct dw_size *size,
                              struct dw_error *err);
+/* After dw_light_open: how many keys light is taken for at least that ends at edges and is lost
+ * wholly, so that it stays as bright whatever the exposure. */
+void dw_light_lamps(struct dw_light *l, float keys);
 /* How large noise is in the rows of an opened source, before any reduction. */
 struct dw_light_noise dw_light_noise_of(const struct dw_light *l, const struct dw_levels *levels);
 /* After dw_light_open: its rows shall come with the noise smoothed, by strength 0..1. Levels: those

@@ -46,4 +46,7 @@ void dw_look_pack(const struct dw_look_plan *p, int n, int y, int bits, float *c
 /* Gives the picture its pixels if it has none, in the size asked for. */
 enum dw_status dw_image_room(struct dw_image *image, int width, int height, struct dw_error *err);
 
+/* How many keys the frame's curves show as so much, linear output 0..1; from 1 to 2^12. */
+float dw_look_keys(const struct dw_frame *f, const struct dw_look_params *p, float shown);
+
 #endif

@@ -15,11 +15,12 @@
 #define NEVER 1e20f     /* sigmas */
 #define MOST_SIDE 1.3f  /* skies: more than that beside or above a pixel goes on */
 #define STANDS_OUT 2.0f /* half a sky's light: what adds less keeps little colour by itself */
-#define TOE_KEY                                                                                    \
-    0.2f                /* key at which the toe is what the parameters say: a low sun's; below it  \
-                         * shadows open */
-#define OPEN_HALF 2.0f  /* stops below that at which they do by half */
-#define GAMUT_KNEE 0.9f /* saturation up to which colours stay exactly as they are */
+/* Key at which the toe is what the parameters say: a low sun's; below it shadows open. */
+#define TOE_KEY 0.2f
+#define OPEN_HALF 2.0f   /* stops below that at which they do by half */
+#define GAMUT_KNEE 0.9f  /* saturation up to which colours stay exactly as they are */
+#define MOST_STOPS 12.0f /* above the key, for what is to be shown bright */
+#define HALVINGS 16
 
 static const float luma[3] = DW_WIDE_LUMA;
 
@@ -180,6 +181,29 @@ static void plan_curves(const struct dw_frame *f, const struct dw_look_params *p
     out->day = dw_tone_make((double)p->day_contrast, &s, f->key, (double)p->day_hue_share);
     out->night = dw_tone_make((double)p->night_contrast, &s, f->key, (double)p->night_hue_share);
     out->day_weight = (float)f->day;
+}
+
+/* dw_tone_value by our own arithmetic: equal on every machine. */
+static float tone_at(const struct dw_tone *t, float x)
+{
+    float z = x * dwk_exp2(t->power * dwk_log2((x + t->toe) * t->toe_scale));
+    z *= (x + t->open_to) / (x + t->open);
+    return z / (z + t->pin);
+}
+
+float dw_look_keys(const struct dw_frame *f, const struct dw_look_params *p, float shown)
+{
+    struct dw_look_plan plan;
+    plan_curves(f, p, &plan);
+    float low = 0, high = MOST_STOPS;
+    for (int i = 0; i < HALVINGS; i++) {
+        float mid = 0.5f * (low + high), x = dwk_exp2(mid), night = tone_at(&plan.night, x);
+        if (night + plan.day_weight * (tone_at(&plan.day, x) - night) < shown)
+            low = mid;
+        else
+            high = mid;
+    }
+    return dwk_exp2(high);
 }
 
 static void plan_gamut(const struct dw_frame *f, enum dw_space space, struct dw_gamut *g)

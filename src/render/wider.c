@@ -6,8 +6,8 @@
 #include <string.h>
 
 #define FAINTEST 0.1f /* lowest channel of a colour that is believed */
-#define PRIOR 1.0f /* weight of wider surroundings' edges, of white beyond all: as of one pixel */
-#define LEVELS 8   /* of halving; there are never 128 tiles along a side */
+#define PRIOR 1.0f    /* weight of white beyond all surroundings: as of one pixel */
+#define LEVELS 8      /* of halving; there are never 128 tiles along a side */
 
 /* A level has half the tiles of the one before it, and lies behind that. */
 struct level {
@@ -46,8 +46,6 @@ static void collect(const struct level *fine, const struct level *coarse)
             const struct dw_sums *from = &fine->sum[y * fine->cols + x];
             struct dw_sums *to = &coarse->sum[y / 2 * coarse->cols + x / 2];
             to->weight += from->weight;
-            to->lost += from->lost;
-            to->edged += from->edged;
             for (int k = 0; k < 3; k++)
                 to->rgb[k] += from->rgb[k];
         }
@@ -79,9 +77,6 @@ static void spread(const struct level *fine, const struct level *coarse, float l
             for (int k = 0; k < 3; k++)
                 wide[k] = (1 - q) * ((1 - p) * at[0].rgb[k] + p * at[right].rgb[k]) +
                           q * ((1 - p) * at[below].rgb[k] + p * at[below + right].rgb[k]);
-            float edged = (1 - q) * ((1 - p) * at[0].edged + p * at[right].edged) +
-                          q * ((1 - p) * at[below].edged + p * at[below + right].edged);
-            t->edged = (t->edged + PRIOR * edged) / (t->lost + PRIOR);
             normalise(t->rgb, mean);
             for (int k = 0; k < 3; k++)
                 mean[k] = t->weight > 0 ? (t->weight * mean[k] + lean * wide[k]) : wide[k];
@@ -102,7 +97,6 @@ void dw_wider_colours(struct dw_sums *map, int cols, int rows, float lean)
         for (int k = 0; k < 3; k++) /* white is neutral in balanced channels */
             top->sum[i].rgb[k] += PRIOR;
         normalise(top->sum[i].rgb, top->sum[i].rgb);
-        top->sum[i].edged /= top->sum[i].lost + PRIOR;
     }
     for (int i = n - 2; i >= 0; i--)
         spread(&level[i], &level[i + 1], lean);

@@ -5,16 +5,15 @@
 
 #include <stddef.h>
 
-/* Weighted light, and its weights' sum; how much saturated light there is, and how much of that
- * ends at edges. */
+/* Weighted light, and its weights' sum. */
 struct dw_sums {
-    float weight, rgb[3], lost, edged;
+    float weight, rgb[3];
 };
 
 /* How many sums such a map needs: its tiles, row by row, and behind them work space. */
 size_t dw_wider_room(int cols, int rows);
-/* In place: the tiles' rgb become colours, the largest channel 1 and none far below; and `edged` a
- * share of 1. A map without any light is neutral: white, and has no edges. lean: weight of wider
+/* In place: the tiles' rgb become colours, the largest channel 1 and none far below. A map without
+ * any light is neutral: white. lean: weight of wider
  * surroundings beside a tile's own light; the less there is of that, the more it takes theirs. */
 void dw_wider_colours(struct dw_sums *map, int cols, int rows, float lean);
 

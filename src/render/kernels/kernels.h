@@ -26,6 +26,8 @@ struct dw_develop {
     /* Where a channel begins to count as saturated, and 1 / how much further it is so wholly: red
      * and blue in balanced levels, green by its peak. */
     float clip_start[3], clip_scale[3];
+    float far;       /* by how many times more than saturation light counts that is lost and ends at
+                      * edges: 0: as if it just reached it */
     float matrix[9]; /* balanced camera to wide gamut, times the gain */
 };
 
@@ -115,6 +117,9 @@ struct dw_gamut {
     float own_luma[3];                /* luminance of the output's primaries */
 };
 
+/* A channel at this share of saturation counts as saturated. */
+#define DW_LOST_FROM 0.86f
+
 struct dw_mosaic_kernels {
     /* A mosaic row of n cells to its even and odd samples: (sample - black) * scale. */
     void (*split)(const uint16_t *row, size_t n, const float black[2], const float scale[2],
@@ -139,6 +144,11 @@ struct dw_mosaic_kernels {
     void (*scale)(const float *in, size_t n, float weight, float *out);
     /* out = sum of six rows by their weights, but not below the least of the six */
     void (*between)(const float *const in[6], size_t n, const float weight[6], float *out);
+    /* Adds what n saturated pixels see in others near them: how far an edge, how far light that
+     * falls off, where that is not saturated; and dark, the most of an edge that is not. a, b:
+     * three channels each, `apart` floats from each other, 1 = saturation. */
+    void (*rims)(const float *a, const float *b, size_t apart, size_t n, float *edge, float *smooth,
+                 float *dark);
 };
 
 struct dw_tone_kernels {

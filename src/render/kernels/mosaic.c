@@ -81,16 +81,32 @@ static inline float at_most(float level, float told)
     return dwk_min(level, dwk_max(told, 0.0f) * MOST_OFF);
 }
 
-/* Light that is lost wholly and ends at an edge, a lamp or a lit pane by night, is as a rule far
- * beyond the range: shown as if it just reached it, it turns grey as the camera opens to the dark
- * about it. So it is taken for so much stronger, the nearer all three colours come to saturation,
- * from this share of it on. */
-#define FAR_BEYOND 4.0f
-#define FAR_FROM 0.6f
-
 static inline float nearly(float level, float start)
 {
-    return share_clipped(level, FAR_FROM * start, 1.0f / ((1.0f - FAR_FROM) * start));
+    const float from = 0.6f;
+    return share_clipped(level, from * start, 1.0f / ((1.0f - from) * start));
+}
+
+/* Light that ends at an edge, a lamp, a lit pane or a lit room by night, is as a rule far beyond
+ * the range once all of it is lost; until then its weakest channel tells how far it has come. On
+ * that way, which for a lamp's orange is two stops of light, it goes evenly from what is measured
+ * to a warm white, as most lamps are, and to `far` times more than saturation: were either done at
+ * its end only, it would snap from orange to white as the camera opens to the dusk. */
+#define PALE_RED 1.0f
+#define PALE_GREEN 0.94f
+#define PALE_BLUE 0.84f
+#define WAY_FROM 0.2f /* share of where saturation begins */
+
+static inline float part_way(float level, float start)
+{
+    float t = (level / start - WAY_FROM) * (1.0f / (1.0f - WAY_FROM));
+    return dwk_min(dwk_max(t, 0.0f), 1.0f);
+}
+
+static inline float way(const struct dw_develop *p, float x, float peak, float z)
+{
+    return part_way(x, p->clip_start[0]) * part_way(peak, p->clip_start[1]) *
+           part_way(z, p->clip_start[2]);
 }
 
 /* Green saturates first in ordinary light, and red and blue go on rising for a stop or so: what is
@@ -111,7 +127,9 @@ static void balance_clipped(const struct dw_develop *d, const float *restrict pe
     const struct dw_develop p = *d;
     for (size_t i = 0; i < n; i++) {
         float x = r[i] * p.mul[0], y = g[i] * p.mul[1], z = b[i] * p.mul[2];
-        float u = red_near[i], v = green_near[i], w = blue_near[i];
+        float u = red_near[i] + ends[i] * (PALE_RED - red_near[i]);
+        float v = green_near[i] + ends[i] * (PALE_GREEN - green_near[i]);
+        float w = blue_near[i] + ends[i] * (PALE_BLUE - blue_near[i]);
         float green = share_clipped(peak[i], p.clip_start[1], p.clip_scale[1]);
         /* green that is saturated tells the least that red and blue are, not the most */
         float dark = lost[i] > 0 ? ends[i] * (1.0f - nearly(peak[i], p.clip_start[1])) : 0.0f;
@@ -125,14 +143,18 @@ static void balance_clipped(const struct dw_develop *d, const float *restrict pe
         float any = ends[i] * dwk_max(green, dwk_max(red, blue));
         /* a cell at such an edge that is saturated at all: its other samples lie beyond the edge */
         float told = dwk_max(dwk_max(x / u, peak[i] * p.mul[1] / v), z / w);
-        float rim = any * dwk_max(2.0f * lost[i] - 1.0f, 0.0f);
+        float rim = any * dwk_max(2.0f * lost[i] - 1.0f, 0.0f) * (1.0f - way(&p, x, peak[i], z));
         x += rim * (at_least(x, told * u) - x);
         y += rim * (at_least(y, told * v) - y);
         z += rim * (at_least(z, told * w) - z);
         red = share_clipped(x, p.clip_start[0], p.clip_scale[0]);
         blue = share_clipped(z, p.clip_start[2], p.clip_scale[2]);
-        float far = nearly(x, p.clip_start[0]) * nearly(peak[i], p.clip_start[1]) *
-                    nearly(z, p.clip_start[2]);
+        /* each channel to where it would be at the way's end, when the strongest one is full */
+        float far = any * way(&p, x, peak[i], z);
+        float full = dwk_max(dwk_max(p.clip_start[0] / u, p.clip_start[1] * p.mul[1] / v),
+                             p.clip_start[2] / w);
+        x *= 1.0f + far * dwk_max(full * u / p.clip_start[0] - 1.0f, 0.0f);
+        z *= 1.0f + far * dwk_max(full * w / p.clip_start[2] - 1.0f, 0.0f);
         float known = (1.0f - red) * x + (1.0f - green) * y + (1.0f - blue) * z;
         float parts = (1.0f - red) * u + (1.0f - green) * v + (1.0f - blue) * w;
         float least = dwk_max(dwk_max(red * x / u, green * y / v), blue * z / w);
@@ -140,7 +162,7 @@ static void balance_clipped(const struct dw_develop *d, const float *restrict pe
         x += red * dwk_max(scale * u - x, 0.0f);
         z += blue * dwk_max(scale * w - z, 0.0f);
         y += green * dwk_max(sqrtf(dwk_max(x * z, 0.0f) / (u * w)) * v - y, 0.0f);
-        far *= any * (FAR_BEYOND - 1.0f);
+        far *= far * p.far;
         r[i] = x + far * x;
         g[i] = y + far * y;
         b[i] = z + far * z;
@@ -228,5 +250,36 @@ static void between(const float *const in[6], size_t n, const float weight[6], f
     }
 }
 
+/* Light beside saturated light that is darker by more than this in any channel, or brighter, as a
+ * share of saturation, may be another thing; by 1 / scale more, and it is for sure. */
+#define DARKER_FROM 0.3f
+#define BRIGHTER_FROM 0.2f
+#define OTHER_SCALE (1.0f / 0.2f)
+
+static inline float share_from(float x, float from)
+{
+    return dwk_min(dwk_max((x - from) * OTHER_SCALE, 0.0f), 1.0f);
+}
+
+static void rims(const float *a, const float *b, size_t apart, size_t n, float *restrict edge,
+                 float *restrict smooth, float *restrict dark)
+{
+    const float *restrict r = a, *restrict g = a + apart, *restrict u = a + 2 * apart;
+    const float *restrict s = b, *restrict h = b + apart, *restrict v = b + 2 * apart;
+    for (size_t i = 0; i < n; i++) {
+        float x = dwk_min(s[i], 1.0f) - dwk_min(r[i], 1.0f);
+        float y = dwk_min(h[i], 1.0f) - dwk_min(g[i], 1.0f);
+        float z = dwk_min(v[i], 1.0f) - dwk_min(u[i], 1.0f);
+        float darker = share_from(-dwk_min(dwk_min(x, y), z), DARKER_FROM);
+        float brighter = share_from(dwk_max(dwk_max(x, y), z), BRIGHTER_FROM);
+        float most = dwk_max(dwk_max(s[i], h[i]), v[i]);
+        float open = most >= DW_LOST_FROM ? 0.0f : 1.0f;
+        float e = dwk_max(darker, open * brighter);
+        edge[i] += e;
+        smooth[i] += open * (1.0f - e);
+        dark[i] = dwk_max(dark[i], open * e);
+    }
+}
+
 const struct dw_mosaic_kernels DW_KERNEL(mosaic) = {split,   cell,       highest,   develop, larger,
-                                                    largest, accumulate, scale_row, between};
+                                                    largest, accumulate, scale_row, between, rims};
