@@ -139,14 +139,23 @@ static inline struct shoot *shoot_new(size_t n)
                                .day = 1.0 / 3,
                                .balance = 1.0 / 7,
                                .stars = 2.0 / 3};
-        f->source[0] = (struct dw_source){
-            (uint32_t)i, 1, -1.0 / 3, {1, 1.01f, 0.99f}, 0, 0, 0, 0, {0, 0}, 0, (double)NAN, {0}};
+        f->source[0] = (struct dw_source){.shot = (uint32_t)i,
+                                          .weight = 1,
+                                          .gain_stops = -1.0 / 3,
+                                          .chroma = {1, 1.01f, 0.99f},
+                                          .sky_deg = (double)NAN};
         if (i == n - 1 && n > 1) {
             f->n_sources = 2;
             f->source[0].weight = 0.3f;
-            f->source[1] =
-                (struct dw_source){(uint32_t)i - 1, 0.7f, 1e-17,  {1, 1, 1}, 0.25 / 3,    -8,
-                                   5.0 / 3,         0.01, {0, 0}, 0,         (double)NAN, {0}};
+            f->source[1] = (struct dw_source){.shot = (uint32_t)i - 1,
+                                              .weight = 0.7f,
+                                              .gain_stops = 1e-17,
+                                              .chroma = {1, 1, 1},
+                                              .turn_deg = 0.25 / 3,
+                                              .shift_x = -8,
+                                              .shift_y = 5.0 / 3,
+                                              .roll_deg = 0.01,
+                                              .sky_deg = (double)NAN};
         }
     }
     return s;

@@ -129,6 +129,7 @@ static void put_right_frames(void)
         }
         for (int c = 0; c < 4; c++)
             p->green[c] = i % 2 ? (c + 1) / 7.0 - 0.3 : 0;
+        p->lamps = i % 4 ? 0 : 1 / 3.0 + 0.01 * (double)(i % 7);
         p->sky_deg = i % 3 ? 360 / 7.0 * (double)i : (double)NAN;
         p->black_dn = i == 3 ? -1.0 / 3 : i == 4 ? 1e-7 : 0;
         if (i != 2) {
@@ -164,6 +165,7 @@ static void check_frames_round_trip(void)
             ck_assert(same(p->black_dn, q->black_dn));
             for (int c = 0; c < 4; c++)
                 ck_assert(same(p->green[c], q->green[c]));
+            ck_assert(same(p->lamps, q->lamps));
             ck_assert(same(p->sky_deg, q->sky_deg));
             ck_assert(same(p->shade[0], q->shade[0]) && same(p->shade[1], q->shade[1]));
             ck_assert_mem_eq(&p->weight, &q->weight, sizeof p->weight);
@@ -258,8 +260,8 @@ START_TEST(facts_hold_what_facts_json_knows)
     ck_assert_uint_eq(sizeof(struct dw_star), 32);
     ck_assert_uint_eq(sizeof(struct dw_hold_facts), 2408);
     ck_assert_uint_eq(sizeof(struct dw_facts), 5216);
-    ck_assert_uint_eq(sizeof(struct dw_source), 128);
-    ck_assert_uint_eq(sizeof(struct dw_frame), 576);
+    ck_assert_uint_eq(sizeof(struct dw_source), 136);
+    ck_assert_uint_eq(sizeof(struct dw_frame), 608);
 }
 END_TEST
 

@@ -203,6 +203,37 @@ START_TEST(what_goes_out_is_found)
 }
 END_TEST
 
+/* ISO 12232, speed by saturation: full at 78 / (0.65 S) N^2 / t cd/m^2. A matt white wall, 1 / pi
+ * of its light: of 100000 lux of sun 32000, of 10000 lux of sky 3200, of a room's 300 lux 95 cd/m^2
+ * (illuminances: common practice, no source). What fills the sensor is a lamp's only by the last.
+ */
+START_TEST(exposure_tells_whose_light_burns_out)
+{
+    static const double wall[] = {32000, 3200, 95}, want[] = {0, 0, 1};
+    static const double stop[] = {2, 4, 8};
+    for (int i = 0; i < 3; i++)
+        for (int n = 0; n < 3; n++) {
+            double iso = 200, t = 78 / (0.65 * iso) * stop[n] * stop[n] / wall[i];
+            struct dw_shot shot = {.has_aperture = true, .f_number = stop[n]};
+            shot.ev100 = log2(stop[n] * stop[n] / t) - log2(iso / 100);
+            ck_assert_double_eq(dw_lamps_burn_out(&shot, 0), want[i]);
+            shot = (struct dw_shot){.f_number = 1, .ev100 = -log2(t) - log2(iso / 100)};
+            if (stop[n] == 4) /* a lens without contacts: about the same */
+                ck_assert_double_eq(dw_lamps_burn_out(&shot, 0), want[i]);
+        }
+    struct dw_shot none = {.ev100 = (double)NAN};
+    ck_assert_double_eq(dw_lamps_burn_out(&none, 10), 0);
+    ck_assert_double_eq(dw_lamps_burn_out(&none, -10), 1);
+    struct dw_shot dusk = {.has_aperture = true, .f_number = 4};
+    double last = 0;
+    for (dusk.ev100 = 12; dusk.ev100 > 6; dusk.ev100 -= 1 / 3.0) { /* step by step of a third */
+        double share = dw_lamps_burn_out(&dusk, 0);
+        ck_assert(share >= last && share < last + 0.25);
+        last = share;
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("lamps");
@@ -211,6 +242,7 @@ int main(void)
     tcase_add_test(t, a_lit_street_counts);
     tcase_add_loop_test(t, weather_moon_and_cars_are_not_lamps, 0, 5);
     tcase_add_test(t, what_goes_out_is_found);
+    tcase_add_test(t, exposure_tells_whose_light_burns_out);
     suite_add_tcase(s, t);
     return dw_check_main(s);
 }

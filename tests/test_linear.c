@@ -410,6 +410,8 @@ static double lit_wall(double x, double y, int colour)
     return brightness * lamp[colour];
 }
 
+static const struct dw_source dusk_source = {.weight = 1, .chroma = {1, 1, 1}, .lamps = 1};
+
 /* As the camera opens to the dusk, the wall burns out: orange, it pales step by step without ever
  * turning yellow or green or being of the sky's colour, grows no darker, and ends a warm white and
  * beyond the range. The sky stays as it was. */
@@ -423,7 +425,7 @@ START_TEST(a_burnt_out_wall_pales_step_by_step)
         for (brightness = 0.5; brightness < 40; brightness *= 1.1) {
             struct dw_mosaic m = new_mosaic(96, 96, "RGGB");
             expose(&m, lit_wall);
-            struct dw_linear l = light_of(&m, &f, &plain_source, k ? &full : &half);
+            struct dw_linear l = light_of(&m, &f, &dusk_source, k ? &full : &half);
             size_t at = (size_t)(l.height / 12 * l.width + l.width / 12),
                    mid = (size_t)(l.height / 2 * l.width + l.width / 2);
             double r = (double)l.plane[0][at], g = (double)l.plane[1][at],
@@ -452,6 +454,45 @@ START_TEST(a_burnt_out_wall_pales_step_by_step)
         ck_assert_double_eq_tol(pale, 0.84, 0.01);
         ck_assert_double_gt(last, 3.9 * 0.94 * 2.343);
     }
+}
+END_TEST
+
+/* White and cream things in the sun among dark ones, as the generator's camera sees them. */
+static double sunlit_white(double x, double y, int colour)
+{
+    static const double white[3] = {1 / 2.343, 1, 1 / 1.459}, cream[3] = {1 / 2.343, 0.9, 0.49};
+    bool patch = y > 30 && y < 66 && ((x > 12 && x < 40) || (x > 56 && x < 84));
+    return brightness * (patch ? (x < 48 ? white : cream)[colour] : 0.1 * white[colour]);
+}
+
+/* By day such a thing is no lamp: as it burns out, it stays as white as it is, and of its own
+ * colour as long as red and blue are measured. */
+START_TEST(a_white_thing_in_the_sun_is_no_lamp)
+{
+    struct dw_facts f = plain_facts(96, 96);
+    f.white_mul[0] = 2.343f;
+    f.white_mul[2] = 1.459f;
+    int lost = 0;
+    for (brightness = 0.5; brightness < 4; brightness *= 1.1) {
+        struct dw_mosaic m = new_mosaic(96, 96, "RGGB");
+        expose(&m, sunlit_white);
+        struct dw_linear l = light_of(&m, &f, &plain_source, &half);
+        size_t row = (size_t)(l.height / 2 * l.width), white = row + (size_t)(l.width * 26 / 96),
+               cream = row + (size_t)(l.width * 70 / 96);
+        double r = (double)l.plane[0][white], b = (double)l.plane[2][white];
+        ck_assert_double_eq_tol((double)l.plane[1][white], r, 0.02 * r);
+        ck_assert_double_eq_tol(b, r, 0.02 * r);
+        r = (double)l.plane[0][cream];
+        if (brightness < 1.5) {
+            lost += brightness > 1.2;
+            ck_assert_double_gt(r, 0.99 * brightness);
+            ck_assert_double_eq_tol((double)l.plane[1][cream], 0.9 * r, 0.06 * r);
+            ck_assert_double_eq_tol((double)l.plane[2][cream], 0.49 * 1.459 * r, 0.02 * r);
+        }
+        dw_linear_free(&l);
+        dw_mosaic_free(&m);
+    }
+    ck_assert_int_ge(lost, 2);
 }
 END_TEST
 
@@ -832,6 +873,7 @@ int main(void)
     tcase_add_test(c, hot_pixels_are_repaired_and_nothing_else);
     tcase_add_test(c, lit_panes_have_no_coloured_rim);
     tcase_add_test(c, a_burnt_out_wall_pales_step_by_step);
+    tcase_add_test(c, a_white_thing_in_the_sun_is_no_lamp);
     tcase_add_test(c, edges_tell_lamps_from_glows);
     tcase_add_test(c, a_glow_beside_a_lit_wall_is_no_lamp);
     tcase_add_test(c, a_wall_does_not_change_its_kind_at_once);

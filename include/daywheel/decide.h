@@ -162,6 +162,8 @@ struct dw_source {
     double green[4]; /* how green stands to red and blue in the light of its sun altitude, for where
                       * green is lost: how far that is known, 0 to 1; and with x = log2 red / blue,
                       * balanced, log2 green / sqrt(red blue) = [1] + [2] x + [3] x^2 */
+    double lamps; /* how far light that burns out and ends at an edge may be a lamp's, 0 to 1: not
+                   * by day, when it is as white as it looks */
 };
 
 /* One output frame's instruction. Columns of frames.csv. */

@@ -43,7 +43,8 @@ static struct dw_source source_of(const struct dw_work *w, const struct dw_facts
         .shift_x = w->back[shot].x,
         .shift_y = w->back[shot].y,
         .roll_deg = w->back[shot].roll_deg,
-        .sky_deg = sky_of(w, facts, shot)};
+        .sky_deg = sky_of(w, facts, shot),
+        .lamps = dw_lamps_burn_out(&w->shots->shot[shot], w->alt[shot])};
     dw_green_at(w, w->alt[shot], s.green);
     return s;
 }

@@ -35,6 +35,8 @@ double dw_lift(const struct dw_work *w, size_t i, int tile);
 /* dark.c: what the black levels are wrong by, as dark tiles show; puts them right in the facts and
  * measures the tiles anew. */
 enum dw_status dw_dark(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
+/* burnt_out.c: how far light that burns out at an edge in a shot may be a lamp's, 0 to 1. */
+double dw_lamps_burn_out(const struct dw_shot *shot, double sun_alt_deg);
 /* steady.c: exposure error of every shot. */
 enum dw_status dw_steady(struct dw_work *w, struct dw_error *err);
 /* faults/: the faults that only show in steadied light. */

@@ -14,7 +14,8 @@
 /* One source: shot:weight:gain:turn:red:green:blue, and behind it in this order, each only where it
  * does something, :mRIGHT:DOWN:ROLL (the camera was moved), :sTWO:FOUR (the lens' shading is evened
  * out), :bDN (its black is its own), :kDEG (how the sky stands), :gSHARE:AT:SLOPE:BEND (green of
- * twilight's light is known); `shot` counts the ledger's rows from 1. */
+ * twilight's light is known), :lSHARE (burnt-out light may be a lamp's); `shot` counts the ledger's
+ * rows from 1. */
 static void add_source(struct dw_buffer *b, const struct dw_source *s)
 {
     dw_buffer_printf(b, "%lu:%.9g:%.17g:%.17g:%.9g:%.9g:%.9g", (unsigned long)s->shot + 1,
@@ -31,6 +32,8 @@ static void add_source(struct dw_buffer *b, const struct dw_source *s)
     if (s->green[0] != 0)
         dw_buffer_printf(b, ":g%.17g:%.17g:%.17g:%.17g", s->green[0], s->green[1], s->green[2],
                          s->green[3]);
+    if (s->lamps != 0)
+        dw_buffer_printf(b, ":l%.17g", s->lamps);
 }
 
 /* The names of a frame's sources, for people; also guards against a table of other shots. */
@@ -111,11 +114,12 @@ static bool take_part(const char **text, char letter, size_t n, double *out)
 /* *text moves behind the source and the blank after it. */
 static bool read_source(const char **text, size_t n_shots, bool last, struct dw_source *s)
 {
-    double v[7], moved[3] = {0}, shade[2] = {0}, black = 0, sky = (double)NAN, green[4] = {0};
+    double v[7], moved[3] = {0}, shade[2] = {0}, black = 0, sky = (double)NAN, green[4] = {0},
+                 lamps = 0;
     if (!take_numbers(text, 7, v) || !take_part(text, 'm', 3, moved) ||
         !take_part(text, 's', 2, shade) || !take_part(text, 'b', 1, &black) ||
         !take_part(text, 'k', 1, &sky) || !take_part(text, 'g', 4, green) ||
-        **text != (last ? '\0' : ' '))
+        !take_part(text, 'l', 1, &lamps) || **text != (last ? '\0' : ' '))
         return false;
     *text += !last;
     if (!(v[0] >= 1 && v[0] <= (double)n_shots) || v[0] != floor(v[0]))
@@ -131,7 +135,8 @@ static bool read_source(const char **text, size_t n_shots, bool last, struct dw_
                             .shift_y = moved[1],
                             .roll_deg = moved[2],
                             .shade = {shade[0], shade[1]},
-                            .green = {green[0], green[1], green[2], green[3]}};
+                            .green = {green[0], green[1], green[2], green[3]},
+                            .lamps = lamps};
     return true;
 }
 

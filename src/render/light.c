@@ -75,6 +75,10 @@ enum dw_status dw_develop_make(const struct dw_facts *facts, const struct dw_sou
     if (!(fabs(source->gain_stops) < 1000))
         return dw_fail(err, DW_ERR_USAGE, "gain of %g stops", source->gain_stops);
     float gain = gain_of(source);
+    if (!sane((float)source->lamps, 0, 1))
+        return dw_fail(err, DW_ERR_USAGE, "light of lamps by %g: 0 to 1 are possible",
+                       source->lamps);
+    d.lamps = (float)source->lamps;
     d.far = beyond(LAMP_KEYS, gain, d.mul);
     for (int i = 0; i < 9; i++) {
         d.matrix[i] = facts->cam_to_wide[i] * gain;

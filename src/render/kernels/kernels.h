@@ -28,6 +28,7 @@ struct dw_develop {
     float clip_start[3], clip_scale[3];
     float far;       /* by how many times more than saturation light counts that is lost and ends at
                       * edges: 0: as if it just reached it */
+    float lamps;     /* how far such light may be a lamp's, 0 to 1 */
     float matrix[9]; /* balanced camera to wide gamut, times the gain */
 };
 

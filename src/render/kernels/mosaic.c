@@ -92,10 +92,12 @@ static inline float nearly(float level, float start)
  * that way, which for a lamp's orange is two stops of light, it goes evenly from what is measured
  * to a warm white, as most lamps are, and to `far` times more than saturation: were either done at
  * its end only, it would snap from orange to white as the camera opens to the dusk. */
-#define PALE_RED 1.0f
 #define PALE_GREEN 0.94f
 #define PALE_BLUE 0.84f
 #define WAY_FROM 0.2f /* share of where saturation begins */
+/* By day a burnt-out patch is as white as it looks, and measured to its end: what of it is measured
+ * stays, and only what is lost wholly is so much stronger than saturation. */
+#define BY_DAY 3.0f
 
 static inline float part_way(float level, float start)
 {
@@ -125,11 +127,13 @@ static void balance_clipped(const struct dw_develop *d, const float *restrict pe
                             float *restrict g, float *restrict b)
 {
     const struct dw_develop p = *d;
+    const float pale_green = 1.0f - p.lamps * (1.0f - PALE_GREEN),
+                pale_blue = 1.0f - p.lamps * (1.0f - PALE_BLUE);
     for (size_t i = 0; i < n; i++) {
         float x = r[i] * p.mul[0], y = g[i] * p.mul[1], z = b[i] * p.mul[2];
-        float u = red_near[i] + ends[i] * (PALE_RED - red_near[i]);
-        float v = green_near[i] + ends[i] * (PALE_GREEN - green_near[i]);
-        float w = blue_near[i] + ends[i] * (PALE_BLUE - blue_near[i]);
+        float u = red_near[i] + ends[i] * (1.0f - red_near[i]);
+        float v = green_near[i] + ends[i] * (pale_green - green_near[i]);
+        float w = blue_near[i] + ends[i] * (pale_blue - blue_near[i]);
         float green = share_clipped(peak[i], p.clip_start[1], p.clip_scale[1]);
         /* green that is saturated tells the least that red and blue are, not the most */
         float dark = lost[i] > 0 ? ends[i] * (1.0f - nearly(peak[i], p.clip_start[1])) : 0.0f;
@@ -143,14 +147,17 @@ static void balance_clipped(const struct dw_develop *d, const float *restrict pe
         float any = ends[i] * dwk_max(green, dwk_max(red, blue));
         /* a cell at such an edge that is saturated at all: its other samples lie beyond the edge */
         float told = dwk_max(dwk_max(x / u, peak[i] * p.mul[1] / v), z / w);
-        float rim = any * dwk_max(2.0f * lost[i] - 1.0f, 0.0f) * (1.0f - way(&p, x, peak[i], z));
+        float rim =
+            any * dwk_max(2.0f * lost[i] - 1.0f, 0.0f) * (1.0f - p.lamps * way(&p, x, peak[i], z));
         x += rim * (at_least(x, told * u) - x);
         y += rim * (at_least(y, told * v) - y);
         z += rim * (at_least(z, told * w) - z);
         red = share_clipped(x, p.clip_start[0], p.clip_scale[0]);
         blue = share_clipped(z, p.clip_start[2], p.clip_scale[2]);
         /* each channel to where it would be at the way's end, when the strongest one is full */
-        float far = any * way(&p, x, peak[i], z);
+        float gone = any * way(&p, x, peak[i], z), far = p.lamps * gone;
+        float by_day = any * nearly(x, p.clip_start[0]) * nearly(peak[i], p.clip_start[1]) *
+                       nearly(z, p.clip_start[2]);
         float full = dwk_max(dwk_max(p.clip_start[0] / u, p.clip_start[1] * p.mul[1] / v),
                              p.clip_start[2] / w);
         x *= 1.0f + far * dwk_max(full * u / p.clip_start[0] - 1.0f, 0.0f);
@@ -162,7 +169,7 @@ static void balance_clipped(const struct dw_develop *d, const float *restrict pe
         x += red * dwk_max(scale * u - x, 0.0f);
         z += blue * dwk_max(scale * w - z, 0.0f);
         y += green * dwk_max(sqrtf(dwk_max(x * z, 0.0f) / (u * w)) * v - y, 0.0f);
-        far *= far * p.far;
+        far = far * gone * p.far + (1.0f - p.lamps) * by_day * BY_DAY;
         r[i] = x + far * x;
         g[i] = y + far * y;
         b[i] = z + far * z;
