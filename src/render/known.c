@@ -75,7 +75,7 @@ static bool set_tint(const struct dw_facts *f, const struct dw_star *s, float pa
 static void clear(const struct dw_known *k, int from, int to)
 {
     for (int i = 0; i < DW_KNOWN_ROWS; i++) {
-        float *row = (float *)k->row.p + (size_t)i * (size_t)k->width;
+        float *row = (float *)k->row.p + (size_t)i * dw_row_stride((size_t)k->width);
         for (int x = from; x < to; x++)
             row[x] = i < TINT ? 0 : 1;
     }
@@ -92,7 +92,7 @@ enum dw_status dw_known_place(struct dw_known *k, const struct dw_facts *facts,
     k->height = g->out_h;
     if (!dw_grow(&k->stars, 2 * facts->n_stars * sizeof(struct dw_known_star)) ||
         !dw_grow(&k->first, ((size_t)g->out_h + 2) * sizeof(uint32_t)) ||
-        !dw_grow(&k->row, DW_KNOWN_ROWS * (size_t)g->out_w * sizeof(float)))
+        !dw_grow(&k->row, DW_KNOWN_ROWS * dw_row_stride((size_t)g->out_w) * sizeof(float)))
         return dw_fail(err, DW_ERR_MEMORY, "no memory for the places of %zu stars", facts->n_stars);
     const double cells = (double)g->out_w / g->cells_w / g->cell; /* output over mosaic pixels */
     k->near = larger(PARAMS.near_out, PARAMS.near_px * (float)cells);
@@ -131,7 +131,7 @@ static void mark(const struct dw_known *k, int y, bool on)
     float *row = k->row.p;
     const uint32_t *first = k->first.p;
     const struct dw_known_star *star = k->stars.p;
-    const size_t w = (size_t)k->width;
+    const size_t w = dw_row_stride((size_t)k->width);
     int reach = (int)ceilf(k->far), from = y - reach, to = y + reach;
     from = from < 0 ? 0 : from;
     to = to >= k->height ? k->height - 1 : to;
@@ -165,7 +165,7 @@ void dw_known_row(struct dw_known *k, int y, const float *out[DW_KNOWN_ROWS])
     mark(k, y, true);
     k->marked = y;
     for (size_t i = 0; i < DW_KNOWN_ROWS; i++)
-        out[i] = (const float *)k->row.p + i * (size_t)k->width;
+        out[i] = (const float *)k->row.p + i * dw_row_stride((size_t)k->width);
 }
 
 void dw_known_free(struct dw_known *k)

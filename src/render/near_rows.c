@@ -1,10 +1,12 @@
 /* near_rows.c: see near_rows.h. */
 #include "render/near_rows.h"
 
+#define BEFORE (DW_LINE / sizeof(float)) /* pixels before a row, of which the last counts */
+
 /* A row has one pixel more at either end, which repeats its neighbour. */
 static size_t stride(const struct dw_near_rows *r)
 {
-    return (size_t)r->width + 2;
+    return dw_row_stride(BEFORE + (size_t)r->width + 1);
 }
 
 enum dw_status dw_near_rows_open(struct dw_near_rows *r, int width, int height,
@@ -20,7 +22,7 @@ enum dw_status dw_near_rows_open(struct dw_near_rows *r, int width, int height,
 void dw_near_rows_place(const struct dw_near_rows *r, int y, float *out[3])
 {
     for (size_t c = 0; c < 3; c++)
-        out[c] = (float *)r->room.p + (3 * (size_t)(y % 3) + c) * stride(r) + 1;
+        out[c] = (float *)r->room.p + (3 * (size_t)(y % 3) + c) * stride(r) + BEFORE;
 }
 
 void dw_near_rows_written(const struct dw_near_rows *r, int y)

@@ -1,4 +1,4 @@
-/* near_rows.h: three rows of light at a time, for what a pixel's neighbours tell of it. */
+/* near_rows.h: three rows of three planes at a time, for what a pixel's neighbours tell of it. */
 #ifndef DW_RENDER_NEAR_ROWS_H
 #define DW_RENDER_NEAR_ROWS_H
 
