@@ -83,7 +83,6 @@ static const struct dw_develop develop = {
 static const struct dw_prepare balance = {
     .matrix = {1.1f, -0.05f, -0.05f, 0.0f, 1.0f, 0.0f, -0.1f, 0.0f, 1.1f},
     .luma = {0.2627f, 0.678f, 0.0593f},
-    .norm_y = 0.65f,
     .norm_max = 0.35f,
     .own = {0.28f, 0.66f, 0.05f}};
 /* ITU-R BT.2087: BT.2020 to sRGB */
@@ -211,21 +210,58 @@ static int rising(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
+/* Columns of numbers side by side, each ranked by itself. */
 START_TEST(rank_is_that_of_sorted_values)
 {
+    enum { COLUMNS = 32 };
     const struct dw_tone_kernels *k = dw_kernels_number(_i)->tone;
-    float v[LONGEST], sorted[LONGEST];
+    static float v[LONGEST * COLUMNS], sorted[COLUMNS][LONGEST];
     for (size_t n = 1; n <= LONGEST; n++) {
-        fill(v, n, (uint32_t)n);
-        for (size_t i = 0; i < n; i++)
-            v[i] = v[i] > 0 ? v[i] : 0;              /* many are equal */
-        for (size_t i = 0; i < n && n % 3 == 0; i++) /* all of one octave, and of few bits */
+        fill(v, n * COLUMNS, (uint32_t)n);
+        for (size_t i = 0; i < n * COLUMNS; i++)
+            v[i] = v[i] > 0 ? v[i] : 0;                        /* many are equal */
+        for (size_t i = 0; i < n * COLUMNS && n % 3 == 0; i++) /* all of one octave, of few bits */
             v[i] = 1 + 0.125f * (float)(i * 5 % 7) + (n % 2 ? 0x1p-20f : 0);
-        memcpy(sorted, v, n * sizeof *v);
-        qsort(sorted, n, sizeof *sorted, rising);
-        for (size_t i = 0; i < n; i++)
-            ck_assert(k->rank(v, n, i) == sorted[i]);
+        for (size_t c = 0; c < COLUMNS; c++) {
+            for (size_t i = 0; i < n; i++)
+                sorted[c][i] = v[i * COLUMNS + c];
+            qsort(sorted[c], n, sizeof *sorted[c], rising);
+        }
+        for (size_t i = 0; i < n; i++) {
+            int32_t rank[COLUMNS];
+            float out[COLUMNS];
+            for (size_t c = 0; c < COLUMNS; c++)
+                rank[c] = (int32_t)((i + c) % n);
+            k->rank(v, COLUMNS, n, rank, out);
+            for (size_t c = 0; c < COLUMNS; c++)
+                ck_assert(out[c] == sorted[c][rank[c]]);
+        }
     }
+}
+END_TEST
+
+START_TEST(sums_are_of_what_lies_within)
+{
+    enum { COLUMNS = 16, N = 50 };
+    const struct dw_tone_kernels *k = dw_kernels_number(_i)->tone;
+    static float v[4][N * COLUMNS], middle[COLUMNS], most[COLUMNS], sum[4][COLUMNS];
+    for (uint32_t p = 0; p < 4; p++)
+        fill_unit(v[p], N * COLUMNS, p);
+    for (size_t c = 0; c < COLUMNS; c++) {
+        middle[c] = 0.03f * (float)c;
+        most[c] = 0.05f * (float)(c % 5);
+        v[0][17 * COLUMNS + c] = 0x1p127f; /* above all, as where there is no sample */
+    }
+    k->within((const float *const[4]){v[0], v[1], v[2], v[3]}, COLUMNS, N, middle, most,
+              (float *const[4]){sum[0], sum[1], sum[2], sum[3]});
+    for (size_t c = 0; c < COLUMNS; c++)
+        for (size_t p = 0; p < 4; p++) {
+            float want = 0;
+            for (size_t i = 0; i < N; i++)
+                if (fabsf(v[0][i * COLUMNS + c] - middle[c]) <= most[c])
+                    want += v[p][i * COLUMNS + c];
+            ck_assert(sum[p][c] == want);
+        }
 }
 END_TEST
 
@@ -277,11 +313,20 @@ START_TEST(tone_kernels_are_bit_equal)
             q->tame(n, r.b[c] + off);
         }
         same_rows(&r, "tame", n, off);
-        p->prepare(&balance, n, r.a[0] + off, r.a[1] + off, r.a[2] + off, r.a[3] + off);
-        q->prepare(&balance, n, r.b[0] + off, r.b[1] + off, r.b[2] + off, r.b[3] + off);
+        p->level(&balance, n, r.a[0] + off, r.a[1] + off, r.a[2] + off, r.a[3] + off);
+        q->level(&balance, n, r.b[0] + off, r.b[1] + off, r.b[2] + off, r.b[3] + off);
+        same_rows(&r, "level", n, off);
+        kept = r;
+        const float *const light[3] = {kept.a[0] + off, kept.a[1] + off, kept.a[2] + off};
+        p->prepare(&balance, light, n, r.a[0] + off, r.a[1] + off, r.a[2] + off, r.a[3] + off);
+        q->prepare(&balance, light, n, r.b[0] + off, r.b[1] + off, r.b[2] + off, r.b[3] + off);
         same_rows(&r, "prepare", n, off);
-        for (int c = 0; c < 3; c++)
-            memcpy(kept.a[c], r.a[c], sizeof r.a[c]);
+        struct rows parts = r;
+        p->split(&balance, light, n, parts.a[0] + off, parts.a[1] + off, parts.a[2] + off);
+        q->split(&balance, light, n, parts.b[0] + off, parts.b[1] + off, parts.b[2] + off);
+        same_rows(&parts, "split", n, off);
+        for (int c = 0; c < 3; c++) /* the same without the norm */
+            ck_assert_mem_eq(parts.a[c], r.a[c], sizeof r.a[c]);
         const float *around[3] = {kept.a[0] + 7, kept.a[1] + 9, kept.a[2] + 8}, *mid[3], *other[3];
         for (int c = 0; c < 3; c++) {
             mid[c] = kept.a[c] + off + 1;
@@ -289,15 +334,17 @@ START_TEST(tone_kernels_are_bit_equal)
         }
         static float spot_a[3][ROOM + 2 * DW_SPOT_FAR], spot_b[3][ROOM + 2 * DW_SPOT_FAR];
         size_t m = n > 2 ? n - 2 : 0;
-        float *const out_a[3] = {r.a[0] + off, r.a[1] + off, r.a[2] + off};
-        float *const out_b[3] = {r.b[0] + off, r.b[1] + off, r.b[2] + off};
-        p->near(&balance, 0.8f, around, mid, other, m, out_a, r.a[3] + off, spot_a[0] + 5 + off);
-        q->near(&balance, 0.8f, around, mid, other, m, out_b, r.b[3] + off, spot_b[0] + 5 + off);
-        same_rows(&r, "near", n, off);
-        ck_assert_mem_eq(spot_a[0] + 5 + off, spot_b[0] + 5 + off, m * sizeof(float));
+        for (int k = 0; k < 2; k++) { /* the pixel alone, and with its neighbours */
+            const float smooth = k ? 0.8f : 0;
+            p->near(smooth, around, mid, other, m, r.a[0] + off, spot_a[0] + 5 + off, r.a[2] + off);
+            q->near(smooth, around, mid, other, m, r.b[0] + off, spot_b[0] + 5 + off, r.b[2] + off);
+            same_rows(&r, "near", n, off);
+            ck_assert_mem_eq(spot_a[0] + 5 + off, spot_b[0] + 5 + off, m * sizeof(float));
+        }
         for (int k = 0; k < 3; k++)
             fill(spot_a[k], ROOM + 2 * DW_SPOT_FAR, (uint32_t)k + 9);
         const struct dw_lift_rows by = {
+            kept.a[3] + off,
             sky[0] + off,
             sky[1] + off,
             sky[2] + off,
@@ -363,6 +410,12 @@ START_TEST(encode_kernels_are_bit_equal)
         memset(b16, 99, sizeof b16);
         p->pack8(r.a[0] + off, r.a[1] + off, r.a[2] + off, n, 4242u, a8 + off);
         q->pack8(r.b[0] + off, r.b[1] + off, r.b[2] + off, n, 4242u, b8 + off);
+        for (size_t part = 0; part < 2;
+             part++) { /* the dither goes on in the next piece of a row */
+            size_t x = part * (n / 2), m = part ? n - n / 2 : n / 2;
+            q->pack8(r.b[0] + off + x, r.b[1] + off + x, r.b[2] + off + x, m, 4242u + (uint32_t)x,
+                     b8 + off + 3 * x);
+        }
         p->ramp(1.25f, 0.3f, n, r.a[3] + off);
         q->ramp(1.25f, 0.3f, n, r.b[3] + off);
         same_rows(&r, "ramp", n, off);
@@ -511,11 +564,21 @@ START_TEST(a_mix_lies_between_its_curves)
 }
 END_TEST
 
+/* Of red, green and blue: red's difference from luminance, that, and blue's. */
+static void split_light(const float luma[3], float *r, float *g, float *b)
+{
+    float l = luma[0] * *r + luma[1] * *g + luma[2] * *b;
+    *r -= l;
+    *g = l;
+    *b -= l;
+}
+
 /* No curve and no matrix: the gamut alone. */
 static void into_gamut(float *r, float *g, float *b)
 {
     const float mul = 1;
     float add = 0;
+    split_light(no_matrix.luma, r, g, b);
     dw_kernels_plain()->tone->finish(&no_matrix, &mul, &add, 1, r, g, b);
 }
 
@@ -569,6 +632,7 @@ START_TEST(finish_is_curve_then_matrix_then_gamut)
         }
         double o = d - knee, to = d > knee ? knee + room * o / (room + o) : d;
         drawn_in += d > knee;
+        split_light(gamut.luma, &in[0], &in[1], &in[2]);
         dw_kernels_plain()->tone->finish(&gamut, &mul, &add, 1, &in[0], &in[1], &in[2]);
         for (int c = 0; c < 3; c++) {
             double want = d > 0 ? luma + out[c] * to / d : luma;
@@ -641,7 +705,7 @@ START_TEST(colours_drawn_in_keep_their_hue)
         float in[3], straight[3], half[3];
         double v[3], out[3], lab[3], to[3], from[3], luma = 0;
         for (int c = 0; c < 3; c++) {
-            in[c] = straight[c] = half[c] = (float)(next_random(&state) % 1000u) / 700.0f - 0.15f;
+            in[c] = (float)(next_random(&state) % 1000u) / 700.0f - 0.15f;
             v[c] = (double)in[c];
             luma += (double)no_matrix.luma[c] * v[c];
         }
@@ -656,6 +720,9 @@ START_TEST(colours_drawn_in_keep_their_hue)
             continue;
         const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
         float add[3] = {0, 0, 0};
+        split_light(no_matrix.luma, &in[0], &in[1], &in[2]);
+        memcpy(straight, in, sizeof in);
+        memcpy(half, in, sizeof in);
         k->finish(&no_matrix, &mul, &add[0], 1, &straight[0], &straight[1], &straight[2]);
         k->finish(gamut_of_srgb(0.5f), &mul, &add[1], 1, &half[0], &half[1], &half[2]);
         k->finish(gamut_of_srgb(1), &mul, &add[2], 1, &in[0], &in[1], &in[2]);
@@ -763,6 +830,7 @@ int main(void)
     tcase_add_loop_test(c, held_light_is_bit_equal, 0, dw_kernels_count());
     tcase_add_test(c, the_larger_green_of_a_cell_is_its_peak);
     tcase_add_loop_test(c, rank_is_that_of_sorted_values, 0, dw_kernels_count());
+    tcase_add_loop_test(c, sums_are_of_what_lies_within, 0, dw_kernels_count());
     tcase_add_loop_test(c, tone_kernels_are_bit_equal, 0, dw_kernels_count());
     tcase_add_loop_test(c, encode_kernels_are_bit_equal, 0, dw_kernels_count());
     tcase_add_test(c, powers_and_logarithms_are_accurate);

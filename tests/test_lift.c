@@ -40,15 +40,32 @@ struct seen {
     float rgb[3][N], norm[N], own[N], spot[3][N + 2 * DW_SPOT_FAR];
 };
 
+/* Red and blue as they differ from luminance, and that, to light. */
+static void join(struct seen *s, const float *y)
+{
+    for (int i = 0; i < N; i++) {
+        float l = y[i], green = -(luma[0] * s->rgb[0][i] + luma[2] * s->rgb[2][i]) / luma[1];
+        s->rgb[0][i] += l;
+        s->rgb[1][i] = l + green;
+        s->rgb[2][i] += l;
+    }
+}
+
+/* Means, of which red and blue are differences from luminance. */
 static void near(const struct dw_prepare *q, float smooth, const struct light *l, struct seen *s)
 {
+    const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
+    float apart[3][3][N + 2];
     const float *row[3][3];
-    for (int y = 0; y < 3; y++)
+    for (int y = 0; y < 3; y++) {
+        const float *const light[3] = {l->v[y][0], l->v[y][1], l->v[y][2]};
+        k->split(q, light, N + 2, apart[y][0], apart[y][1], apart[y][2]);
         for (int c = 0; c < 3; c++)
-            row[y][c] = l->v[y][c] + 1;
-    float *const mean[3] = {s->rgb[0], s->rgb[1], s->rgb[2]}, *spot = s->spot[0] + DW_SPOT_FAR;
-    dw_kernels_plain()->tone->near(q, smooth, row[0], row[1], row[2], N, mean, s->norm, spot);
-    memcpy(s->own, s->norm, sizeof s->own);
+            row[y][c] = apart[y][c] + 1;
+    }
+    float *const spot = s->spot[0] + DW_SPOT_FAR;
+    k->near(smooth, row[0], row[1], row[2], N, s->rgb[0], spot, s->rgb[2]);
+    memcpy(s->own, row[1][1], sizeof s->own);
     for (int i = 1; i <= DW_SPOT_FAR; i++) {
         spot[-i] = spot[0];
         spot[N - 1 + i] = spot[N - 1];
@@ -65,7 +82,6 @@ static const struct dw_lift plain_lift = {.floor = 0,
                                           .norm_y = 0.65f};
 static const struct dw_prepare as_it_is = {.matrix = {1, 0, 0, 0, 1, 0, 0, 0, 1},
                                            .luma = {0.2627f, 0.678f, 0.0593f},
-                                           .norm_y = 0.65f,
                                            .norm_max = 0.35f,
                                            .own = {0.2627f, 0.678f, 0.0593f}};
 
@@ -92,7 +108,8 @@ static void lift(const struct dw_lift *q, const struct light *l, const float sky
             colour[c][i] = sky[c];
         s->spot[1][i] = s->spot[2][i] = above;
     }
-    const struct dw_lift_rows rows = {level,
+    const struct dw_lift_rows rows = {s->own,
+                                      level,
                                       level,
                                       grain,
                                       {colour[0], colour[1], colour[2]},
@@ -102,7 +119,9 @@ static void lift(const struct dw_lift *q, const struct light *l, const float sky
                                       {tint[0], tint[1], tint[2]},
                                       {air[0], air[1]},
                                       {s->spot[0] + DW_SPOT_FAR, s->spot[1], s->spot[2]}};
-    dw_kernels_plain()->tone->lift(q, &rows, N, s->rgb[0], s->rgb[1], s->rgb[2], s->norm);
+    float shown[N];
+    dw_kernels_plain()->tone->lift(q, &rows, N, s->rgb[0], shown, s->rgb[2], s->norm);
+    join(s, shown);
 }
 
 START_TEST(means_are_of_the_nine_and_luminance_is_its_own)
@@ -124,6 +143,7 @@ START_TEST(means_are_of_the_nine_and_luminance_is_its_own)
         double smooth = 0.5 * k;
         struct seen s;
         near(&q, (float)smooth, &l, &s);
+        join(&s, s.spot[0] + DW_SPOT_FAR);
         for (int x = 0; x < N; x++) {
             double mean[3] = {0}, own[3], spot = 0, of_own = 0;
             for (int v = -1; v <= 1; v++)
@@ -144,7 +164,7 @@ START_TEST(means_are_of_the_nine_and_luminance_is_its_own)
                 of_own += (double)luma[c] * own[c];
             }
             ck_assert_double_eq_tol((double)s.spot[0][x + DW_SPOT_FAR], spot, 1e-5);
-            ck_assert_double_eq_tol((double)s.norm[x], of_own, 1e-5);
+            ck_assert_double_eq_tol((double)s.own[x], of_own, 1e-5);
         }
     }
 }
@@ -527,7 +547,7 @@ static float noise(uint32_t *h)
 START_TEST(a_pixel_does_not_depend_on_what_its_run_holds)
 {
     enum { M = 150, ROWS = 12 };
-    static float row[ROWS][M + 2 * DW_SPOT_FAR], alone[4][M], among[4][M];
+    static float row[ROWS][M + 2 * DW_SPOT_FAR], alone[4][M], among[4][M], own[M];
     struct dw_lift q = plain_lift;
     memcpy(q.red_of, (float[3]){1.1f, -0.1f, 0.2f}, sizeof q.red_of);
     memcpy(q.to_red, (float[3]){1.5f, -0.2f, 0.1f}, sizeof q.to_red);
@@ -541,16 +561,24 @@ START_TEST(a_pixel_does_not_depend_on_what_its_run_holds)
         }
     for (int i = 0; i < M; i++)
         row[2][i] = 0.2f; /* sigma */
-    const struct dw_lift_rows rows = {row[0],           row[1],
-                                      row[2],           {row[3], row[4], row[5]},
-                                      row[6],           row[7],
-                                      row[3],           {row[4], row[8], row[3]},
-                                      {row[7], row[8]}, {row[9] + DW_SPOT_FAR, row[10], row[11]}};
+    const struct dw_lift_rows rows = {own,
+                                      row[0],
+                                      row[1],
+                                      row[2],
+                                      {row[3], row[4], row[5]},
+                                      row[6],
+                                      row[7],
+                                      row[3],
+                                      {row[4], row[8], row[3]},
+                                      {row[7], row[8]},
+                                      {row[9] + DW_SPOT_FAR, row[10], row[11]}};
     for (int star = -1; star < M; star += 7) {
         float(*v)[M] = star < 0 ? alone : among;
-        for (int k = 0; k < 4; k++)
-            for (int i = 0; i < M; i++)
-                v[k][i] = row[(k + 3) % 9][i] + (k == 3 && i == star ? 20 : 0);
+        for (int i = 0; i < M; i++) {
+            own[i] = row[6][i] + (i == star ? 20 : 0);
+            v[0][i] = row[3][i] - row[9][i + DW_SPOT_FAR];
+            v[2][i] = row[5][i] - row[9][i + DW_SPOT_FAR] + 0.1f;
+        }
         dw_kernels_plain()->tone->lift(&q, &rows, M, v[0], v[1], v[2], v[3]);
         for (int i = 0; i < M && star >= 0; i++)
             for (int k = 0; k < 4; k++)
@@ -563,7 +591,8 @@ END_TEST
 START_TEST(a_star_of_the_map_changes_no_pixel_beyond_its_own)
 {
     enum { M = 96, STAR = 40 };
-    static float row[M + 2 * DW_SPOT_FAR], one[M], none[M], some[M], alone[4][M], among[4][M];
+    static float row[M + 2 * DW_SPOT_FAR], one[M], none[M], some[M], own[M];
+    static float alone[4][M], among[4][M];
     struct dw_lift q = plain_lift;
     q.pale = 16;
     q.known_pale = 84;
@@ -580,14 +609,22 @@ START_TEST(a_star_of_the_map_changes_no_pixel_beyond_its_own)
     for (int k = 0; k < 2; k++) {
         const float *known = k ? some : none;
         float(*v)[M] = k ? among : alone;
-        for (int i = 0; i < M; i++)
-            for (int c = 0; c < 4; c++) /* all of these stand out, each in its own way */
-                v[c][i] = 0.15f + 0.01f * (float)((i * (3 + c)) % 17) + (c == 3 ? 0.4f : 0);
-        const struct dw_lift_rows rows = {row,          row,
-                                          row,          {row, row, row},
-                                          known,        known,
-                                          known,        {one, row, row},
-                                          {none, none}, {row + DW_SPOT_FAR, row, row}};
+        for (int i = 0; i < M; i++) { /* all of these stand out, each in its own way */
+            own[i] = 0.55f + 0.01f * (float)(i * 6 % 17);
+            v[0][i] = 0.05f - 0.01f * (float)(i * 3 % 17);
+            v[2][i] = 0.06f - 0.01f * (float)(i * 5 % 17);
+        }
+        const struct dw_lift_rows rows = {own,
+                                          row,
+                                          row,
+                                          row,
+                                          {row, row, row},
+                                          known,
+                                          known,
+                                          known,
+                                          {one, row, row},
+                                          {none, none},
+                                          {row + DW_SPOT_FAR, row, row}};
         dw_kernels_plain()->tone->lift(&q, &rows, M, v[0], v[1], v[2], v[3]);
     }
     for (int i = 0; i < M; i++)

@@ -282,6 +282,42 @@ START_TEST(stars_are_lifted_and_the_sky_is_not)
 }
 END_TEST
 
+/* A star, and below it a path in moonlight, which goes on too far to be one. */
+static void star_and_path(struct dw_linear *l, int at)
+{
+    set_pixel(l, at, 9, 7, 5);
+    set_pixel(l, at + 1, 3, 4, 6);
+    for (int i = 0; i < 12; i++)
+        set_pixel(l, at + 3 * l->width + i, 1.9, 2, 2.1);
+}
+
+/* Rows are made in pieces, which no picture may show: what stands out comes out alike wherever it
+ * stands, and so does what is about it. */
+START_TEST(a_star_is_the_same_wherever_it_stands)
+{
+    enum { W = 2 * DW_LOOK_PIECE + 40, H = 48, BEFORE = 8, AFTER = 20, ROW = 24, HERE = 100 };
+    struct dw_facts f = plain_facts(2 * W, 2 * H);
+    for (int k = 0; k < 3; k++) /* by day, while the colours' smoothing comes in, by night */
+        for (int at = DW_LOOK_PIECE - 24; at < DW_LOOK_PIECE + 24; at++) {
+            struct dw_linear l = new_light(W, H);
+            for (int i = 0; i < W * H; i++)
+                set_pixel(&l, i, 1.5, 1.6, 1.7);
+            star_and_path(&l, ROW * W + HERE);
+            star_and_path(&l, ROW * W + at);
+            struct dw_frame frame = frame_at(0.02, 1 - 0.5 * k, 0.5 * k);
+            struct dw_image image = {.bits = 16};
+            ck_assert_int_eq(dw_look(&l, &frame, &f, &plain_look, &image, NULL), DW_OK);
+            const uint16_t *v = image.px16;
+            ck_assert(v[3 * (ROW * W + HERE)] > v[0] + 1000);
+            for (int y = ROW - BEFORE; y <= ROW + BEFORE; y++)
+                ck_assert_mem_eq(&v[3 * (y * W + HERE - BEFORE)], &v[3 * (y * W + at - BEFORE)],
+                                 3 * (BEFORE + AFTER) * sizeof *v);
+            dw_image_free(&image);
+            dw_linear_free(&l);
+        }
+}
+END_TEST
+
 /* A burnt-out wall that fills its tiles is all that is about it, but no sky: it comes out neutral,
  * and not in the night's balance, also at dusk when that is half there and no star is lifted yet.
  * A wall no brighter than a sky can be keeps that. */
@@ -518,6 +554,7 @@ int main(void)
     tcase_add_test(c, the_ends_of_the_crossover_are_pure);
     tcase_add_test(c, rubbish_does_not_reach_the_picture);
     tcase_add_test(c, stars_are_lifted_and_the_sky_is_not);
+    tcase_add_test(c, a_star_is_the_same_wherever_it_stands);
     tcase_add_test(c, walls_are_no_sky);
     tcase_add_test(c, stars_keep_the_balance_of_daylight);
     tcase_add_test(c, vivid_colours_keep_their_order);

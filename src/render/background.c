@@ -13,7 +13,9 @@
  * well enough. */
 #define SAMPLES_ACROSS 8
 #define SAMPLES_DOWN 4
-#define ROUNDED 0xff /* bits of a level that do not count: 2^-15 of it */
+#define ROUNDED 0xff       /* bits of a level that do not count: 2^-15 of it */
+#define AT_A_TIME 16       /* columns: numbers of the longest vector */
+#define NO_SAMPLE 0x1p127f /* keys: above all that are one */
 #define PERCENTILE 0.6
 /* From PERCENTILE to UPPER lies the grain: so many sigmas of a normal distribution, whose quantiles
  * are 0.253 (by so much the level is higher than the middle) and 0.842. */
@@ -52,6 +54,9 @@ enum plane {
     PLANES
 };
 
+/* And of the columns of samples. */
+enum told { MIDDLE, HIGH, MOST, SUM, OF_RED, OF_GREEN, OF_BLUE, RANK, TOLD };
+
 static float *plane(const struct dw_background *b, enum plane which)
 {
     return (float *)b->level.p + (size_t)which * (size_t)b->cols * (size_t)b->rows;
@@ -60,6 +65,12 @@ static float *plane(const struct dw_background *b, enum plane which)
 static int first_of(int tile, int tiles, int pixels)
 {
     return (int)((long)tile * pixels / tiles);
+}
+
+/* Samples that a row of pixels gives a tile, at most. */
+static size_t across(const struct dw_background *b)
+{
+    return (size_t)(b->width / b->cols / b->step_x + 1);
 }
 
 enum dw_status dw_background_begin(struct dw_background *b, int width, int height,
@@ -76,16 +87,17 @@ enum dw_status dw_background_begin(struct dw_background *b, int width, int heigh
     b->step_y = tile / SAMPLES_DOWN < 1 ? 1 : tile / SAMPLES_DOWN;
     b->tile_row = 0;
     size_t cols = (size_t)b->cols, rows = (size_t)b->rows;
-    size_t across = (size_t)(width / b->cols / b->step_x + 2);
-    size_t down = (size_t)(height / b->rows / b->step_y + 2);
-    b->room = across * down;
-    if (!dw_grow(&b->taken, 4 * cols * b->room * sizeof(float)) ||
-        !dw_grow(&b->count, cols * sizeof(size_t)) ||
+    b->columns = (cols + AT_A_TIME - 1) / AT_A_TIME * AT_A_TIME;
+    b->lines = across(b) * (size_t)(height / b->rows / b->step_y + 2);
+    b->n_taken = 0;
+    if (!dw_grow(&b->taken, (4 * b->lines + TOLD) * b->columns * sizeof(float)) ||
+        !dw_grow(&b->first, (cols + 1) * sizeof(int)) ||
         !dw_grow(&b->level, PLANES * cols * rows * sizeof(float)) ||
         !dw_grow(&b->line, cols * sizeof(float)))
         return dw_fail(err, DW_ERR_MEMORY, "no memory for the background of %dx%d pixels", width,
                        height);
-    memset(b->count.p, 0, cols * sizeof(size_t));
+    for (int c = 0; c <= b->cols; c++)
+        ((int *)b->first.p)[c] = first_of(c, b->cols, width);
     memset(b->level.p, 0, PLANES * cols * rows * sizeof(float));
     return DW_OK;
 }
@@ -93,7 +105,7 @@ enum dw_status dw_background_begin(struct dw_background *b, int width, int heigh
 void dw_background_free(struct dw_background *b)
 {
     dw_grow_free(&b->taken);
-    dw_grow_free(&b->count);
+    dw_grow_free(&b->first);
     dw_grow_free(&b->level);
     dw_grow_free(&b->line);
 }
@@ -111,49 +123,71 @@ bool dw_background_wants(const struct dw_background *b, int y)
     return (y - first_of(tile_row_of(b, y), b->rows, b->height)) % b->step_y == 0;
 }
 
-/* The samples of a tile of the row that is being collected: plane 0 the level, 1 to 3 its colours.
- */
-static float *taken(const struct dw_background *b, int tile, size_t of)
+/* The samples of the tile row that is being collected: plane 0 the level, 1 to 3 its colours. */
+static float *taken(const struct dw_background *b, size_t of)
 {
-    return (float *)b->taken.p + (4 * (size_t)tile + of) * b->room;
+    return (float *)b->taken.p + of * b->lines * b->columns;
 }
 
-/* The mean colour of the samples that show sky, of luminance 1; without any it stays grey. */
-static void tile_colour(const struct dw_background *b, int tile, size_t n, float level, float grain,
-                        float rgb[3])
+static float *told(const struct dw_background *b, enum told which)
 {
-    const float *v = taken(b, tile, 0);
-    float most = OF_SKY * grain, sum = 0, of[3] = {0, 0, 0};
-    for (size_t i = 0; i < n; i++) {
-        float d = v[i] - level, in = d <= most && -d <= most ? 1.0f : 0.0f;
-        sum += in * v[i];
-        for (size_t c = 0; c < 3; c++)
-            of[c] += in * taken(b, tile, c + 1)[i];
+    return taken(b, 4) + (size_t)which * b->columns;
+}
+
+/* Samples that a row of pixels gives this tile. */
+static size_t samples(const struct dw_background *b, int tile)
+{
+    const int *first = b->first.p;
+    return (size_t)((first[tile + 1] - first[tile] + b->step_x - 1) / b->step_x);
+}
+
+/* What columns hold at this part of their samples. */
+static void quantile(const struct dw_background *b, double part, enum told out)
+{
+    int32_t *k = (int32_t *)(void *)told(b, RANK);
+    for (size_t c = 0; c < b->columns; c++) {
+        size_t n = c < (size_t)b->cols ? b->n_taken / across(b) * samples(b, (int)c) : 1;
+        k[c] = (int32_t)(part * (double)(n - 1));
     }
-    for (int c = 0; c < 3; c++)
-        rgb[c] = sum > 0 ? of[c] / sum : 1;
+    dw_kernels_best()->tone->rank(taken(b, 0), b->columns, b->n_taken, k, told(b, out));
 }
 
+/* Level and grain of each tile, and the mean colour of the samples that show sky, of luminance 1;
+ * without any it stays grey. */
 static void finish_tile_row(struct dw_background *b)
 {
-    float (*rank)(const float *, size_t, size_t) = dw_kernels_best()->tone->rank;
-    size_t *count = b->count.p, at = (size_t)b->tile_row * (size_t)b->cols;
-    for (int c = 0; c < b->cols; c++, at++) {
-        const float *v = taken(b, c, 0);
-        size_t n = count[c];
-        count[c] = 0;
-        if (n == 0)
-            continue;
-        float level = rank(v, n, (size_t)(PERCENTILE * (double)(n - 1)));
-        float grain = (rank(v, n, (size_t)(UPPER * (double)(n - 1))) - level) * (1 / SIGMAS),
-              rgb[3];
-        level = level > ABOVE * grain ? level - ABOVE * grain : 0;
-        tile_colour(b, c, n, level, grain, rgb);
-        plane(b, LEVEL)[at] = level;
-        plane(b, GRAIN)[at] = grain;
-        for (int k = 0; k < 3; k++)
-            plane(b, RED + (enum plane)k)[at] = rgb[k];
+    if (b->n_taken == 0)
+        return;
+    quantile(b, PERCENTILE, MIDDLE);
+    quantile(b, UPPER, HIGH);
+    float *level = told(b, MIDDLE), *grain = told(b, HIGH), *most = told(b, MOST);
+    for (size_t c = 0; c < b->columns; c++) {
+        grain[c] = (grain[c] - level[c]) * (1 / SIGMAS);
+        level[c] = level[c] > ABOVE * grain[c] ? level[c] - ABOVE * grain[c] : 0;
+        most[c] = OF_SKY * grain[c];
     }
+    float *const sum[4] = {told(b, SUM), told(b, OF_RED), told(b, OF_GREEN), told(b, OF_BLUE)};
+    const float *const of[4] = {taken(b, 0), taken(b, 1), taken(b, 2), taken(b, 3)};
+    dw_kernels_best()->tone->within(of, b->columns, b->n_taken, level, most, sum);
+    size_t at = (size_t)b->tile_row * (size_t)b->cols;
+    for (size_t c = 0; c < (size_t)b->cols; c++, at++) {
+        plane(b, LEVEL)[at] = level[c];
+        plane(b, GRAIN)[at] = grain[c];
+        for (int k = 0; k < 3; k++)
+            plane(b, RED + (enum plane)k)[at] = sum[0][c] > 0 ? sum[k + 1][c] / sum[0][c] : 1;
+    }
+    b->n_taken = 0;
+}
+
+/* One line of samples, the ith of each tile, from a row of pixels; where a tile has none, `none`.
+ */
+static void take(const struct dw_background *b, int i, const float *row, float none, float *out)
+{
+    const int *first = b->first.p, on = i * b->step_x;
+    for (int c = 0; c < b->cols; c++)
+        out[c] = first[c] + on < first[c + 1] ? row[first[c] + on] : none;
+    for (size_t c = (size_t)b->cols; c < b->columns; c++)
+        out[c] = none;
 }
 
 void dw_background_add(struct dw_background *b, int y, float *const rgb[3], const float *level)
@@ -163,21 +197,13 @@ void dw_background_add(struct dw_background *b, int y, float *const rgb[3], cons
         finish_tile_row(b);
         b->tile_row = row;
     }
-    size_t *count = b->count.p;
-    const float *const from[4] = {level, rgb[0], rgb[1], rgb[2]};
-    for (int c = 0; c < b->cols; c++) {
-        int begin = first_of(c, b->cols, b->width), end = first_of(c + 1, b->cols, b->width);
-        size_t n = (size_t)((end - begin + b->step_x - 1) / b->step_x);
-        n = n < b->room - count[c] ? n : b->room - count[c];
-        for (size_t k = 0; k < 4; k++) {
-            float *v = taken(b, c, k) + count[c];
-            for (size_t i = 0; i < n; i++)
-                v[i] = from[k][begin + (int)i * b->step_x];
-        }
-        float *v = taken(b, c, 0) + count[c];
-        for (size_t i = 0; i < n; i++)
-            v[i] = dwk_float(dwk_bits(v[i]) & ~ROUNDED);
-        count[c] += n;
+    for (size_t i = 0; i < across(b) && b->n_taken < b->lines; i++, b->n_taken++) {
+        float *line = taken(b, 0) + b->n_taken * b->columns;
+        take(b, (int)i, level, NO_SAMPLE, line);
+        for (size_t c = 0; c < b->columns; c++)
+            line[c] = dwk_float(dwk_bits(line[c]) & ~ROUNDED);
+        for (size_t k = 0; k < 3; k++)
+            take(b, (int)i, rgb[k], 0, taken(b, k + 1) + b->n_taken * b->columns);
     }
 }
 

@@ -15,14 +15,17 @@
 /* Zero it before the first use; work space is kept. */
 struct dw_background {
     int width, height, cols, rows;
-    int step_x, step_y;         /* not every pixel is looked at */
-    int tile_row;               /* being collected */
-    struct dw_space_kept taken; /* samples of this tile row, 4 times `room` for each tile */
-    struct dw_space_kept count; /* how many, per tile */
+    int step_x, step_y; /* not every pixel is looked at */
+    int tile_row;       /* being collected */
+    /* Samples of this tile row: their level and three colours, a plane each of `lines` rows of a
+     * column for each tile (and some to spare), of which so many are taken; then what columns
+     * tell. */
+    struct dw_space_kept taken;
+    size_t columns, lines, n_taken;
+    struct dw_space_kept first; /* pixel of each tile along a row, and of none behind the last */
     struct dw_space_kept level; /* cols * rows of all that tiles tell, a plane each */
     struct dw_space_kept line;  /* one row of levels between tile rows */
-    size_t room;
-    float no_sky; /* what is brighter is none */
+    float no_sky;               /* what is brighter is none */
 };
 
 /* For a picture of this size. Errors: DW_ERR_MEMORY. */

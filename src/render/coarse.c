@@ -3,6 +3,8 @@
 
 #include "render/kernels/kernels.h"
 
+enum { AT_A_TIME = 16 }; /* numbers of the longest vector */
+
 int dw_coarse_tiles(int pixels, int tile)
 {
     int n = (pixels + tile / 2) / tile;
@@ -38,8 +40,11 @@ void dw_coarse_row(const float *level, int cols, int rows, int y, int width, int
         float start = (float)((c + 0.5) * pitch - 0.5), slope = (to - from) / (float)pitch;
         int end = c + 1 < cols ? (int)((c + 1.5) * pitch - 0.5) + 1 : width;
         end = end < width ? end : width;
-        if (end > x)
-            ramp(from + ((float)x - start) * slope, slope, (size_t)(end - x), out + x);
-        x = end > x ? end : x;
+        if (end > x) { /* whole vectors: what lies beyond the end is of the next piece yet */
+            int n = (end - x + AT_A_TIME - 1) / AT_A_TIME * AT_A_TIME;
+            n = n < width - x ? n : width - x;
+            ramp(from + ((float)x - start) * slope, slope, (size_t)n, out + x);
+            x = end;
+        }
     }
 }

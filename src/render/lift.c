@@ -23,99 +23,143 @@ enum {
     ROWS = TINT + 3
 };
 
+#define BEFORE (DW_LINE / sizeof(float)) /* numbers before a row, of which the last few count */
+
 static size_t spot_stride(const struct dw_lift_memory *m)
 {
-    return (size_t)m->width + 2 * DW_SPOT_FAR;
+    return dw_row_stride(BEFORE + (size_t)m->near.width + DW_SPOT_FAR);
 }
 
 /* Row y; rows above the picture are its first. */
 static float *spot_row(const struct dw_lift_memory *m, int y)
 {
-    return (float *)m->room.p + (size_t)(y > 0 ? y % SPOT_ROWS : 0) * spot_stride(m) + DW_SPOT_FAR;
+    return (float *)m->room.p + (size_t)(y > 0 ? y % SPOT_ROWS : 0) * spot_stride(m) + BEFORE;
 }
 
-static float *sky_row(const struct dw_lift_memory *m, size_t which)
+static float *row_of(const struct dw_lift_memory *m, size_t which)
 {
-    return (float *)m->room.p + SPOT_ROWS * spot_stride(m) + which * (size_t)m->width;
+    return (float *)m->room.p + SPOT_ROWS * spot_stride(m) +
+           which * dw_row_stride((size_t)m->near.width);
 }
 
-enum dw_status dw_lift_memory_open(struct dw_lift_memory *m, int width, struct dw_error *err)
+enum dw_status dw_lift_memory_open(struct dw_lift_memory *m, int width, int height,
+                                   struct dw_error *err)
 {
-    m->width = width;
-    size_t room = SPOT_ROWS * spot_stride(m) + ROWS * (size_t)width;
+    enum dw_status s = dw_near_rows_open(&m->near, width, height, err);
+    if (s < 0)
+        return s;
+    size_t room = SPOT_ROWS * spot_stride(m) + ROWS * dw_row_stride((size_t)width);
     if (!dw_grow(&m->room, room * sizeof(float)))
         return dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %d pixels", width);
     float *v = m->room.p;
     for (size_t i = 0; i < room; i++)
         v[i] = 1; /* any sky, if none is learnt, */
-    for (float *x = sky_row(m, AIR); x < sky_row(m, TINT); x++)
+    for (float *x = row_of(m, AIR); x < row_of(m, TINT); x++)
         *x = 0; /* no air, and no star known */
     return DW_OK;
 }
 
 void dw_lift_memory_free(struct dw_lift_memory *m)
 {
+    dw_near_rows_free(&m->near);
     dw_grow_free(&m->room);
 }
 
 /* The sky along row y, which rows that lie close together share. */
-static void look_up_sky(struct dw_background *background, const struct dw_lift_memory *m, int y,
-                        int height)
+static void look_up_sky(struct dw_background *background, const struct dw_lift_memory *m, int y)
 {
+    const int height = m->near.height;
     int step = height / background->rows / LEVEL_STEPS;
     step = step > 1 ? step : 1;
     if (y % step != 0)
         return;
     float *sky[DW_SKY_ROWS];
     for (size_t k = 0; k < DW_SKY_ROWS; k++)
-        sky[k] = sky_row(m, k);
-    dw_background_row(background, y + step / 2, m->width, height, sky);
-}
-
-/* The light of row y, and its spots, which go on beyond either end. */
-static void look_around(const struct dw_look_plan *plan, const struct dw_near_rows *near,
-                        const struct dw_lift_memory *m, int y, float *const rgb[3], float *norm)
-{
-    float *up[3], *mid[3], *down[3], *spot = spot_row(m, y);
-    dw_near_rows_around(near, y, up, mid, down);
-    plan->k->tone->near(&plan->prepare, plan->smooth, (const float *const *)up,
-                        (const float *const *)mid, (const float *const *)down, (size_t)m->width,
-                        rgb, norm, spot);
-    for (int i = 1; i <= DW_SPOT_FAR; i++) {
-        spot[-i] = spot[0];
-        spot[m->width - 1 + i] = spot[m->width - 1];
-    }
+        sky[k] = row_of(m, k);
+    dw_background_row(background, y + step / 2, m->near.width, height, sky);
 }
 
 static struct dw_lift_rows lift_at(const struct dw_lift_memory *m, int y)
 {
+    float *light[3];
+    dw_near_rows_place(&m->near, y, light);
     return (struct dw_lift_rows){
-        .level = sky_row(m, LEVEL),
-        .base = sky_row(m, BASE),
-        .grain = sky_row(m, GRAIN),
-        .sky = {sky_row(m, COLOUR), sky_row(m, COLOUR + 1), sky_row(m, COLOUR + 2)},
-        .known = sky_row(m, KNOWN),
-        .tinted = sky_row(m, TINTED),
-        .brighter = sky_row(m, BRIGHTER),
-        .tint = {sky_row(m, TINT), sky_row(m, TINT + 1), sky_row(m, TINT + 2)},
-        .air = {sky_row(m, AIR), sky_row(m, AIR + 1)},
+        .own = light[1],
+        .level = row_of(m, LEVEL),
+        .base = row_of(m, BASE),
+        .grain = row_of(m, GRAIN),
+        .sky = {row_of(m, COLOUR), row_of(m, COLOUR + 1), row_of(m, COLOUR + 2)},
+        .known = row_of(m, KNOWN),
+        .tinted = row_of(m, TINTED),
+        .brighter = row_of(m, BRIGHTER),
+        .tint = {row_of(m, TINT), row_of(m, TINT + 1), row_of(m, TINT + 2)},
+        .air = {row_of(m, AIR), row_of(m, AIR + 1)},
         .spot = {spot_row(m, y), spot_row(m, y - DW_SPOT_SIDE), spot_row(m, y - DW_SPOT_FAR)}};
 }
 
-void dw_lift_take(const struct dw_look_plan *plan, const struct dw_near_rows *near,
-                  struct dw_background *background, struct dw_lift_memory *memory, int y,
-                  float *const rgb[3], float *norm, struct dw_lift_rows *lift)
+/* What lifts the pixels of row y, where stars are known these too. */
+static struct dw_lift_rows lift_of(const struct dw_lift_memory *m,
+                                   const float *const known[DW_KNOWN_ROWS], int y)
 {
-    if (!plan->near) {
-        float *row[3];
-        dw_near_rows_place(near, y, row);
-        for (int c = 0; c < 3; c++)
-            memcpy(rgb[c], row[c], (size_t)near->width * sizeof *rgb[c]);
-        dw_look_prepare(plan, near->width, rgb, norm);
-        return;
+    struct dw_lift_rows rows = lift_at(m, y);
+    if (known) {
+        rows.known = known[0];
+        rows.tinted = known[1];
+        rows.brighter = known[2];
+        memcpy(rows.tint, known + 3, sizeof rows.tint);
     }
-    look_around(plan, near, memory, y, rgb, norm);
+    return rows;
+}
+
+void dw_lift_take(const struct dw_look_plan *plan, struct dw_lift_memory *memory, int y,
+                  const float *const light[3])
+{
+    float *row[3];
+    dw_near_rows_place(&memory->near, y, row);
+    plan->k->tone->split(&plan->prepare, light, (size_t)memory->near.width, row[0], row[1], row[2]);
+    dw_near_rows_written(&memory->near, y);
+}
+
+static size_t least(size_t a, size_t b)
+{
+    return a < b ? a : b;
+}
+
+#define AHEAD (DW_LINE / sizeof(float)) /* pixels: no fewer than DW_SPOT_FAR */
+
+/* Piece by piece from light to codes: between its steps what is made stays in the first cache.
+ * Means count some pixels away, so that they are made a little ahead. */
+void dw_lift_row(const struct dw_look_plan *plan, struct dw_background *background,
+                 struct dw_lift_memory *memory, const float *const known[DW_KNOWN_ROWS], int y,
+                 int bits, void *out)
+{
     if (background)
-        look_up_sky(background, memory, y, near->height);
-    *lift = lift_at(memory, y);
+        look_up_sky(background, memory, y);
+    const struct dw_lift_rows rows = lift_of(memory, known, y);
+    const size_t w = (size_t)memory->near.width;
+    float *up[3], *mid[3], *down[3], *spot = spot_row(memory, y);
+    _Alignas(DW_LINE) float red[DW_LOOK_PIECE + AHEAD], blue[DW_LOOK_PIECE + AHEAD];
+    _Alignas(DW_LINE) float luma[DW_LOOK_PIECE + AHEAD], norm[DW_LOOK_PIECE];
+    dw_near_rows_around(&memory->near, y, up, mid, down);
+    for (size_t x = 0, seen = 0; x < w; x += DW_LOOK_PIECE) {
+        size_t n = least(w - x, DW_LOOK_PIECE), more = least(w, x + n + AHEAD) - seen;
+        const float *const u[3] = {up[0] + seen, up[1] + seen, up[2] + seen};
+        const float *const v[3] = {mid[0] + seen, mid[1] + seen, mid[2] + seen};
+        const float *const d[3] = {down[0] + seen, down[1] + seen, down[2] + seen};
+        plan->k->tone->near(plan->smooth, u, v, d, more, red + (seen - x), spot + seen,
+                            blue + (seen - x));
+        seen += more;
+        for (int i = 1; i <= DW_SPOT_FAR; i++) { /* spots go on beyond either end */
+            if (x == 0)
+                spot[-i] = spot[0];
+            if (seen == w)
+                spot[w - 1 + (size_t)i] = spot[w - 1];
+        }
+        const struct dw_lift_rows at = dw_lift_rows_from(&rows, x);
+        float *const piece[3] = {red, luma, blue};
+        dw_look_finish(plan, n, &at, piece, norm);
+        dw_look_pack(plan, x, n, y, bits, piece, out);
+        memcpy(red, red + DW_LOOK_PIECE, AHEAD * sizeof *red); /* what the next begins with */
+        memcpy(blue, blue + DW_LOOK_PIECE, AHEAD * sizeof *blue);
+    }
 }

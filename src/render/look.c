@@ -9,48 +9,26 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define PIECE 1024 /* pixels; five rows of these stay in the first cache between kernels */
-
-void dw_look_prepare(const struct dw_look_plan *p, int n, float *const rgb[3], float *norm)
-{
-    p->k->tone->prepare(&p->prepare, (size_t)n, rgb[0], rgb[1], rgb[2], norm);
-}
-
 /* Levels are luminance alone: a largest channel is the higher the more noise there is. */
 void dw_look_level(const struct dw_look_plan *p, int n, float *const rgb[3], float *level)
 {
-    struct dw_prepare luminance = p->prepare;
-    luminance.norm_y = 1;
-    luminance.norm_max = 0;
-    p->k->tone->prepare(&luminance, (size_t)n, rgb[0], rgb[1], rgb[2], level);
+    p->k->tone->level(&p->prepare, (size_t)n, rgb[0], rgb[1], rgb[2], level);
 }
 
-static void finish_piece(const struct dw_look_plan *p, size_t n, const struct dw_lift_rows *lift,
-                         float *norm, float *r, float *g, float *b)
+void dw_look_finish(const struct dw_look_plan *p, size_t n, const struct dw_lift_rows *lift,
+                    float *const piece[3], float *norm)
 {
     const struct dw_tone_kernels *tone = p->k->tone;
-    float add[PIECE];
+    _Alignas(DW_LINE) float add[DW_LOOK_PIECE];
     if (p->near)
-        tone->lift(&p->lift, lift, n, r, g, b, norm);
+        tone->lift(&p->lift, lift, n, piece[0], piece[1], piece[2], norm);
     if (p->day_weight >= 1.0f)
         tone->curve(&p->day, n, norm, add);
     else if (p->day_weight <= 0.0f)
         tone->curve(&p->night, n, norm, add);
     else
         tone->mix(&p->day, &p->night, p->day_weight, n, norm, add);
-    tone->finish(&p->gamut, norm, add, n, r, g, b);
-}
-
-void dw_look_finish(const struct dw_look_plan *p, int n, const struct dw_lift_rows *lift,
-                    float *const rgb[3], float *norm)
-{
-    for (int x = 0; x < n; x += PIECE) {
-        int m = n - x < PIECE ? n - x : PIECE;
-        struct dw_lift_rows at = {0};
-        if (p->near)
-            at = dw_lift_rows_from(lift, (size_t)x);
-        finish_piece(p, (size_t)m, &at, norm + x, rgb[0] + x, rgb[1] + x, rgb[2] + x);
-    }
+    tone->finish(&p->gamut, norm, add, n, piece[0], piece[1], piece[2]);
 }
 
 /* Seeds of rows and frames land far apart, so no two show the same noise. */
@@ -63,16 +41,30 @@ static uint32_t mixed(uint32_t h)
     return h ^ h >> 16;
 }
 
-void dw_look_pack(const struct dw_look_plan *p, int n, int y, int bits, float *const rgb[3],
-                  void *out)
+void dw_look_pack(const struct dw_look_plan *p, size_t x, size_t n, int y, int bits,
+                  float *const rgb[3], void *out)
 {
     if (bits == 8) {
-        uint32_t seed = mixed(p->seed + (uint32_t)y);
-        p->k->encode->pack8(rgb[0], rgb[1], rgb[2], (size_t)n, seed, out);
+        uint32_t seed = mixed(p->seed + (uint32_t)y) + (uint32_t)x;
+        p->k->encode->pack8(rgb[0], rgb[1], rgb[2], n, seed, (uint8_t *)out + 3 * x);
     } else {
         for (int c = 0; c < 3; c++)
-            p->k->encode->srgb((size_t)n, rgb[c]);
-        p->k->encode->pack16(rgb[0], rgb[1], rgb[2], (size_t)n, out);
+            p->k->encode->srgb(n, rgb[c]);
+        p->k->encode->pack16(rgb[0], rgb[1], rgb[2], n, (uint16_t *)out + 3 * x);
+    }
+}
+
+void dw_look_row(const struct dw_look_plan *p, int n, int y, int bits, const float *const light[3],
+                 void *out)
+{
+    _Alignas(DW_LINE) float row[4][DW_LOOK_PIECE];
+    float *const piece[3] = {row[0], row[1], row[2]}, *norm = row[3];
+    for (size_t x = 0, w = (size_t)n; x < w; x += DW_LOOK_PIECE) {
+        size_t m = w - x < DW_LOOK_PIECE ? w - x : DW_LOOK_PIECE;
+        const float *const from[3] = {light[0] + x, light[1] + x, light[2] + x};
+        p->k->tone->prepare(&p->prepare, from, m, piece[0], piece[1], piece[2], norm);
+        dw_look_finish(p, m, NULL, piece, norm);
+        dw_look_pack(p, x, m, y, bits, piece, out);
     }
 }
 
@@ -107,17 +99,10 @@ static enum dw_status learn_background(const struct dw_linear *light, const stru
     return DW_OK;
 }
 
-/* Copies a row of light to where its neighbours find it. */
-static void keep_row(const struct dw_linear *light, const struct dw_look_plan *p,
-                     struct dw_near_rows *near, int y)
+static void *pixels_from(const struct dw_image *image, int y)
 {
-    float *place[3];
-    size_t w = (size_t)light->width;
-    dw_near_rows_place(near, y, place);
-    for (int c = 0; c < 3; c++)
-        memcpy(place[c], light->plane[c] + (size_t)y * w, w * sizeof *place[c]);
-    tame(p, light->width, place);
-    dw_near_rows_written(near, y);
+    size_t at = 3 * (size_t)y * (size_t)image->width;
+    return image->bits == 8 ? (void *)(image->px8 + at) : (void *)(image->px16 + at);
 }
 
 enum dw_status dw_look(struct dw_linear *light, const struct dw_frame *frame,
@@ -130,11 +115,10 @@ enum dw_status dw_look(struct dw_linear *light, const struct dw_frame *frame,
         return s;
     size_t w = (size_t)light->width;
     struct dw_background b = {0};
-    struct dw_near_rows near = {0};
     struct dw_lift_memory memory = {0};
     struct dw_hold_map hold = {0};
     const struct dw_hold_view whole = {0, 0, 1, 1, facts->turn_deg, light->width};
-    float *rows = malloc(ROWS * w * sizeof *rows), *norm = rows;
+    float *rows = malloc(ROWS * w * sizeof *rows);
     if (!rows) {
         s = dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %d pixels", light->width);
         goto end;
@@ -149,29 +133,26 @@ enum dw_status dw_look(struct dw_linear *light, const struct dw_frame *frame,
     }
     if (p.lifts && (s = learn_background(light, &p, rows, &b, err)) < 0)
         goto end;
-    if (p.near && ((s = dw_near_rows_open(&near, light->width, light->height, err)) < 0 ||
-                   (s = dw_lift_memory_open(&memory, light->width, err)) < 0))
+    if (p.near && (s = dw_lift_memory_open(&memory, light->width, light->height, err)) < 0)
         goto end;
-    for (int y = 0; y < light->height; y++) {
+    for (int y = 0; y < light->height + (p.near ? 1 : 0); y++) { /* one row behind if near */
         size_t at = (size_t)y * w;
-        float *const rgb[3] = {light->plane[0] + at, light->plane[1] + at, light->plane[2] + at};
-        struct dw_lift_rows lift = {0};
-        if (p.near) {
-            for (int v = y > 0 ? y + 1 : 0; v <= y + 1 && v < light->height; v++)
-                keep_row(light, &p, &near, v);
-            dw_lift_take(&p, &near, p.lifts ? &b : NULL, &memory, y, rgb, norm, &lift);
-        } else {
-            tame(&p, light->width, rgb);
-            dw_look_prepare(&p, light->width, rgb, norm);
-        }
-        dw_look_finish(&p, light->width, &lift, rgb, norm);
-        dw_look_pack(&p, light->width, y, out->bits, rgb,
-                     out->bits == 8 ? (void *)(out->px8 + 3 * at) : (void *)(out->px16 + 3 * at));
+        if (y < light->height)
+            for (int c = 0; c < 3; c++)
+                p.k->tone->tame(w, light->plane[c] + at);
+        const float *const rgb[3] = {light->plane[0] + at, light->plane[1] + at,
+                                     light->plane[2] + at};
+        if (!p.near)
+            dw_look_row(&p, light->width, y, out->bits, rgb, pixels_from(out, y));
+        if (p.near && y < light->height)
+            dw_lift_take(&p, &memory, y, rgb);
+        if (p.near && y > 0)
+            dw_lift_row(&p, p.lifts ? &b : NULL, &memory, NULL, y - 1, out->bits,
+                        pixels_from(out, y - 1));
     }
 end:
     free(rows);
     dw_background_free(&b);
-    dw_near_rows_free(&near);
     dw_lift_memory_free(&memory);
     dw_hold_free(&hold);
     return s;

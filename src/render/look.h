@@ -30,18 +30,24 @@ enum dw_status dw_look_plan_make(const struct dw_frame *frame, const struct dw_f
 /* Says that dw_lift_rows.known tells of all stars of the picture: of others more is asked. */
 void dw_look_know_stars(struct dw_look_plan *p, const struct dw_look_params *params);
 
-/* Balance, saturation and norm of one row, in place. */
-void dw_look_prepare(const struct dw_look_plan *p, int n, float *const rgb[3], float *norm);
 /* In place: the colours of a row for dw_background_add, and its level. */
 void dw_look_level(const struct dw_look_plan *p, int n, float *const rgb[3], float *level);
-/* The rest, after dw_look_prepare, or if p->near after dw_lift_take, which fills lift: rgb
- * become light in the output's primaries, 0..1. norm is work space from then on. */
-void dw_look_finish(const struct dw_look_plan *p, int n, const struct dw_lift_rows *lift,
-                    float *const rgb[3], float *norm);
-/* To interleaved 8- or 16-bit pixels by the sRGB curve; y only seeds the dither. rgb: work space.
- */
-void dw_look_pack(const struct dw_look_plan *p, int n, int y, int bits, float *const rgb[3],
-                  void *out);
+
+/* One row of n pixels from light to interleaved 8- or 16-bit pixels by the sRGB curve, for plans
+ * that need no neighbours; for others see lift.h. y only seeds the dither. */
+void dw_look_row(const struct dw_look_plan *p, int n, int y, int bits, const float *const light[3],
+                 void *out);
+
+/* Its steps, for pieces of a row that stay in the first cache from one to the next. */
+#define DW_LOOK_PIECE 256
+/* After the kernels' prepare, or near if p->near, of so many pixels at most: red, luma and blue of
+ * a piece become light in the output's primaries, 0..1. lift: only if p->near. norm is work space
+ * from then on; it and luma need hold nothing if p->near. */
+void dw_look_finish(const struct dw_look_plan *p, size_t n, const struct dw_lift_rows *lift,
+                    float *const piece[3], float *norm);
+/* To pixels from the row's pixel x on; out: the row's first. rgb: work space. */
+void dw_look_pack(const struct dw_look_plan *p, size_t x, size_t n, int y, int bits,
+                  float *const rgb[3], void *out);
 
 /* Gives the picture its pixels if it has none, in the size asked for. */
 enum dw_status dw_image_room(struct dw_image *image, int width, int height, struct dw_error *err);

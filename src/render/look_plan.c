@@ -95,7 +95,6 @@ static void plan_prepare(const struct dw_frame *f, const struct dw_look_params *
     for (int i = 0; i < 9; i++)
         q->matrix[i] = ((i % 4 == 0 ? s : 0.0f) + (1.0f - s) * luma[i % 3]) * mul[i % 3];
     memcpy(q->luma, luma, sizeof luma);
-    q->norm_y = NORM_LUMA;
     q->norm_max = 1.0f - NORM_LUMA;
     for (int c = 0; c < 3; c++) {
         q->own[c] = 0;
@@ -156,7 +155,7 @@ static void plan_lift(const struct dw_frame *f, const struct dw_facts *facts,
     l->floor = facts->night_sky_keys > 0.0f ? facts->night_sky_keys : 0.0f;
     l->most_side = MOST_SIDE;
     memcpy(l->luma, out->prepare.luma, sizeof l->luma);
-    l->norm_y = out->prepare.norm_y;
+    l->norm_y = 1.0f - out->prepare.norm_max;
     l->raise_luma = 1.0f + stars * p->star_lift; /* the balance keeps white's luminance */
     for (int c = 0; c < 3; c++)
         l->raise[c] = l->raise_luma / mul[c];

@@ -18,14 +18,13 @@ struct dw_frame dw_frame_as(const struct dw_frame *frame, enum dw_rendering rend
 
 /* The rows that pictures are made in. */
 struct rows {
-    float *light[3], *work[3], *other[3], *norm;
-    struct dw_lift_rows lift;
+    float *light[3], *work[3], *other[3], *level;
 };
 
 static enum dw_status make_rows(struct dw_pictures *p, const struct dw_geometry *g, struct rows *r,
                                 struct dw_error *err)
 {
-    size_t wide = (size_t)(g->out_w > g->cells_w ? g->out_w : g->cells_w);
+    size_t wide = dw_row_stride((size_t)(g->out_w > g->cells_w ? g->out_w : g->cells_w));
     if (!dw_grow(&p->rows, 10 * wide * sizeof(float)))
         return dw_fail(err, DW_ERR_MEMORY, "no memory for rows of %zu pixels", wide);
     float *at = p->rows.p;
@@ -34,7 +33,7 @@ static enum dw_status make_rows(struct dw_pictures *p, const struct dw_geometry 
         r->work[c] = at + (3 + c) * wide;
         r->other[c] = at + (6 + c) * wide;
     }
-    r->norm = at + 9 * wide;
+    r->level = at + 9 * wide;
     return DW_OK;
 }
 
@@ -60,11 +59,11 @@ static enum dw_status open_picture(struct dw_picture *p, const struct dw_geometr
     if (s >= 0 && p->plan.lifts)
         s = dw_background_begin(&p->background, g->cells_w, g->cells_h, err);
     if (s >= 0 && p->plan.near)
-        s = dw_lift_memory_open(&p->memory, g->out_w, err);
+        s = dw_lift_memory_open(&p->memory, g->out_w, g->out_h, err);
     return s;
 }
 
-/* The look works in place: all pictures but the last take a copy of the light. */
+/* Levels are found in place: all pictures but the last take a copy of the light. */
 static float *const *light_for(const struct rows *r, bool last, int width)
 {
     if (last)
@@ -133,8 +132,8 @@ static enum dw_status learn_backgrounds(struct dw_picture *const own[], int n,
             dw_hold_row(hold, y, g->cells_w, g->cells_h, r->light);
         for (int i = 0; i < k; i++) {
             float *const *rgb = light_for(r, i == k - 1, g->cells_w);
-            dw_look_level(&lifted[i]->plan, g->cells_w, rgb, r->norm);
-            dw_background_add(&lifted[i]->background, y, rgb, r->norm);
+            dw_look_level(&lifted[i]->plan, g->cells_w, rgb, r->level);
+            dw_background_add(&lifted[i]->background, y, rgb, r->level);
         }
     }
     for (int i = 0; i < k && s >= 0; i++) {
@@ -166,15 +165,6 @@ static enum dw_status make_hold(struct dw_hold_map *m, const struct dw_picture *
     return dw_hold_make(m, facts, &p->row, &view, err);
 }
 
-/* One row of prepared light, which is overwritten, by its look into finished pixels. */
-static void look_at_row(struct dw_picture *p, const struct dw_geometry *g, int y,
-                        float *const rgb[3], const struct rows *r, void *out)
-{
-    const struct dw_look_plan *plan = &p->plan;
-    dw_look_finish(plan, g->out_w, &r->lift, rgb, r->norm);
-    dw_look_pack(plan, g->out_w, y, p->image.bits, rgb, out);
-}
-
 /* Light without any look. */
 static void keep_row(const struct dw_geometry *g, float *const rgb[3], void *out)
 {
@@ -184,8 +174,9 @@ static void keep_row(const struct dw_geometry *g, float *const rgb[3], void *out
     k->encode->pack_half(rgb[0], rgb[1], rgb[2], (size_t)g->out_w, DW_GREY, out);
 }
 
+/* Row y, of light if its neighbours do not count; else it was taken, and so was the next. */
 static void finish_row(struct dw_picture *p, const struct dw_geometry *g, int turn_deg, int y,
-                       float *const rgb[3], const struct rows *r)
+                       float *const rgb[3], const float *const known[DW_KNOWN_ROWS])
 {
     size_t px = pixel_bytes(p);
     void *picture = p->image.bits == 8 ? (void *)p->image.px8 : (void *)p->image.px16;
@@ -193,8 +184,11 @@ static void finish_row(struct dw_picture *p, const struct dw_geometry *g, int tu
     void *out = (unsigned char *)p->block.p + (size_t)held * (size_t)g->out_w * px;
     if (p->image.light)
         keep_row(g, rgb, out);
+    else if (p->plan.near)
+        dw_lift_row(&p->plan, p->plan.lifts ? &p->background : NULL, &p->memory, known, y,
+                    p->image.bits, out);
     else
-        look_at_row(p, g, y, rgb, r, out);
+        dw_look_row(&p->plan, g->out_w, y, p->image.bits, (const float *const *)rgb, out);
     if (held == DW_TURN_ROWS - 1 || y == g->out_h - 1)
         dw_turn_store(picture, g->out_w, g->out_h, px, turn_deg, y - held, held + 1, p->block.p);
 }
@@ -230,40 +224,21 @@ enum dw_status dw_pictures_make(struct dw_pictures *p, int n, struct dw_sources 
     for (int i = 0; i < k && p->known.n > 0; i++)
         dw_look_know_stars(&own[i]->plan, look);
     const float *known[DW_KNOWN_ROWS] = {NULL};
-    if (near && (s = dw_near_rows_open(&p->near, g->out_w, g->out_h, err)) < 0)
-        return s;
-    for (int y = 0; y < g->out_h && !near; y++) {
-        dw_sources_row(sources, y, r.light, r.other);
-        if (p->hold.on)
-            dw_hold_row(&p->hold, y, g->out_w, g->out_h, r.light);
-        for (int i = 0; i < k; i++) {
-            float *const *rgb = light_for(&r, i == k - 1, g->out_w);
-            if (!own[i]->image.light)
-                dw_look_prepare(&own[i]->plan, g->out_w, rgb, r.norm);
-            finish_row(own[i], g, facts->turn_deg, y, rgb, &r);
-        }
-    }
-    for (int y = 0; y <= g->out_h && near; y++) { /* one row behind */
+    for (int y = 0; y < g->out_h + (near ? 1 : 0); y++) {
         if (y < g->out_h) {
-            float *place[3];
-            dw_near_rows_place(&p->near, y, place);
-            dw_sources_row(sources, y, place, r.other);
+            dw_sources_row(sources, y, r.light, r.other);
             if (p->hold.on)
-                dw_hold_row(&p->hold, y, g->out_w, g->out_h, place);
-            dw_near_rows_written(&p->near, y);
+                dw_hold_row(&p->hold, y, g->out_w, g->out_h, r.light);
         }
-        for (int i = 0; i < k && y > 0; i++) {
-            if (i == 0 && p->known.n > 0)
-                dw_known_row(&p->known, y - 1, known);
-            dw_lift_take(&own[i]->plan, &p->near, own[i]->plan.lifts ? &own[i]->background : NULL,
-                         &own[i]->memory, y - 1, r.work, r.norm, &r.lift);
-            if (known[0]) {
-                r.lift.known = known[0];
-                r.lift.tinted = known[1];
-                r.lift.brighter = known[2];
-                memcpy(r.lift.tint, known + 3, sizeof r.lift.tint);
-            }
-            finish_row(own[i], g, facts->turn_deg, y - 1, r.work, &r);
+        if (y > 0 && p->known.n > 0)
+            dw_known_row(&p->known, y - 1, known);
+        for (int i = 0; i < k; i++) {
+            bool behind = own[i]->plan.near; /* by one row */
+            if (behind && y < g->out_h)
+                dw_lift_take(&own[i]->plan, &own[i]->memory, y, (const float *const *)r.light);
+            if (behind ? y > 0 : y < g->out_h)
+                finish_row(own[i], g, facts->turn_deg, behind ? y - 1 : y, r.light,
+                           known[0] ? known : NULL);
         }
     }
     return DW_OK;
@@ -278,7 +253,6 @@ void dw_pictures_free(struct dw_pictures *p)
         dw_image_free(&p->picture[i].image);
     }
     dw_grow_free(&p->rows);
-    dw_near_rows_free(&p->near);
     dw_air_free(&p->air);
     dw_known_free(&p->known);
     dw_hold_free(&p->hold);

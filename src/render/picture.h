@@ -26,8 +26,7 @@ struct dw_pictures {
     struct dw_air air;
     struct dw_known known;
     struct dw_hold_map hold;
-    struct dw_near_rows near;  /* for those that look at a pixel's neighbours */
-    struct dw_space_kept rows; /* floats: light, work, one source's light, norm, background */
+    struct dw_space_kept rows; /* floats: light, work, one source's light, levels */
 };
 
 /* Makes the first n pictures, whose rows and images' bits and space are set and differ in the rows'

@@ -10,7 +10,7 @@
 #include <string.h>
 #include <time.h>
 
-enum { WIDTH = 3000, HEIGHT = 2000 };
+enum { WIDTH = 3000, HEIGHT = 2000, ROWS = 7 };
 
 static double now_ms(void)
 {
@@ -55,43 +55,40 @@ static void mark(float *known, int y)
     }
 }
 
-/* One picture; returns its time without that of making light. */
-static double picture(const struct dw_look_plan *p, bool map, float *const rows[9],
-                      struct dw_near_rows *near, struct dw_lift_memory *memory, uint8_t *out)
+/* One picture; returns its time without that of making light. rows: light, a level, and what a map
+ * tells. */
+static double picture(const struct dw_look_plan *p, bool map, float *const rows[ROWS],
+                      struct dw_lift_memory *memory, uint8_t *out)
 {
     double took = 0, clock = clock_cost();
     struct dw_background b = {0};
     float *light[3] = {rows[0], rows[1], rows[2]};
-    struct dw_lift_rows lift = {0};
+    const float *known[DW_KNOWN_ROWS] = {rows[4], rows[4], rows[5], rows[6], rows[6], rows[6]};
     if (p->lifts && dw_background_begin(&b, WIDTH, HEIGHT, NULL) == DW_OK) {
         for (int y = 0; y < HEIGHT; y++) {
             if (!dw_background_wants(&b, y))
                 continue;
             fill(light, y);
             double start = now_ms();
-            dw_look_level(p, WIDTH, rows, rows[6]);
-            dw_background_add(&b, y, rows, rows[6]);
+            dw_look_level(p, WIDTH, rows, rows[3]);
+            dw_background_add(&b, y, rows, rows[3]);
             took += now_ms() - start - clock;
         }
         dw_background_end(&b, &(struct dw_sky_wanted){p->lift.floor, 1, 0});
     }
-    for (int y = 0; y < HEIGHT; y++) {
-        float *place[3];
-        dw_near_rows_place(near, y, place);
-        fill(p->near ? place : light, y);
-        if (map)
-            mark(rows[8], y);
+    for (int y = 0; y < HEIGHT + (p->near ? 1 : 0); y++) {
+        if (y < HEIGHT)
+            fill(light, y);
+        if (map && y > 0)
+            mark(rows[4], y - 1);
         double start = now_ms();
-        if (p->near) {
-            dw_near_rows_written(near, y);
-            dw_lift_take(p, near, p->lifts ? &b : NULL, memory, y, rows, rows[6], &lift);
-            if (map)
-                lift.known = lift.tinted = rows[8];
-        } else {
-            dw_look_prepare(p, WIDTH, rows, rows[6]);
-        }
-        dw_look_finish(p, WIDTH, &lift, rows, rows[6]);
-        dw_look_pack(p, WIDTH, y, 8, rows, out + (size_t)y * WIDTH * 3);
+        if (!p->near)
+            dw_look_row(p, WIDTH, y, 8, (const float *const *)light, out + (size_t)y * WIDTH * 3);
+        if (p->near && y < HEIGHT)
+            dw_lift_take(p, memory, y, (const float *const *)light);
+        if (p->near && y > 0)
+            dw_lift_row(p, p->lifts ? &b : NULL, memory, map ? known : NULL, y - 1, 8,
+                        out + (size_t)(y - 1) * WIDTH * 3);
         took += now_ms() - start - clock;
     }
     dw_background_free(&b);
@@ -113,15 +110,19 @@ int main(int argc, char **argv)
               {"crossing over, night's balance begins", 0.5, 0.9, 0, 0.06, false},
               {"day", 1, 1, 0, 0.2, false}};
     struct dw_facts facts = {.night_mul = {0.9f, 1.0f, 1.6f}, .night_sky_keys = 1.0};
-    float *room = malloc(9 * WIDTH * sizeof *room), *rows[9];
+    struct dw_space_kept room = {0};
+    float *rows[ROWS];
     uint8_t *out = malloc((size_t)WIDTH * HEIGHT * 3);
-    struct dw_near_rows near = {0};
     struct dw_lift_memory memory = {0};
-    if (!room || !out || dw_near_rows_open(&near, WIDTH, HEIGHT, NULL) < 0 ||
-        dw_lift_memory_open(&memory, WIDTH, NULL) < 0)
+    if (!out || !dw_grow(&room, ROWS * dw_row_stride(WIDTH) * sizeof(float)) ||
+        dw_lift_memory_open(&memory, WIDTH, HEIGHT, NULL) < 0)
         return 1;
-    for (size_t i = 0; i < 9; i++)
-        rows[i] = room + i * WIDTH;
+    for (size_t i = 0; i < ROWS; i++)
+        rows[i] = (float *)room.p + i * dw_row_stride(WIDTH);
+    for (int x = 0; x < WIDTH; x++) {
+        rows[5][x] = 0;
+        rows[6][x] = 1;
+    }
     int kinds = dw_kernels_count(), first = kinds > 1 ? 1 : 0;
     printf("look of 6 MP, ms on one core, least of %d  ", passes);
     for (int kind = first; kind < kinds; kind++)
@@ -143,16 +144,15 @@ int main(int argc, char **argv)
             plan.k = dw_kernels_number(kind);
             double best = 1e9;
             for (int k = 0; k < passes; k++) {
-                double took = picture(&plan, at[i].map, rows, &near, &memory, out);
+                double took = picture(&plan, at[i].map, rows, &memory, out);
                 best = took < best ? took : best;
             }
             printf("%8.1f", best);
         }
         printf("\n");
     }
-    dw_near_rows_free(&near);
     dw_lift_memory_free(&memory);
-    free(room);
+    dw_grow_free(&room);
     free(out);
     return 0;
 }

@@ -35,9 +35,9 @@ struct dw_develop {
 /* What prepares light for the curves: balance and saturation in one matrix. */
 struct dw_prepare {
     float matrix[9];
-    float luma[3];          /* luminance of the wide-gamut primaries */
-    float norm_y, norm_max; /* shares of luminance and of the largest channel in the norm */
-    float own[3];           /* luminance after the matrix, of light before it */
+    float luma[3];  /* luminance of the wide-gamut primaries */
+    float norm_max; /* share of the largest channel in the norm; the rest is luminance */
+    float own[3];   /* luminance after the matrix, of light before it */
 };
 
 /* Pixels to either side where a star's light has ended, and where another has that stood there. */
@@ -65,10 +65,12 @@ struct dw_lift {
     /* of light above the sky: its red and blue in camera colours, once raised; and what 1 of each
      * is of the picture's colours */
     float red_of[3], blue_of[3], to_red[3], to_blue[3];
-    float luma[3], norm_y; /* as in dw_prepare; norm_max is the rest to 1 */
+    float luma[3]; /* as in dw_prepare */
+    float norm_y;  /* share of luminance in the norm; the rest is the largest channel */
 };
 /* Rows beside the pixels that are lifted. */
 struct dw_lift_rows {
+    const float *own; /* luminance of the pixels themselves */
     /* Luminance of the sky (> 0), what stars stand out from, one sigma of its grain (> 0), its
      * colour */
     const float *level, *base, *grain, *sky[3];
@@ -77,15 +79,16 @@ struct dw_lift_rows {
     const float *brighter; /* by what share it is to be raised more or less than others, */
     const float *tint[3];  /* and light of the star's colour, of luminance 1 */
     const float *air[2];   /* by what share red and blue light of stars is changed for the air */
-    /* dw_tone_kernels' near of this row, of which DW_SPOT_FAR numbers before and after may be read,
-     * and of those DW_SPOT_SIDE and DW_SPOT_FAR above. */
+    /* Mean luminance by dw_tone_kernels' near, of which DW_SPOT_FAR numbers before and after may be
+     * read, and of those DW_SPOT_SIDE and DW_SPOT_FAR above. */
     const float *spot[3];
 };
 
 /* The same from pixel x on. */
 static inline struct dw_lift_rows dw_lift_rows_from(const struct dw_lift_rows *r, size_t x)
 {
-    return (struct dw_lift_rows){r->level + x,
+    return (struct dw_lift_rows){r->own + x,
+                                 r->level + x,
                                  r->base + x,
                                  r->grain + x,
                                  {r->sky[0] + x, r->sky[1] + x, r->sky[2] + x},
@@ -156,30 +159,39 @@ struct dw_tone_kernels {
     /* In place: whatever is no number becomes 0, whatever is beyond 1e6 keys becomes 1e6. The other
      * kernels take such numbers only. */
     void (*tame)(size_t n, float *v);
-    /* In place: balance and saturation; fills the norm (never negative, as a channel may be). */
-    void (*prepare)(const struct dw_prepare *p, size_t n, float *r, float *g, float *b,
-                    float *norm);
-    /* The value of rank k (from 0) of n; none of them may be less than 0. */
-    float (*rank)(const float *v, size_t n, size_t k);
-    /* The mean of 3x3 pixels about each of a row, balanced and saturated, its luminance (spot) and
-     * that of the pixel itself (own). Weights both ways: smooth 1: 1-2-1, 0: the pixel alone. up,
-     * mid, down: three planes each, of which n + 2 pixels from the one before the first may be
-     * read. */
-    void (*near)(const struct dw_prepare *p, float smooth, const float *const up[3],
-                 const float *const mid[3], const float *const down[3], size_t n,
-                 float *const mean[3], float *own, float *spot);
-    /* In place: from means and own luminance to colours and norm, with what stands out of the sky
-     * raised. */
-    void (*lift)(const struct dw_lift *l, const struct dw_lift_rows *rows, size_t n, float *r,
-                 float *g, float *b, float *norm);
+    /* In place: balance and saturation; fills luminance, but no less than 0. */
+    void (*level)(const struct dw_prepare *p, size_t n, float *r, float *g, float *b, float *luma);
+    /* Balance and saturation of a row of red, green and blue light, which come out as luminance and
+     * how much more than that red and blue are. The next kernels, up to finish, take light so. */
+    void (*split)(const struct dw_prepare *p, const float *const light[3], size_t n, float *red,
+                  float *luma, float *blue);
+    /* The same, and the norm (never negative, as a channel may be). */
+    void (*prepare)(const struct dw_prepare *p, const float *const light[3], size_t n, float *red,
+                    float *luma, float *blue, float *norm);
+    /* Of each column the value of rank k (from 0) of n, none of which may be less than 0; v: n rows
+     * of so many columns, a multiple of 16. */
+    void (*rank)(const float *v, size_t columns, size_t n, const int32_t *k, float *out);
+    /* In each column the sums of those of the first's n values that lie within `most` of the
+     * middle, and of the others' beside them. */
+    void (*within)(const float *const v[4], size_t columns, size_t n, const float *middle,
+                   const float *most, float *const sum[4]);
+    /* The mean of 3x3 pixels about each of a row. Weights both ways: smooth 1: 1-2-1, 0: the pixel
+     * alone. up, mid, down: red, luma and blue of three rows, of which n + 2 pixels from the one
+     * before the first may be read. */
+    void (*near)(float smooth, const float *const up[3], const float *const mid[3],
+                 const float *const down[3], size_t n, float *red, float *luma, float *blue);
+    /* From means to colours and norm, with what stands out of the sky raised. red, blue: in place;
+     * luma, norm: come out. */
+    void (*lift)(const struct dw_lift *l, const struct dw_lift_rows *rows, size_t n, float *red,
+                 float *luma, float *blue, float *norm);
     /* One curve: every channel of a pixel of this norm is to become add + mul * channel; mul takes
      * the norm's place. */
     void (*curve)(const struct dw_tone *t, size_t n, float *norm, float *add);
     /* The same with a share `day` of one curve and 1 - day of another; both must have one toe. */
     void (*mix)(const struct dw_tone *day_tone, const struct dw_tone *night_tone, float day,
                 size_t n, float *norm, float *add);
-    /* In place: does so, and brings colours to the output's primaries, all within 0..1. add is work
-     * space from then on. */
+    /* In place: does so, and brings red, luma and blue to the output's primaries r, g and b, all
+     * within 0..1. add is work space from then on. */
     void (*finish)(const struct dw_gamut *p, const float *mul, float *add, size_t n, float *r,
                    float *g, float *b);
 };

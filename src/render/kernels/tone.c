@@ -3,6 +3,8 @@
 
 #include "render/kernels/fastmath.h"
 
+#include <string.h>
+
 #define HIGHEST 1e6f /* keys; nothing real is brighter, and no sum of it overflows */
 
 /* On the bits, because the compiler is told that no kernel meets a number that is none. */
@@ -16,8 +18,8 @@ static void tame(size_t n, float *restrict v)
     }
 }
 
-static void prepare(const struct dw_prepare *q, size_t n, float *restrict r, float *restrict g,
-                    float *restrict b, float *restrict norm)
+static void level(const struct dw_prepare *q, size_t n, float *restrict r, float *restrict g,
+                  float *restrict b, float *restrict luma)
 {
     const struct dw_prepare p = *q;
     for (size_t i = 0; i < n; i++) {
@@ -25,96 +27,172 @@ static void prepare(const struct dw_prepare *q, size_t n, float *restrict r, flo
         float u = p.matrix[0] * x + p.matrix[1] * y + p.matrix[2] * z;
         float v = p.matrix[3] * x + p.matrix[4] * y + p.matrix[5] * z;
         float w = p.matrix[6] * x + p.matrix[7] * y + p.matrix[8] * z;
-        float luma = p.luma[0] * u + p.luma[1] * v + p.luma[2] * w;
         r[i] = u;
         g[i] = v;
         b[i] = w;
-        norm[i] = dwk_max(p.norm_y * luma + p.norm_max * dwk_max(dwk_max(u, v), w), 0.0f);
+        luma[i] = dwk_max(p.luma[0] * u + p.luma[1] * v + p.luma[2] * w, 0.0f);
     }
 }
 
-/* Bit by bit from the highest in which any two differ to the lowest: whole numbers are in the order
- * of the floats that they are read as, as long as none is negative. Slower by the number of
- * operations than a selection that moves values about, but none of its branches depends on them. */
-static float rank(const float *restrict v, size_t n, size_t k)
+/* From here to the curves light is luminance and how far red and blue are from it: green's follows
+ * from theirs, as luminance has none, and curve and gamut multiply all three by the same. */
+struct apart {
+    float luma[3], red[3], blue[3]; /* of balanced light, from light before it */
+    float green_of[2];              /* green's difference, from red's and blue's */
+};
+
+static struct apart apart_by(const struct dw_prepare *p)
 {
-    int32_t any = 0, all = -1;
+    struct apart a;
+    for (int c = 0; c < 3; c++) {
+        a.luma[c] = p->own[c];
+        a.red[c] = p->matrix[c] - p->own[c];
+        a.blue[c] = p->matrix[6 + c] - p->own[c];
+    }
+    for (int c = 0; c < 2; c++)
+        a.green_of[c] = -p->luma[2 * c] / p->luma[1];
+    return a;
+}
+
+static void split(const struct dw_prepare *q, const float *const light[3], size_t n,
+                  float *restrict red, float *restrict luma, float *restrict blue)
+{
+    const struct apart p = apart_by(q);
+    const float *restrict r = light[0], *restrict g = light[1], *restrict b = light[2];
     for (size_t i = 0; i < n; i++) {
-        any |= dwk_bits(v[i]);
-        all &= dwk_bits(v[i]);
+        float x = r[i], y = g[i], z = b[i];
+        red[i] = p.red[0] * x + p.red[1] * y + p.red[2] * z;
+        luma[i] = p.luma[0] * x + p.luma[1] * y + p.luma[2] * z;
+        blue[i] = p.blue[0] * x + p.blue[1] * y + p.blue[2] * z;
     }
-    int bit = 30;
-    while (bit >= 0 && !((any ^ all) >> bit & 1))
-        bit--;
-    if (bit < 0)
-        return v[0];
-    int32_t found = all & ~(int32_t)((UINT32_C(2) << bit) - 1), last = 0;
-    while (!((any ^ all) >> last & 1))
-        last++;
-    for (; bit >= last; bit--) {
-        int32_t tried = found | (int32_t)1 << bit, below = 0;
+}
+
+static void prepare(const struct dw_prepare *q, const float *const light[3], size_t n,
+                    float *restrict red, float *restrict luma, float *restrict blue,
+                    float *restrict norm)
+{
+    const struct apart p = apart_by(q);
+    const float of_largest = q->norm_max;
+    const float *restrict r = light[0], *restrict g = light[1], *restrict b = light[2];
+    for (size_t i = 0; i < n; i++) {
+        float x = r[i], y = g[i], z = b[i];
+        float u = p.red[0] * x + p.red[1] * y + p.red[2] * z;
+        float v = p.luma[0] * x + p.luma[1] * y + p.luma[2] * z;
+        float w = p.blue[0] * x + p.blue[1] * y + p.blue[2] * z;
+        float largest = dwk_max(dwk_max(u, p.green_of[0] * u + p.green_of[1] * w), w);
+        red[i] = u;
+        luma[i] = v;
+        blue[i] = w;
+        norm[i] = dwk_max(v + of_largest * largest, 0.0f);
+    }
+}
+
+#define COLUMNS 16 /* at a time */
+
+/* Bit by bit from the highest: whole numbers are in the order of the floats that they are read as,
+ * as long as none is negative. Slower by the number of operations than a selection that moves
+ * values about, but none of its branches depends on them, and columns go side by side. */
+static void rank_some(const float *restrict v, size_t stride, size_t n, const int32_t *restrict k,
+                      float *restrict out)
+{
+    int32_t found[COLUMNS] = {0}, tried[COLUMNS], below[COLUMNS], any = 0;
+    for (size_t i = 0; i < n; i++)
+        for (size_t c = 0; c < COLUMNS; c++)
+            any |= dwk_bits(v[i * stride + c]);
+    for (int bit = 30; bit >= 0; bit--) {
+        if (!(any >> bit & 1))
+            continue; /* no value has it */
+        for (size_t c = 0; c < COLUMNS; c++) {
+            tried[c] = found[c] | (int32_t)1 << bit;
+            below[c] = 0;
+        }
         for (size_t i = 0; i < n; i++)
-            below += dwk_bits(v[i]) < tried;
-        found = (size_t)below <= k ? tried : found;
+            for (size_t c = 0; c < COLUMNS; c++)
+                below[c] += dwk_bits(v[i * stride + c]) < tried[c];
+        for (size_t c = 0; c < COLUMNS; c++)
+            found[c] = below[c] <= k[c] ? tried[c] : found[c];
     }
-    return dwk_float(found | (all & (((int32_t)1 << last) - 1)));
+    for (size_t c = 0; c < COLUMNS; c++)
+        out[c] = dwk_float(found[c]);
+}
+
+static void rank(const float *v, size_t columns, size_t n, const int32_t *k, float *out)
+{
+    for (size_t c = 0; c < columns; c += COLUMNS)
+        rank_some(v + c, columns, n, k + c, out + c);
+}
+
+static void within(const float *const v[4], size_t columns, size_t n, const float *restrict middle,
+                   const float *restrict most, float *const sum[4])
+{
+    const float *restrict a = v[0], *restrict b = v[1], *restrict c = v[2], *restrict d = v[3];
+    float *restrict of_a = sum[0], *restrict of_b = sum[1], *restrict of_c = sum[2];
+    float *restrict of_d = sum[3];
+    for (size_t k = 0; k < columns; k++)
+        of_a[k] = of_b[k] = of_c[k] = of_d[k] = 0;
+    for (size_t i = 0; i < n; i++, a += columns, b += columns, c += columns, d += columns)
+        for (size_t k = 0; k < columns; k++) {
+            float off = a[k] - middle[k], in = dwk_max(off, -off) <= most[k] ? 1.0f : 0.0f;
+            of_a[k] += in * a[k];
+            of_b[k] += in * b[k];
+            of_c[k] += in * c[k];
+            of_d[k] += in * d[k];
+        }
 }
 
 #define NEAR_PIECE 512 /* pixels whose column sums stay in the first cache */
+#define NEAR_LINE 16   /* numbers of a cache line: the sums of a piece begin one */
 
-static void down_columns(float side, const float *restrict up, const float *restrict mid,
-                         const float *restrict down, size_t n, float *restrict sum)
+struct columns {
+    _Alignas(64) float sum[NEAR_LINE + NEAR_PIECE + NEAR_LINE];
+};
+
+/* Along a row, and one more at either end. */
+static const float *down_columns(float side, const float *restrict up, const float *restrict mid,
+                                 const float *restrict down, size_t n, struct columns *out)
 {
+    float *restrict sum = out->sum + NEAR_LINE;
     for (size_t i = 0; i < n; i++)
         sum[i] = mid[i] + side * (up[i] + down[i]);
+    sum[-1] = mid[-1] + side * (up[-1] + down[-1]);
+    sum[n] = mid[n] + side * (up[n] + down[n]);
+    return sum;
 }
 
-/* Columns begin one pixel before the row. */
-static void near_piece(const struct dw_prepare *q, float side, const float *restrict col_r,
-                       const float *restrict col_g, const float *restrict col_b,
-                       const float *restrict mid_r, const float *restrict mid_g,
-                       const float *restrict mid_b, size_t n, float *restrict r, float *restrict g,
-                       float *restrict b, float *restrict own, float *restrict spot)
+/* The mean along each row, of its neighbours one pixel away by `side`. */
+static void along(float centre, float side, const float *const col[3], size_t n,
+                  float *restrict red, float *restrict luma, float *restrict blue)
 {
-    const struct dw_prepare p = *q;
+    const float *restrict u = col[0], *restrict v = col[1], *restrict w = col[2];
+    const float *before_u = u - 1, *before_v = v - 1, *before_w = w - 1;
+    const float *after_u = u + 1, *after_v = v + 1, *after_w = w + 1;
     for (size_t i = 0; i < n; i++) {
-        float x = col_r[i + 1] + side * (col_r[i] + col_r[i + 2]);
-        float y = col_g[i + 1] + side * (col_g[i] + col_g[i + 2]);
-        float z = col_b[i + 1] + side * (col_b[i] + col_b[i + 2]);
-        float u = p.matrix[0] * x + p.matrix[1] * y + p.matrix[2] * z;
-        float v = p.matrix[3] * x + p.matrix[4] * y + p.matrix[5] * z;
-        float w = p.matrix[6] * x + p.matrix[7] * y + p.matrix[8] * z;
-        r[i] = u;
-        g[i] = v;
-        b[i] = w;
-        spot[i] = p.luma[0] * u + p.luma[1] * v + p.luma[2] * w;
+        red[i] = centre * u[i] + side * (before_u[i] + after_u[i]);
+        luma[i] = centre * v[i] + side * (before_v[i] + after_v[i]);
+        blue[i] = centre * w[i] + side * (before_w[i] + after_w[i]);
     }
-    for (size_t i = 0; i < n; i++) /* by itself: fewer rows at a time are quicker walked */
-        own[i] = p.own[0] * mid_r[i] + p.own[1] * mid_g[i] + p.own[2] * mid_b[i];
 }
 
-static void near(const struct dw_prepare *p, float smooth, const float *const up[3],
-                 const float *const mid[3], const float *const down[3], size_t n,
-                 float *const mean[3], float *own, float *spot)
+static void near(float smooth, const float *const up[3], const float *const mid[3],
+                 const float *const down[3], size_t n, float *red, float *luma, float *blue)
 {
-    /* weights beside the middle's, which the matrix holds */
-    float centre = 1.0f - 0.5f * smooth, side = 0.25f * smooth / centre;
-    struct dw_prepare scaled = *p;
-    for (int i = 0; i < 9; i++)
-        scaled.matrix[i] *= centre * centre;
-    float sum[3][NEAR_PIECE + 2];
+    /* columns are taken in parts of the middle's weight, which rows make up for */
+    const float centre = 1.0f - 0.5f * smooth, side = 0.25f * smooth;
+    const float beside = side / centre, all = centre * centre, along_side = centre * side;
+    struct columns columns[3];
+    if (!(side > 0.0f)) { /* nothing beside it counts */
+        memcpy(red, mid[0], n * sizeof *red);
+        memcpy(luma, mid[1], n * sizeof *luma);
+        memcpy(blue, mid[2], n * sizeof *blue);
+        return;
+    }
     for (size_t from = 0; from < n; from += NEAR_PIECE) {
         size_t m = n - from < NEAR_PIECE ? n - from : NEAR_PIECE;
         const float *col[3];
-        for (int c = 0; c < 3; c++) {
-            col[c] = side > 0.0f ? sum[c] : mid[c] + from - 1; /* nothing beside it counts */
-            if (side > 0.0f)
-                down_columns(side, up[c] + from - 1, mid[c] + from - 1, down[c] + from - 1, m + 2,
-                             sum[c]);
-        }
-        near_piece(&scaled, side, col[0], col[1], col[2], mid[0] + from, mid[1] + from,
-                   mid[2] + from, m, mean[0] + from, mean[1] + from, mean[2] + from, own + from,
-                   spot + from);
+        for (int c = 0; c < 3; c++)
+            col[c] =
+                down_columns(beside, up[c] + from, mid[c] + from, down[c] + from, m, &columns[c]);
+        along(all, along_side, col, m, red + from, luma + from, blue + from);
     }
 }
 
@@ -123,6 +201,9 @@ static void near(const struct dw_prepare *p, float smooth, const float *const up
 #define TINY 1e-12f   /* the same, of squares */
 #define BESIDE 2.0f   /* means of 3x3 pixels beside a star that its own light is taken for */
 #define LONE 0.16f    /* what a point alone adds to the mean of the 3x3 about it is 0.25 of it */
+
+#define LIFT_RUN 16 /* pixels: most such runs of a starry sky hold nothing to raise, */
+#define LIFT_BLOCK (4 * LIFT_RUN) /* and most of these */
 
 /* A pixel takes the colour of the 3x3 about it and keeps its luminance, and what stands above the
  * sky is raised and gets a balance of its own. A bright pixel is sky and star: so the sky is taken
@@ -143,18 +224,38 @@ static void near(const struct dw_prepare *p, float smooth, const float *const up
  * files keep it better; it is shown stronger where the star adds little to the sky's light, which
  * would dilute it; and no pixel takes more of it than if all its light were the star's. */
 struct stands {
-    float above[NEAR_PIECE], over[NEAR_PIECE]; /* what it stands out from; that and `start` */
+    float above[LIFT_RUN], over[LIFT_RUN]; /* what it stands out from; that and `start` */
 };
 
-/* How far pixels stand out. */
-static void stand_out(const struct dw_lift *q, const struct dw_lift_rows *rows, size_t n,
-                      const float *restrict pixel, struct stands *restrict out)
+/* How far pixels stand out from the ground alone: no less than they do in truth, and reckoned
+ * alike, so that where this is nothing that is nothing. Most of the sky needs no more. */
+static bool stand_out_at_most(const struct dw_lift *q, const struct dw_lift_rows *rows, size_t from,
+                              float over[restrict LIFT_BLOCK])
 {
     const struct dw_lift p = *q;
-    const float *restrict level = rows->level, *restrict ground = rows->base;
-    const float *restrict grain = rows->grain, *restrict spot = rows->spot[0],
-                          *restrict up = rows->spot[1];
-    const float *restrict far_up = rows->spot[2], *restrict known = rows->known;
+    const float *restrict pixel = rows->own + from, *restrict ground = rows->base + from;
+    const float *restrict grain = rows->grain + from, *restrict spot = rows->spot[0] + from;
+    const float *restrict known = rows->known + from;
+    int32_t any = 0;
+    for (size_t i = 0; i < LIFT_BLOCK; i++) {
+        float start = (p.start + p.known_start * known[i]) * grain[i];
+        float above = dwk_max(pixel[i] - ground[i], p.together * (spot[i] - ground[i]));
+        over[i] = dwk_max(above - start, 0.0f);
+        any |= dwk_bits(over[i]);
+    }
+    return any != 0;
+}
+
+/* How far pixels stand out. */
+static void stand_out(const struct dw_lift *q, const struct dw_lift_rows *rows, size_t from,
+                      size_t n, struct stands *restrict out)
+{
+    const struct dw_lift p = *q;
+    const float *restrict pixel = rows->own + from;
+    const float *restrict level = rows->level + from, *restrict ground = rows->base + from;
+    const float *restrict grain = rows->grain + from, *restrict known = rows->known + from;
+    const float *restrict spot = rows->spot[0] + from, *restrict up = rows->spot[1] + from;
+    const float *restrict far_up = rows->spot[2] + from;
     const float *left = spot - DW_SPOT_SIDE, *right = spot + DW_SPOT_SIDE;
     const float *far_left = spot - DW_SPOT_FAR, *far_right = spot + DW_SPOT_FAR;
     for (size_t i = 0; i < n; i++) {
@@ -169,16 +270,16 @@ static void stand_out(const struct dw_lift *q, const struct dw_lift_rows *rows, 
     }
 }
 
-/* norm: comes in as the pixel's own luminance. some: whether any of these pixels is raised, mapped:
- * whether any belongs to a known star; else all that is reckoned for that is nothing, and is left
- * out. */
+/* some: whether any of these pixels is raised, mapped: whether any belongs to a known star; else
+ * all that is reckoned for that is nothing, and is left out. */
 __attribute__((always_inline)) /* each use is of its own kind */
 static inline void
 lift_run(const struct dw_lift *q, const struct dw_lift_rows *rows, bool some, bool mapped,
-         size_t from, size_t to, const struct stands *restrict by, float *restrict r,
-         float *restrict g, float *restrict b, float *restrict norm)
+         size_t from, size_t to, const struct stands *restrict by, float *restrict red,
+         float *restrict luma, float *restrict blue, float *restrict norm)
 {
     const struct dw_lift p = *q;
+    const float green_of_red = -p.luma[0] / p.luma[1], green_of_blue = -p.luma[2] / p.luma[1];
     const float *restrict sky_r = rows->sky[0], *restrict sky_g = rows->sky[1];
     const float *restrict sky_b = rows->sky[2], *restrict spot = rows->spot[0];
     const float *restrict air_r = rows->air[0], *restrict air_b = rows->air[1];
@@ -186,17 +287,19 @@ lift_run(const struct dw_lift *q, const struct dw_lift_rows *rows, bool some, bo
     const float *restrict known = rows->known, *restrict tint_r = rows->tint[0];
     const float *restrict tint_g = rows->tint[1], *restrict tint_b = rows->tint[2];
     const float *restrict tinted = rows->tinted, *restrict brighter = rows->brighter;
+    const float *restrict pixel = rows->own;
     for (size_t i = from; i < to; i++) {
         /* nothing in light is grey: luminance stays in the dark too; and a pixel alone in the dark
          * has no more than 4 times their mean */
-        float own = norm[i], mean = spot[i], less = 1.0f;
+        float own = pixel[i], mean = spot[i], less = 1.0f;
         float keep = (dwk_max(own, 0.0f) + DARK) / (dwk_max(mean, 0.0f) + DARK);
         keep = dwk_min(keep, 16.0f);
-        float x = own + keep * (r[i] - mean);
-        float y = own + keep * (g[i] - mean);
-        float z = own + keep * (b[i] - mean);
+        float d_red = red[i], d_blue = blue[i], shown = own;
+        float kept_red = keep * d_red, kept_blue = keep * d_blue;
         if (some) {
-            float sky = level[i], sigma = grain[i], above = by->above[i], over = by->over[i];
+            float d_green = green_of_red * d_red + green_of_blue * d_blue;
+            float sky = level[i], sigma = grain[i], above = by->above[i - from],
+                  over = by->over[i - from];
             float half = (mapped ? p.half + p.known_half * known[i] : p.half) * sigma;
             float over2 = over * over, above2 = above * above;
             float star = dwk_max(own - sky, 0.0f);
@@ -217,21 +320,22 @@ lift_run(const struct dw_lift *q, const struct dw_lift_rows *rows, bool some, bo
             float of_sky = share * (dwk_min(dwk_max(own, 0.0f), sky) / sky);
             less = 1.0f - share;
             float sr = sky_r[i], sg = sky_g[i], sb = sky_b[i];
-            float u = r[i] - sr, v = g[i] - sg, w = b[i] - sb;
-            float red = (p.red_of[0] * u + p.red_of[1] * v + p.red_of[2] * w) * (raised * air_r[i]);
-            float blue =
+            float u = mean + d_red - sr, v = mean + d_green - sg, w = mean + d_blue - sb;
+            float cam_red =
+                (p.red_of[0] * u + p.red_of[1] * v + p.red_of[2] * w) * (raised * air_r[i]);
+            float cam_blue =
                 (p.blue_of[0] * u + p.blue_of[1] * v + p.blue_of[2] * w) * (raised * air_b[i]);
-            u = p.raise[0] * raised * u + (p.to_red[0] * red + p.to_blue[0] * blue);
-            v = p.raise[1] * raised * v + (p.to_red[1] * red + p.to_blue[1] * blue);
-            w = p.raise[2] * raised * w + (p.to_red[2] * red + p.to_blue[2] * blue);
+            u = p.raise[0] * raised * u + (p.to_red[0] * cam_red + p.to_blue[0] * cam_blue);
+            v = p.raise[1] * raised * v + (p.to_red[1] * cam_red + p.to_blue[1] * cam_blue);
+            w = p.raise[2] * raised * w + (p.to_red[2] * cam_red + p.to_blue[2] * cam_blue);
             float gain = p.raise_luma * (more * share);
             float light = p.luma[0] * u + p.luma[1] * v + p.luma[2] * w;
             if (mapped) /* the pixel's own luminance: its neighbours may be below the sky */
                 light += known[i] * (gain * star - light);
             float grey = (1.0f - colour) * light;
-            x = less * x + (of_sky * sr + (colour * u + grey));
-            y = less * y + (of_sky * sg + (colour * v + grey));
-            z = less * z + (of_sky * sb + (colour * w + grey));
+            float x = of_sky * sr + (colour * u + grey);
+            float y = of_sky * sg + (colour * v + grey);
+            float z = of_sky * sb + (colour * w + grey);
             if (mapped) { /* tone: luminance whose colour is shown */
                 float mid = dwk_max(mean - sky, 0.0f), sky2 = sky * sky;
                 float stands = p.stand * gain * dwk_max(star, BESIDE * mid);
@@ -243,51 +347,63 @@ lift_run(const struct dw_lift *q, const struct dw_lift_rows *rows, bool some, bo
                 y += tone * (tint_g[i] - 1.0f);
                 z += tone * (tint_b[i] - 1.0f);
             }
+            float added = p.luma[0] * x + p.luma[1] * y + p.luma[2] * z;
+            shown = less * own + added;
+            kept_red = less * kept_red + (x - added);
+            kept_blue = less * kept_blue + (z - added);
         }
-        float largest = dwk_max(dwk_max(x, y), z);
-        float luma = p.luma[0] * x + p.luma[1] * y + p.luma[2] * z;
-        r[i] = x;
-        g[i] = y;
-        b[i] = z;
-        norm[i] = dwk_max(largest + less * p.norm_y * (luma - largest), 0.0f);
+        float kept_green = green_of_red * kept_red + green_of_blue * kept_blue;
+        float largest = dwk_max(dwk_max(kept_red, kept_green), kept_blue);
+        red[i] = kept_red;
+        luma[i] = shown;
+        blue[i] = kept_blue;
+        norm[i] = dwk_max(shown + (1.0f - less * p.norm_y) * largest, 0.0f);
     }
 }
 
-#define LIFT_RUN 32 /* pixels: most such runs of a starry sky hold nothing to raise */
-
-static bool any_of(const float v[restrict LIFT_RUN])
+static inline bool any_of(const float *restrict v, size_t n)
 {
     int32_t bits = 0;
-    for (size_t i = 0; i < LIFT_RUN; i++)
+    for (size_t i = 0; i < n; i++)
         bits |= dwk_bits(v[i]);
     return bits != 0;
 }
 
-static void lift_piece(const struct dw_lift *p, const struct dw_lift_rows *rows, size_t n,
-                       const struct stands *by, float *r, float *g, float *b, float *norm)
-{
-    size_t i = 0;
-    for (; i + LIFT_RUN <= n; i += LIFT_RUN)
-        if (!any_of(by->over + i))
-            lift_run(p, rows, false, false, i, i + LIFT_RUN, by, r, g, b, norm);
-        else if (!any_of(rows->known + i))
-            lift_run(p, rows, true, false, i, i + LIFT_RUN, by, r, g, b, norm);
-        else
-            lift_run(p, rows, true, true, i, i + LIFT_RUN, by, r, g, b, norm);
-    lift_run(p, rows, true, true, i, n, by, r, g, b, norm);
-}
-
-/* In two loops: all in one would be a chain of operations too long for a processor to see enough
- * pixels at a time to stay busy. */
-static void lift(const struct dw_lift *p, const struct dw_lift_rows *rows, size_t n, float *r,
-                 float *g, float *b, float *norm)
+/* A run. most: stand_out_at_most of its pixels. */
+static void lift_some(const struct dw_lift *p, const struct dw_lift_rows *rows, size_t from,
+                      const float *most, float *red, float *luma, float *blue, float *norm)
 {
     struct stands by;
-    for (size_t from = 0; from < n; from += NEAR_PIECE) {
-        size_t m = n - from < NEAR_PIECE ? n - from : NEAR_PIECE;
-        const struct dw_lift_rows at = dw_lift_rows_from(rows, from);
-        stand_out(p, &at, m, norm + from, &by);
-        lift_piece(p, &at, m, &by, r + from, g + from, b + from, norm + from);
+    const size_t to = from + LIFT_RUN;
+    bool some = any_of(most, LIFT_RUN);
+    if (some) {
+        stand_out(p, rows, from, LIFT_RUN, &by);
+        some = any_of(by.over, LIFT_RUN);
+    }
+    if (!some)
+        lift_run(p, rows, false, false, from, to, &by, red, luma, blue, norm);
+    else if (!any_of(rows->known + from, LIFT_RUN))
+        lift_run(p, rows, true, false, from, to, &by, red, luma, blue, norm);
+    else
+        lift_run(p, rows, true, true, from, to, &by, red, luma, blue, norm);
+}
+
+static void lift(const struct dw_lift *p, const struct dw_lift_rows *rows, size_t n, float *red,
+                 float *luma, float *blue, float *norm)
+{
+    float most[LIFT_BLOCK];
+    struct stands by;
+    size_t i = 0;
+    for (; i + LIFT_BLOCK <= n; i += LIFT_BLOCK)
+        if (!stand_out_at_most(p, rows, i, most))
+            lift_run(p, rows, false, false, i, i + LIFT_BLOCK, &by, red, luma, blue, norm);
+        else
+            for (size_t k = 0; k < LIFT_BLOCK; k += LIFT_RUN)
+                lift_some(p, rows, i + k, most + k, red, luma, blue, norm);
+    for (size_t m; i < n; i += m) {
+        m = n - i < LIFT_RUN ? n - i : LIFT_RUN;
+        stand_out(p, rows, i, m, &by);
+        lift_run(p, rows, true, true, i, i + m, &by, red, luma, blue, norm);
     }
 }
 
@@ -399,10 +515,7 @@ static inline int straight(const struct dw_gamut *q, bool tell, const float *res
         of_blue[c] = p.matrix[3 * c + 2] - p.matrix[3 * c + 1] * (p.luma[2] / p.luma[1]);
     }
     for (size_t i = 0; i < n; i++) {
-        float red = r[i], blue = b[i];
-        float luma = p.luma[0] * red + p.luma[1] * g[i] + p.luma[2] * blue;
-        red -= luma;
-        blue -= luma;
+        float red = r[i], luma = g[i], blue = b[i];
         float x = of_red[0] * red + of_blue[0] * blue;
         float y = of_red[1] * red + of_blue[1] * blue;
         float z = of_red[2] * red + of_blue[2] * blue;
@@ -540,5 +653,5 @@ static void finish(const struct dw_gamut *p, const float *mul, float *add, size_
     }
 }
 
-const struct dw_tone_kernels DW_KERNEL(tone) = {tame, prepare, rank, near,
-                                                lift, curve,   mix,  finish};
+const struct dw_tone_kernels DW_KERNEL(tone) = {tame, level, split, prepare, rank,  within,
+                                                near, lift,  curve, mix,     finish};
