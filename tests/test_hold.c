@@ -2,7 +2,6 @@
 #include "check_main.h"
 #include "fake_shoot.h"
 
-#include "render/clipped.h"
 #include "render/hold.h"
 
 #include <math.h>
@@ -95,30 +94,6 @@ START_TEST(sky_and_stars_are_held_and_ground_is_not)
     ck_assert_int_eq(dw_hold_make(&m, &f, &night, &whole, NULL), DW_OK);
     ck_assert(!m.on);
     dw_hold_free(&m);
-}
-END_TEST
-
-/* Burnt-out light that ends at edges is a lamp's, but not where light rises from dusk to night. */
-START_TEST(what_rises_is_a_glow_though_it_ends_at_edges)
-{
-    enum { PATCHES = 30 * 20 };
-    struct dw_facts f = rising(0);
-    struct dw_clipped c = {.any = true, .edged = {.cols = 30, .rows = 20}};
-    float *share = malloc(PATCHES * sizeof *share);
-    c.edged.share = (struct dw_space_kept){share, PATCHES * sizeof *share};
-    for (int k = 0; k < PATCHES; k++)
-        share[k] = 1;
-    for (int y = 0; y < ROWS; y++)
-        for (int x = 0; x < COLS / 2; x++)
-            f.hold.rise[y][x] = 2;
-    dw_clipped_hold(&c, &f);
-    ck_assert(!(share[10 * 30 + 5] > 0));
-    ck_assert(!(share[10 * 30 + 25] < 1));
-    f.hold.night_key = 0;
-    share[10 * 30 + 5] = 1;
-    dw_clipped_hold(&c, &f);
-    ck_assert(!(share[10 * 30 + 5] < 1));
-    free(share);
 }
 END_TEST
 
@@ -265,7 +240,6 @@ int main(void)
     tcase_set_timeout(c, 120);
     tcase_add_test(c, what_stays_is_shown_no_brighter_than_before);
     tcase_add_test(c, sky_and_stars_are_held_and_ground_is_not);
-    tcase_add_test(c, what_rises_is_a_glow_though_it_ends_at_edges);
     tcase_add_test(c, a_turned_picture_is_held_where_its_light_lies);
     tcase_add_test(c, a_town_is_found_where_it_shines);
     tcase_add_test(c, a_town_is_found_in_a_quick_dusk);

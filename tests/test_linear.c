@@ -496,16 +496,57 @@ START_TEST(a_white_thing_in_the_sun_is_no_lamp)
 }
 END_TEST
 
+/* An orange glow that falls off from the middle over a paler one, as a town's under thin haze. */
+static double hazy_glow(double x, double y, int colour)
+{
+    static const double glow[3] = {0.8, 1.0, 0.36}, pale[3] = {0.50, 1.0, 0.60};
+    double r2 = (x - 48) * (x - 48) + (y - 48) * (y - 48);
+    return brightness * glow[colour] * exp(-r2 / 300) + 0.1 * pale[colour];
+}
+
+/* What of a glow has lost its red is never shown bluer than white, whatever balance the picture
+ * has: here one that makes the glow's own orange white, and daylight's. */
+START_TEST(no_heart_of_a_glow_is_bluer_than_white)
+{
+    struct dw_facts f = plain_facts(96, 96);
+    f.white_mul[0] = 2.343f;
+    f.white_mul[2] = 1.459f;
+    for (brightness = 1; brightness < 8; brightness *= 1.15)
+        for (int k = 0; k < 2; k++) {
+            struct dw_mosaic m = new_mosaic(96, 96, "RGGB");
+            struct dw_light light = {0};
+            const struct dw_shown shown = {12, {1, k ? 0.53f : 1, k ? 0.28f : 1}};
+            float row[3][48], *const rgb[3] = {row[0], row[1], row[2]};
+            expose(&m, hazy_glow);
+            ck_assert_int_eq(
+                dw_light_open(&light, &m, &plain_levels, &f, &dusk_source, &half, NULL), DW_OK);
+            dw_light_show(&light, &f, &shown);
+            for (int y = 0; y < 25; y++)
+                dw_light_row(&light, y, rgb);
+            double r = (double)row[0][24], b = (double)row[2][24] / (double)shown.white[2];
+            if (brightness > 1.4) /* red is lost */
+                ck_assert_msg(b < 1.02 * r, "%g, %d: red %g, blue %g", brightness, k, r, b);
+            ck_assert_double_gt(r, 0.98 * fmin(brightness * 0.8 * 2.343, 2.343));
+            dw_light_free(&light);
+            dw_mosaic_free(&m);
+        }
+}
+END_TEST
+
 #define EDGED 80 /* cells along */
 
-/* How far the saturated ones of these levels end at edges. */
-static void edges_of(const float level[3][EDGED * EDGED], float *share)
+/* How far the saturated ones of these levels end at edges. red_to_blue: what of their balance;
+ * glow: how far warm light that falls off is a glow's. */
+static void edges_in(const float level[3][EDGED * EDGED], float red_to_blue, float glow,
+                     float *share)
 {
     struct dw_edged e = {0};
     struct dw_error err = {0};
     ck_assert_int_eq(dw_edged_begin(&e, EDGED, EDGED, 2, &err), DW_OK);
     ck_assert_int_eq(e.cols * e.rows, EDGED * EDGED / 4);
-    e.red_to_blue = 1;
+    e.red_to_blue = red_to_blue;
+    for (int i = 0; i < EDGED * EDGED / 4; i++)
+        ((float *)e.glow.p)[i] = glow;
     for (int y = 0; y < EDGED; y++) {
         float *row = dw_edged_levels(&e, y);
         for (int c = 0; c < 3; c++)
@@ -517,6 +558,43 @@ static void edges_of(const float level[3][EDGED * EDGED], float *share)
         share[i] = ((const float *)e.share.p)[i / EDGED / 2 * e.cols + i % EDGED / 2];
     dw_edged_free(&e);
 }
+
+static void edges_of(const float level[3][EDGED * EDGED], float *share)
+{
+    edges_in(level, 1, 0, share);
+}
+
+/* A town's glow behind a skyline and a pane below, both of lamps' light: the glow is one where it
+ * is known to rise by night, and else passes for a lamp's halo; the pane is a lamp in any case. */
+START_TEST(warm_light_that_rises_is_a_glow_and_a_pane_in_it_a_lamp)
+{
+    float level[3][EDGED * EDGED], share[EDGED * EDGED];
+    for (int y = 0; y < EDGED; y++)
+        for (int x = 0; x < EDGED; x++) {
+            static const double colour[3] = {0.8, 1, 0.36};
+            bool pane = x > 30 && x < 42 && y > 56 && y < 66;
+            double light = pane ? 3 : y > 40 ? 0.03 : 2 * exp((y - 40) / 16.0);
+            for (int c = 0; c < 3; c++)
+                level[c][y * EDGED + x] = (float)fmin(light * colour[c], 1);
+        }
+    for (int glow = 0; glow < 2; glow++) {
+        double sky = 0, in_pane = 0;
+        int n_sky = 0, n_pane = 0;
+        edges_in((const float(*)[EDGED * EDGED]) level, 1.6f, (float)glow, share);
+        for (int i = 0; i < EDGED * EDGED; i++) {
+            bool below = i / EDGED > 40;
+            if (level[1][i] < DW_LOST_FROM)
+                continue;
+            *(below ? &in_pane : &sky) += (double)share[i];
+            ++*(below ? &n_pane : &n_sky);
+        }
+        ck_assert_int_gt(n_sky, 400);
+        ck_assert_int_gt(n_pane, 50);
+        ck_assert_double_gt(in_pane / n_pane, 0.99);
+        ck_assert_msg(glow ? sky / n_sky < 0.1 : sky / n_sky > 0.9, "%d: %g", glow, sky / n_sky);
+    }
+}
+END_TEST
 
 /* A pane, a glow, a glow behind a skyline, two panes that touch at a corner, a pane that has lost
  * red and green alone, such a glow behind a skyline; how much of what is saturated ends at edges.
@@ -875,6 +953,8 @@ int main(void)
     tcase_add_test(c, a_burnt_out_wall_pales_step_by_step);
     tcase_add_test(c, a_white_thing_in_the_sun_is_no_lamp);
     tcase_add_test(c, edges_tell_lamps_from_glows);
+    tcase_add_test(c, warm_light_that_rises_is_a_glow_and_a_pane_in_it_a_lamp);
+    tcase_add_test(c, no_heart_of_a_glow_is_bluer_than_white);
     tcase_add_test(c, a_glow_beside_a_lit_wall_is_no_lamp);
     tcase_add_test(c, a_wall_does_not_change_its_kind_at_once);
     tcase_add_test(c, pictures_come_upright);

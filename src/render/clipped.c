@@ -230,9 +230,23 @@ static void keep_colours(struct dw_clipped *c)
             plane[k * tiles + i] = sums[i].rgb[k];
 }
 
+/* A town's glow is warm as lamps are, and a skyline ends it below. But unlike theirs its light
+ * rises beside the key from dusk to night, and far about. */
+static void mark_glows(struct dw_edged *e, const struct dw_facts *facts)
+{
+    float *glow = e->glow.p;
+    if (!(facts->hold.night_key > 0))
+        return;
+    for (int y = 0; y < e->rows; y++)
+        for (int x = 0; x < e->cols; x++) {
+            double rise = dw_hold_rise(facts, (x + 0.5) / e->cols, (y + 0.5) / e->rows);
+            *glow++ = dw_ramp((float)rise, GLOW_FROM, GLOW_SCALE);
+        }
+}
+
 enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
-                                const struct dw_develop *d, const double green[4],
-                                struct dw_error *err)
+                                const struct dw_develop *d, const struct dw_facts *facts,
+                                const double green[4], struct dw_error *err)
 {
     c->height = cells->height;
     if (!dw_grow(&c->marked, (size_t)c->height * sizeof(bool)))
@@ -245,6 +259,7 @@ enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
         return s;
     const bool *marked = c->marked.p;
     c->edged.red_to_blue = d->mul[0] / d->mul[2];
+    mark_glows(&c->edged, facts);
     float *row = (float *)c->line.p + c->edged.cols;
     size_t w = (size_t)c->width;
     float *const rgb[3] = {row, row + w, row + 2 * w}, *peak = row + 3 * w;
@@ -273,20 +288,6 @@ enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
                      LEAN * (float)c->width * (float)c->height / ((float)c->cols * (float)c->rows));
     keep_colours(c);
     return DW_OK;
-}
-
-void dw_clipped_hold(struct dw_clipped *c, const struct dw_facts *facts)
-{
-    if (!c->any || !(facts->hold.night_key > 0))
-        return;
-    int cols = c->edged.cols, rows = c->edged.rows;
-    float *share = c->edged.share.p;
-    for (int y = 0; y < rows; y++)
-        for (int x = 0; x < cols; x++) {
-            double rise = dw_hold_rise(facts, (x + 0.5) / cols, (y + 0.5) / rows);
-            share[(size_t)y * (size_t)cols + (size_t)x] *=
-                1 - dw_ramp((float)rise, GLOW_FROM, GLOW_SCALE);
-        }
 }
 
 bool dw_clipped_in_row(const struct dw_clipped *c, int y, int height)

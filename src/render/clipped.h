@@ -27,12 +27,8 @@ struct dw_clipped {
 /* Looks for saturated samples and, if there are any, learns the colours about them; d: as for the
  * cells; green: as in struct dw_source. Errors: DW_ERR_MEMORY. */
 enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
-                                const struct dw_develop *d, const double green[4],
-                                struct dw_error *err);
-/* A town's glow is no lamp wherever it burns out, though a skyline ends it below and it is warm:
- * what rises from dusk to night (facts->hold) is taken for a glow. After dw_clipped_learn, whose
- * cells are the whole mosaic's. */
-void dw_clipped_hold(struct dw_clipped *c, const struct dw_facts *facts);
+                                const struct dw_develop *d, const struct dw_facts *facts,
+                                const double green[4], struct dw_error *err);
 /* True if row y of a picture of this height, of any size of the same shape, may hold anything
  * saturated. */
 bool dw_clipped_in_row(const struct dw_clipped *c, int y, int height);

@@ -50,10 +50,11 @@ enum dw_status dw_edged_begin(struct dw_edged *e, int width, int height, int pat
     size_t n = (size_t)e->cols * (size_t)e->rows;
     if (!dw_grow(&e->ring, ((size_t)HELD + 1) * 3 * (size_t)width * sizeof(float)) ||
         !dw_grow(&e->patch, n * sizeof(struct patch)) || !dw_grow(&e->share, n * sizeof(float)) ||
-        !dw_grow(&e->pass, 2 * n * sizeof(float)) ||
+        !dw_grow(&e->glow, n * sizeof(float)) || !dw_grow(&e->pass, 2 * n * sizeof(float)) ||
         !dw_grow(&e->line, 2 * (size_t)(e->cols + e->rows) * sizeof(float)))
         return dw_fail(err, DW_ERR_MEMORY, "no memory for the rims of saturated light");
     memset(e->patch.p, 0, n * sizeof(struct patch));
+    memset(e->glow.p, 0, n * sizeof(float));
     return DW_OK;
 }
 
@@ -97,9 +98,10 @@ static void look_at_row(struct dw_edged *e, int y)
     size_t width = (size_t)e->width, end = 0;
     const float *row = dw_edged_levels(e, y);
     const float *edge = look(e, y), *smooth = edge + width, *dark = smooth + width;
-    struct patch *p =
-        (struct patch *)e->patch.p + (size_t)((long)y * e->rows / e->height) * (size_t)e->cols;
-    for (int q = 0; q < e->cols; q++, p++) {
+    size_t first = (size_t)((long)y * e->rows / e->height) * (size_t)e->cols;
+    struct patch *p = (struct patch *)e->patch.p + first;
+    const float *glow = (const float *)e->glow.p + first;
+    for (int q = 0; q < e->cols; q++, p++, glow++) {
         size_t x = end;
         end = (size_t)((long)(q + 1) * e->width / e->cols);
         for (; x < end; x++) {
@@ -110,7 +112,7 @@ static void look_at_row(struct dw_edged *e, int y)
                 v[c] = v[c] < 1 ? v[c] : 1;
             p->edge += edge[x];
             if (smooth[x] > 0)
-                p->smooth += smooth[x] * (1 - warmth(e, v));
+                p->smooth += smooth[x] * (1 - warmth(e, v) * (1 - *glow));
             if (dark[x] > 0.5f) {
                 p->rim += 1;
                 continue;
@@ -308,6 +310,7 @@ void dw_edged_free(struct dw_edged *e)
 {
     dw_grow_free(&e->ring);
     dw_grow_free(&e->patch);
+    dw_grow_free(&e->glow);
     dw_grow_free(&e->share);
     dw_grow_free(&e->line);
     dw_grow_free(&e->pass);

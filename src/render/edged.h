@@ -19,6 +19,8 @@ struct dw_edged {
     int first, last;               /* rows that came one after the other, up to the last */
     struct dw_space_kept ring;     /* levels of the last rows, of which five are held */
     struct dw_space_kept patch;    /* what each patch saw */
+    struct dw_space_kept glow;     /* how far warm light that falls off there is a glow all the same
+                                    * and no lamp's, 0 to 1: rows * cols floats, 0 if not set */
     struct dw_space_kept line;     /* work space of a line of patches */
     struct dw_space_kept pass;     /* how much goes from one patch to the next */
     struct dw_space_kept share;    /* of edges in its rims, 0 to 1: rows * cols floats */

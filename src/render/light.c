@@ -1,6 +1,7 @@
 /* light.c: see light.h. */
 #include "render/light.h"
 
+#include "base/matrix3.h"
 #include "render/kernels/fastmath.h"
 
 #include <math.h>
@@ -17,6 +18,7 @@
     {                                                                                              \
         0.13f, 0.135f, 0.13f                                                                       \
     }
+#define FAINTEST 0.05f   /* lowest channel of a white that is believed */
 #define LAMP_KEYS 12.0f  /* what a burnt-out lamp is taken for, where nothing else is said */
 #define MOST_BEYOND 4.0f /* times saturation that it is taken for at most */
 #define MOST_GAIN 17.0   /* stops; a key that low lies below the least count of any sensor */
@@ -49,10 +51,29 @@ static float gain_of(const struct dw_source *source)
     return power_of_two(fmax(fmin(source->gain_stops, MOST_GAIN), -100.0));
 }
 
-void dw_light_lamps(struct dw_light *l, float keys)
+/* Balanced, the largest 1. */
+static void white_of(const struct dw_facts *facts, const float wide[3], float out[3])
 {
-    float far = beyond(keys, gain_of(&l->source), l->develop_cells.mul);
+    double back[9], v[3], most = 0;
+    for (int i = 0; i < 9; i++)
+        back[i] = (double)facts->cam_to_wide[i];
+    for (int c = 0; c < 3; c++)
+        v[c] = (double)wide[c];
+    if (dw_m3_invert(back, back))
+        dw_m3_apply(back, v, v);
+    for (int c = 0; c < 3; c++)
+        most = v[c] > most ? v[c] : most;
+    for (int c = 0; c < 3; c++)
+        out[c] = most > 0 && v[c] > (double)FAINTEST * most ? (float)(v[c] / most) : FAINTEST;
+}
+
+void dw_light_show(struct dw_light *l, const struct dw_facts *facts, const struct dw_shown *shown)
+{
+    float far = beyond(shown->keys, gain_of(&l->source), l->develop_cells.mul), white[3];
+    white_of(facts, shown->white, white);
     l->develop_cells.far = l->develop_pixels.far = far;
+    memcpy(l->develop_cells.white, white, sizeof white);
+    memcpy(l->develop_pixels.white, white, sizeof white);
 }
 
 enum dw_status dw_develop_make(const struct dw_facts *facts, const struct dw_source *source,
@@ -79,6 +100,8 @@ enum dw_status dw_develop_make(const struct dw_facts *facts, const struct dw_sou
         return dw_fail(err, DW_ERR_USAGE, "light of lamps by %g: 0 to 1 are possible",
                        source->lamps);
     d.lamps = (float)source->lamps;
+    for (int c = 0; c < 3; c++)
+        d.white[c] = 1;
     d.far = beyond(LAMP_KEYS, gain, d.mul);
     for (int i = 0; i < 9; i++) {
         d.matrix[i] = facts->cam_to_wide[i] * gain;
@@ -196,10 +219,10 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
         l->develop_pixels.clip_start[1] *= l->develop_cells.mul[1]; /* green's peak comes so too */
         l->develop_pixels.clip_scale[1] /= l->develop_cells.mul[1];
     }
-    if ((s = dw_clipped_learn(&l->clipped, &l->cells, &l->develop_cells, source->green, err)) < 0 ||
+    if ((s = dw_clipped_learn(&l->clipped, &l->cells, &l->develop_cells, facts, source->green,
+                              err)) < 0 ||
         (s = open_places(l, facts, source, err)) < 0)
         return s;
-    dw_clipped_hold(&l->clipped, facts);
     return make_room(l, err);
 }
 

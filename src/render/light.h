@@ -42,9 +42,15 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
                              const struct dw_levels *levels, const struct dw_facts *facts,
                              const struct dw_source *source, const struct dw_size *size,
                              struct dw_error *err);
-/* After dw_light_open: how many keys light is taken for at least that ends at edges and is lost
- * wholly, so that it stays as bright whatever the exposure. */
-void dw_light_lamps(struct dw_light *l, float keys);
+/* How the picture that is to be made of light shows what is lost of it. */
+struct dw_shown {
+    float keys;     /* light that ends at edges and is lost wholly is taken for that many at least,
+                     * so that it stays as bright whatever the exposure */
+    float white[3]; /* is shown as white: wide gamut, any level */
+};
+/* After dw_light_open, which takes lost light for some keys, and what daylight's balance shows as
+ * white for white. */
+void dw_light_show(struct dw_light *l, const struct dw_facts *facts, const struct dw_shown *shown);
 /* How large noise is in the rows of an opened source, before any reduction. */
 struct dw_light_noise dw_light_noise_of(const struct dw_light *l, const struct dw_levels *levels);
 /* After dw_light_open: its rows shall come with the noise smoothed, by strength 0..1. Levels: those

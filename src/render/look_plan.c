@@ -86,6 +86,14 @@ static void balance_at(const struct dw_frame *f, const struct dw_facts *facts, f
         mul[c] /= white;
 }
 
+void dw_look_white(const struct dw_frame *f, const struct dw_facts *facts, float wide[3])
+{
+    float mul[3];
+    balance_at(f, facts, mul);
+    for (int c = 0; c < 3; c++)
+        wide[c] = 1 / mul[c];
+}
+
 /* Balance, then saturation about luminance. */
 static void plan_prepare(const struct dw_frame *f, const struct dw_look_params *p,
                          const float mul[3], struct dw_prepare *q)

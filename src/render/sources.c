@@ -29,7 +29,7 @@ static bool only_this_source(enum dw_status s)
 
 static enum dw_status read_one(struct dw_sources *s, const struct dw_shots *shots,
                                const struct dw_facts *facts, struct dw_scratch *scratch,
-                               const struct dw_source *source, float lamps,
+                               const struct dw_source *source, const struct dw_shown *shown,
                                const struct dw_render_params *params, struct dw_error *err)
 {
     if (source->shot >= shots->n)
@@ -48,8 +48,8 @@ static enum dw_status read_one(struct dw_sources *s, const struct dw_shots *shot
                                  &inner);
     if (status < 0)
         return dw_fail(err, status, "%s: %s", shot->name, inner.text);
-    if (lamps > 0)
-        dw_light_lamps(&lit->light, lamps);
+    if (!params->light) /* such pictures know of no look */
+        dw_light_show(&lit->light, facts, shown);
     lit->weight = source->weight;
     return DW_OK;
 }
@@ -60,14 +60,15 @@ enum dw_status dw_sources_read(struct dw_sources *s, const struct dw_shots *shot
                                void (*missed)(void *ctx, const char *text), void *ctx,
                                struct dw_error *err)
 {
-    /* pictures of light know of no look */
-    float sum = 0, lamps = params->light ? 0 : dw_look_keys(frame, &params->look, LAMP_SHOWN);
+    float sum = 0;
+    struct dw_shown shown = {.keys = dw_look_keys(frame, &params->look, LAMP_SHOWN)};
+    dw_look_white(frame, facts, shown.white);
     s->n = 0;
     for (int i = 0; i < frame->n_sources && i < DW_MAX_SOURCES; i++) {
         if (!(frame->source[i].weight > 0.0f))
             continue;
         enum dw_status status =
-            read_one(s, shots, facts, scratch, &frame->source[i], lamps, params, err);
+            read_one(s, shots, facts, scratch, &frame->source[i], &shown, params, err);
         if (status < 0 && !only_this_source(status))
             return status;
         if (status < 0) {

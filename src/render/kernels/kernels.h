@@ -29,6 +29,7 @@ struct dw_develop {
     float far;       /* by how many times more than saturation light counts that is lost and ends at
                       * edges: 0: as if it just reached it */
     float lamps;     /* how far such light may be a lamp's, 0 to 1 */
+    float white[3];  /* what the picture shows as white, balanced; the largest 1 */
     float matrix[9]; /* balanced camera to wide gamut, times the gain */
 };
 

@@ -119,7 +119,10 @@ static inline float way(const struct dw_develop *p, float x, float peak, float z
  * becomes lower than it was measured: a lamp of one pure colour keeps it. Green comes last, and
  * lies between red and blue, as they are then, where it does about it: were it told by the
  * surroundings alone, a lamp's orange wall beside an evening sky would turn yellow-green as soon as
- * red is lost, while so it keeps its hue and pales, as blue rises to meet red. */
+ * red is lost, while so it keeps its hue and pales, as blue rises to meet red. But never so far
+ * that the picture would show it as blue: light that has lost its red is white there at most. Under
+ * the night's balance, which turns a town's orange sky grey, its heart would come out in vivid blue
+ * if it were a little paler than the sky is. */
 static void balance_clipped(const struct dw_develop *d, const float *restrict peak,
                             const float *restrict red_near, const float *restrict green_near,
                             const float *restrict blue_near, const float *restrict ends,
@@ -127,13 +130,18 @@ static void balance_clipped(const struct dw_develop *d, const float *restrict pe
                             float *restrict g, float *restrict b)
 {
     const struct dw_develop p = *d;
-    const float pale_green = 1.0f - p.lamps * (1.0f - PALE_GREEN),
-                pale_blue = 1.0f - p.lamps * (1.0f - PALE_BLUE);
+    const float pale_red = p.white[0],
+                pale_green = p.white[1] * (1.0f - p.lamps * (1.0f - PALE_GREEN)),
+                pale_blue = p.white[2] * (1.0f - p.lamps * (1.0f - PALE_BLUE));
+    const float most_green = p.white[1] / p.white[0], most_blue = p.white[2] / p.white[0];
     for (size_t i = 0; i < n; i++) {
         float x = r[i] * p.mul[0], y = g[i] * p.mul[1], z = b[i] * p.mul[2];
-        float u = red_near[i] + ends[i] * (1.0f - red_near[i]);
+        float u = red_near[i] + ends[i] * (pale_red - red_near[i]);
         float v = green_near[i] + ends[i] * (pale_green - green_near[i]);
         float w = blue_near[i] + ends[i] * (pale_blue - blue_near[i]);
+        float red = share_clipped(x, p.clip_start[0], p.clip_scale[0]);
+        v += red * (dwk_min(v, u * most_green) - v);
+        w += red * (dwk_min(w, u * most_blue) - w);
         float green = share_clipped(peak[i], p.clip_start[1], p.clip_scale[1]);
         /* green that is saturated tells the least that red and blue are, not the most */
         float dark = lost[i] > 0 ? ends[i] * (1.0f - nearly(peak[i], p.clip_start[1])) : 0.0f;
@@ -142,7 +150,7 @@ static void balance_clipped(const struct dw_develop *d, const float *restrict pe
         z += lost[i] * (at_least(z, y * w / v) - z);
         x += most * (at_most(x, y * u / v) - x);
         z += most * (at_most(z, y * w / v) - z);
-        float red = share_clipped(x, p.clip_start[0], p.clip_scale[0]);
+        red = share_clipped(x, p.clip_start[0], p.clip_scale[0]);
         float blue = share_clipped(z, p.clip_start[2], p.clip_scale[2]);
         float any = ends[i] * dwk_max(green, dwk_max(red, blue));
         /* a cell at such an edge that is saturated at all: its other samples lie beyond the edge */
