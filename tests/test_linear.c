@@ -6,6 +6,7 @@
 #include "render/green_line.h"
 #include "render/hot.h"
 #include "render/light.h"
+#include "render/onward.h"
 #include "render/wider.h"
 
 static const struct dw_size half = {DW_SIZE_HALF, 0, 0}, full = {DW_SIZE_FULL, 0, 0};
@@ -564,6 +565,46 @@ static void edges_of(const float level[3][EDGED * EDGED], float *share)
     edges_in(level, 1, 0, share);
 }
 
+enum { ONWARD_COLS = 24, ONWARD_ROWS = 16 };
+
+/* Light whose colour goes evenly from place to place in logarithms is carried on into a corner
+ * where none was measured, as far as half the map is wide, but no farther than the parameters say;
+ * and what was measured stays. */
+START_TEST(colours_are_carried_on_along_their_slope)
+{
+    const struct dw_onward_params p = DW_ONWARD_DEFAULTS;
+    for (int steep = 0; steep < 3; steep++) {
+        struct dw_sums map[2 * ONWARD_COLS * ONWARD_ROWS] = {0}, work[ONWARD_COLS * ONWARD_ROWS];
+        const double slope[] = {0, 0.06, 1};
+        for (int y = 0; y < ONWARD_ROWS; y++)
+            for (int x = 0; x < ONWARD_COLS; x++) {
+                struct dw_sums *t = &map[y * ONWARD_COLS + x];
+                double log_red = 0.3 + slope[steep] * (y - 10), log_blue = -0.5 - 0.02 * x;
+                if (y > 10 && x > 4)
+                    continue;
+                t->weight = 200;
+                t->rgb[0] = t->weight * (float)exp2(log_red);
+                t->rgb[1] = t->weight;
+                t->rgb[2] = t->weight * (float)exp2(log_blue);
+            }
+        dw_wider_colours(map, ONWARD_COLS, ONWARD_ROWS, 1);
+        dw_onward_colours(map, ONWARD_COLS, ONWARD_ROWS, 1, work, &p);
+        for (int y = 0; y < ONWARD_ROWS; y++)
+            for (int x = 6; x < ONWARD_COLS; x++) {
+                const float *v = map[y * ONWARD_COLS + x].rgb;
+                double red = log2((double)(v[0] / v[1])), blue = log2((double)(v[2] / v[1]));
+                if (steep == 2) { /* far from the left: it must end somewhere */
+                    ck_assert(x < 14 || red < 0.3 + (double)p.most_stops);
+                    continue;
+                }
+                double tol = y <= 10 ? 0.02 : 0.12;
+                ck_assert_double_eq_tol(red, 0.3 + slope[steep] * (y - 10), tol);
+                ck_assert_double_eq_tol(blue, -0.5 - 0.02 * x, tol);
+            }
+    }
+}
+END_TEST
+
 /* A town's glow behind a skyline and a pane below, both of lamps' light: the glow is one where it
  * is known to rise by night, and else passes for a lamp's halo; the pane is a lamp in any case. */
 START_TEST(warm_light_that_rises_is_a_glow_and_a_pane_in_it_a_lamp)
@@ -592,6 +633,31 @@ START_TEST(warm_light_that_rises_is_a_glow_and_a_pane_in_it_a_lamp)
         ck_assert_int_gt(n_pane, 50);
         ck_assert_double_gt(in_pane / n_pane, 0.99);
         ck_assert_msg(glow ? sky / n_sky < 0.1 : sky / n_sky > 0.9, "%d: %g", glow, sky / n_sky);
+    }
+}
+END_TEST
+
+/* In a glow the cells along a skyline teach no colour; inside, and along other edges, all do. */
+START_TEST(the_rim_of_a_glow_teaches_nothing)
+{
+    for (int glow = 0; glow < 2; glow++) {
+        struct dw_edged e = {0};
+        ck_assert_int_eq(dw_edged_begin(&e, EDGED, EDGED, 2, NULL), DW_OK);
+        e.red_to_blue = 1;
+        for (int i = 0; i < EDGED * EDGED / 4; i++)
+            ((float *)e.glow.p)[i] = (float)glow;
+        for (int y = 0; y < EDGED; y++) {
+            float *row = dw_edged_levels(&e, y);
+            for (int x = 0; x < 3 * EDGED; x++)
+                row[x] = y > 40 ? 0.05f : 1;
+            dw_edged_row(&e, y);
+        }
+        ck_assert(!(dw_edged_inside(&e, 30, 20) < 1));
+        if (glow)
+            ck_assert(!(dw_edged_inside(&e, 30, 40) > 0));
+        else
+            ck_assert(!(dw_edged_inside(&e, 30, 40) < 1));
+        dw_edged_free(&e);
     }
 }
 END_TEST
@@ -953,6 +1019,8 @@ int main(void)
     tcase_add_test(c, a_burnt_out_wall_pales_step_by_step);
     tcase_add_test(c, a_white_thing_in_the_sun_is_no_lamp);
     tcase_add_test(c, edges_tell_lamps_from_glows);
+    tcase_add_test(c, colours_are_carried_on_along_their_slope);
+    tcase_add_test(c, the_rim_of_a_glow_teaches_nothing);
     tcase_add_test(c, warm_light_that_rises_is_a_glow_and_a_pane_in_it_a_lamp);
     tcase_add_test(c, no_heart_of_a_glow_is_bluer_than_white);
     tcase_add_test(c, a_glow_beside_a_lit_wall_is_no_lamp);

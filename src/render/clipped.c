@@ -4,6 +4,7 @@
 #include "render/coarse.h"
 #include "render/green_line.h"
 #include "render/hold.h"
+#include "render/onward.h"
 #include "render/ramp.h"
 #include "render/wider.h"
 
@@ -194,8 +195,9 @@ static void gather(struct dw_clipped *c, const struct dw_develop *d, int y, floa
         }
         float bright = dw_ramp(level, BRIGHT_FROM, BRIGHT_SCALE);
         w *= bright * bright;
-        if (green >= 1)
-            w *= dw_ramp(v[0] < v[2] ? v[0] : v[2], RIM_BELOW, RIM_SCALE);
+        if (green >= 1 && w > 0)
+            w *= dw_ramp(v[0] < v[2] ? v[0] : v[2], RIM_BELOW, RIM_SCALE) *
+                 dw_edged_inside(&c->edged, x, y);
         if (!(w > 0))
             continue;
         struct dw_sums *t = &(green < 1 ? measured : lost)[(long)x * c->cols / c->width];
@@ -284,8 +286,11 @@ enum dw_status dw_clipped_learn(struct dw_clipped *c, struct dw_cells *cells,
     }
     add_lost(c, &line);
     dw_edged_end(&c->edged);
-    dw_wider_colours(c->sums.p, c->cols, c->rows,
-                     LEAN * (float)c->width * (float)c->height / ((float)c->cols * (float)c->rows));
+    const float lean =
+        LEAN * (float)c->width * (float)c->height / ((float)c->cols * (float)c->rows);
+    const struct dw_onward_params onward = DW_ONWARD_DEFAULTS;
+    dw_wider_colours(c->sums.p, c->cols, c->rows, lean);
+    dw_onward_colours(c->sums.p, c->cols, c->rows, lean, c->lost.p, &onward);
     keep_colours(c);
     return DW_OK;
 }

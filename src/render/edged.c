@@ -31,6 +31,7 @@
 #define EDGED_SCALE (1 / 0.4f)
 #define BORDER 0.1f /* of the picture's size */
 #define NEXT_TO_NONE 1e-9f
+#define MOST_RIM 0.5f /* of a patch's saturated cells: from there on it lies along an edge */
 
 /* Cells beside a dark edge may be mixtures of both its sides; whole ones are the others. */
 struct patch {
@@ -131,6 +132,15 @@ void dw_edged_row(struct dw_edged *e, int y)
     e->last = y;
     if (y - BESIDE >= e->first)
         look_at_row(e, y - BESIDE);
+}
+
+float dw_edged_inside(const struct dw_edged *e, int x, int y)
+{
+    const size_t at = (size_t)((long)y * e->rows / e->height) * (size_t)e->cols +
+                      (size_t)((long)x * e->cols / e->width);
+    const struct patch *p = (const struct patch *)e->patch.p + at;
+    return 1 - ((const float *)e->glow.p)[at] *
+                   dw_ramp(p->rim / (p->rim + p->whole + NEXT_TO_NONE), 0, 1 / MOST_RIM);
 }
 
 static bool is_lit(const struct patch *p)
