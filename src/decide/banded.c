@@ -19,11 +19,20 @@ static inline void take_off(double *restrict xj, const double *restrict xi, doub
         xj[r] -= l * xi[r];
 }
 
+/* The first row of x, n rows of SIDES, in which not all are 0. */
+static int first_row(const double *x, int n)
+{
+    long k = 0, all = (long)n * SIDES;
+    while (k < all && x[k] == 0)
+        k++;
+    return (int)(k / SIDES);
+}
+
 /* x: n rows of SIDES. In the order of the reference BLAS's dtbsv. */
 static void solve_sides(const struct dw_banded *f, double *x)
 {
     const int n = f->n, kd = f->kd;
-    for (int j = 0; j < n; j++) {
+    for (int j = first_row(x, n); j < n; j++) { /* what lies before it stays 0 */
         const double *l = f->a + (long)j * (kd + 1);
         double *xj = x + (long)j * SIDES;
         for (int r = 0; r < SIDES; r++)

@@ -2,6 +2,7 @@
  * but the offsets, factors and the law's coefficients lie in a band of six; these border it and are
  * eliminated last (Schur complement), which keeps time and memory linear in the number of shots. */
 #include "decide/banded.h"
+#include "decide/corner.h"
 #include "decide/steady.h"
 
 #include <lapacke.h>
@@ -132,18 +133,30 @@ static void add_border(const struct dw_joint *j, double *border, double *corner,
 /* Take from a row of the corner, and from its right-hand side, what the band has told already:
  * border^T times the inverse band times border and x. Rows of the border are sparse: that of offset
  * `at` has entries at its shots, that of factor m at the pairs in which it moves. */
-static void eliminate_offset(const struct dw_joint *j, int at, const double *x,
-                             const double *border, double *corner, double *right)
+static void eliminate_offsets(const struct dw_joint *j, const double *x, const double *border,
+                              double *corner, double *right)
 {
-    size_t rows = 2 * j->n;
-    int all = bordering(j);
+    enum { ABREAST = 8 }; /* columns, as one alone would wait for its own last sum */
+    size_t rows = 2 * j->n, all = (size_t)bordering(j);
     for (size_t i = 0; i < j->n; i++)
         for (int p = 0; p < DW_MAX_CLASSES; p++)
-            if (j->setting[i][p] == at) {
-                right[at] += j->tie[i] * x[2 * i + 1];
-                for (int c = 0; c < all; c++)
-                    corner[at * all + c] += j->tie[i] * border[(size_t)c * rows + 2 * i + 1];
+            if (j->setting[i][p] >= 0)
+                right[j->setting[i][p]] += j->tie[i] * x[2 * i + 1];
+    for (size_t c = 0; c < all; c += ABREAST) {
+        size_t wide = all - c < ABREAST ? all - c : ABREAST;
+        for (size_t i = 0; i < j->n; i++) {
+            double y[ABREAST];
+            for (size_t k = 0; k < wide; k++)
+                y[k] = j->tie[i] * border[(c + k) * rows + 2 * i + 1];
+            for (int p = 0; p < DW_MAX_CLASSES; p++) {
+                if (j->setting[i][p] < 0)
+                    continue;
+                double *out = corner + (size_t)j->setting[i][p] * all + c;
+                for (size_t k = 0; k < wide; k++)
+                    out[k] += y[k];
             }
+        }
+    }
 }
 
 static void eliminate_factor(const struct dw_joint *j, int m, const double *x, const double *border,
@@ -182,11 +195,28 @@ static void eliminate_law(const struct dw_joint *j, const double *x, const doubl
     }
 }
 
+/* Solves the corner, that is all but the law by elimination, and with what it leaves the law, whose
+ * prior follows its coefficients. work: as for dw_law_settle. */
+static bool solve_corner(const struct dw_joint *j, double *corner, double *right, double *work)
+{
+    int all = bordering(j), some = j->classes + j->follows;
+    if (!dw_corner_eliminate(corner, right, all, some))
+        return false;
+    if (j->law) {
+        const double *left = corner + (size_t)some * (size_t)(all + 1);
+        if (!dw_law_settle(j->law, left, all, right + some, work))
+            return false;
+        memcpy(right + some, j->law->coef, (size_t)j->law->spline.n * sizeof *right);
+    }
+    dw_corner_solve(corner, right, all, some);
+    return true;
+}
+
 /* Solves the bordered system; `border` is replaced by the inverse band times border. block: the
- * factors' part of the corner, as the band leaves it. meets: as for eliminate_law. */
+ * factors' part of the corner, as the band leaves it. work: as for dw_law_settle. */
 static bool solve_bordered(const struct dw_joint *j, const struct dw_banded *factor, double *x,
                            double *border, double *corner, double *right, double *block,
-                           double *meets)
+                           double *work)
 {
     size_t rows = 2 * j->n;
     int c = bordering(j);
@@ -196,12 +226,11 @@ static bool solve_bordered(const struct dw_joint *j, const struct dw_banded *fac
         return true;
     if (!dw_banded_solve(factor, border, c))
         return false;
-    for (int a = 0; a < j->classes; a++)
-        eliminate_offset(j, a, x, border, corner, right);
+    eliminate_offsets(j, x, border, corner, right);
     for (int m = 0; m < j->follows; m++)
         eliminate_factor(j, m, x, border, corner, right);
     if (j->law)
-        eliminate_law(j, x, border, corner, right, meets);
+        eliminate_law(j, x, border, corner, right, work);
     /* the rounding of two eliminations leaves it not quite symmetric */
     for (int a = 0; a < c; a++)
         for (int b = 0; b < a; b++)
@@ -209,8 +238,7 @@ static bool solve_bordered(const struct dw_joint *j, const struct dw_banded *fac
     for (int a = 0; a < j->follows; a++)
         for (int b = 0; b < j->follows; b++)
             block[a * j->follows + b] = corner[(j->classes + a) * c + j->classes + b];
-    if (LAPACKE_dpotrf_work(LAPACK_COL_MAJOR, 'L', c, corner, c) != 0 ||
-        LAPACKE_dpotrs_work(LAPACK_COL_MAJOR, 'L', c, 1, corner, c, right, c) != 0)
+    if (!solve_corner(j, corner, right, work))
         return false;
     for (int b = 0; b < c; b++)
         for (size_t i = 0; i < rows; i++)
@@ -296,19 +324,20 @@ enum dw_status dw_joint_solve(const struct dw_joint *j, struct dw_arena *arena, 
     size_t follows = (size_t)j->follows;
     double *block = DW_TAKE(arena, follows * follows, double);
     double *work = DW_TAKE(arena, 2 * follows, double);
-    double *right = DW_TAKE(arena, all, double), *meets = DW_TAKE(arena, laws, double);
+    double *right = DW_TAKE(arena, all, double);
+    double *settling = DW_TAKE(arena, laws * (laws + 1), double);
     double *inverse = e_var ? DW_TAKE(arena, band, double) : x;
     enum dw_status status = DW_ERR_MEMORY;
-    if (m.a && x && border && corner && block && work && right && meets && inverse) {
+    if (m.a && x && border && corner && block && work && right && settling && inverse) {
         add_terms(j, &m, x);
         add_border(j, border, corner, right);
         status =
-            dw_banded_factor(&m) && solve_bordered(j, &m, x, border, corner, right, block, meets)
+            dw_banded_factor(&m) && solve_bordered(j, &m, x, border, corner, right, block, settling)
                 ? DW_OK
                 : DW_ERR_NUMERIC;
     }
-    for (size_t c = 0; status == DW_OK && c < all; c++)
-        *(c < all - laws ? &offset[c] : &j->law->coef[c - (all - laws)]) = right[c];
+    for (size_t c = 0; status == DW_OK && c < all - laws; c++)
+        offset[c] = right[c];
     for (size_t i = 0; status == DW_OK && i < j->n; i++) {
         s[i] = x[2 * i];
         e[i] = x[2 * i + 1];

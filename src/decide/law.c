@@ -7,12 +7,19 @@
  * Before light is looked at it is believed to bend as a light does that comes from few causes, one
  * after the other: its third derivative stays, and here and there it changes within a degree (light
  * from below the horizon leaves the air that the camera sees, night's own light takes over).
- * Changes with a Student's distribution say so. An even belief in bends must be so tight that these
- * are missed, or so loose that the law follows exposure errors. */
+ * Changes with a Laplace's distribution say so (total variation of a derivative: Mammen & van de
+ * Geer 1997, locally adaptive regression splines). An even belief in bends must be so tight that
+ * these are missed, or so loose that the law follows exposure errors. Heavier tails, Student's, say
+ * it as well, but with them there are many best laws, and which one is found hangs on where one
+ * begins and stops; Laplace's is convex, and but for what the slope has to say (part) there is one.
+ * It is rounded off near 0 (the hyperbolic distribution of Barndorff-Nielsen 1977), and found by
+ * weights that are set anew with each solution. */
 #include "decide/law.h"
 #include "decide/steady.h"
 
+#include <lapacke.h>
 #include <math.h>
+#include <string.h>
 
 /* Knots lie closer by twilight, where the law bends: it is a spline of an altitude that goes on by
  * one degree a degree between these, by ELSEWHERE of it beyond, smoothly (C infinity, as a kink
@@ -62,6 +69,8 @@ bool dw_law_lay_out(struct dw_light_law *law, const struct dw_law_params *p, siz
     /* of few shots the knots lie no closer, or its prior would be all that counts */
     law->spline = dw_spline_over(low, fmax(high, low + p->step), p->step);
     size_t coefs = (size_t)law->spline.n;
+    law->p = p;
+    law->known = false;
     law->loose = 1 / (p->level * p->level);
     law->bend = DW_TAKE(arena, n, struct dw_law_bend);
     law->level = dw_arena_take(arena, n, sizeof *law->level);
@@ -95,36 +104,83 @@ static double part(const struct dw_light_law *law, int i, int order)
     return fmin(fmax(slope / FULL_SLOPE, LEAST_PART), 1);
 }
 
-/* A derivative of this order is 0, give or take sigma where the law slopes, less where it hardly
- * does: in proportion, if `much` in its square. difference: binomial coefficients. */
-static void believe(struct dw_light_law *law, int order, const double *difference, double sigma,
-                    double tail, bool much, bool known)
+/* Adds weight * (difference of this order of the coefficients from the i-th on)^2. */
+static void hold(struct dw_light_law *law, int i, int order, const double *difference,
+                 double weight)
 {
-    double unit = pow(law->spline.step, order);
-    for (int i = 0; i + order < law->spline.n; i++) {
-        double less = known ? part(law, i, order) : 1, rms = sigma * unit * less, found = 0;
-        rms *= much ? less : 1;
-        for (int p = 0; p <= order && known; p++)
+    for (int p = 0; p <= order; p++)
+        for (int q = p; q <= order; q++)
+            law->prior[i + p][q - p] += weight * difference[p] * difference[q];
+}
+
+/* The third derivative changes seldom from knot to knot. */
+static void believe_in_few_changes(struct dw_light_law *law)
+{
+    static const double difference[5] = {1, -4, 6, -4, 1};
+    double unit = pow(law->spline.step, 3);
+    for (int i = 0; i + 4 < law->spline.n; i++) {
+        double less = law->known ? part(law, i, 4) : 1, found = 0;
+        double change = law->p->change * unit * less, least = law->p->least * unit * less;
+        for (int p = 0; p <= 4 && law->known; p++)
             found += difference[p] * law->coef[i + p];
-        double weight = 1 / (rms * rms);
-        if (known && tail > 0)
-            weight *= (tail + 1) / (tail + found * found * weight);
-        for (int p = 0; p <= order; p++)
-            for (int q = p; q <= order; q++)
-                law->prior[i + p][q - p] += weight * difference[p] * difference[q];
+        hold(law, i, 4, difference, 1 / (change * sqrt(least * least + found * found)));
+    }
+}
+
+/* And is itself not large: less where the law hardly slopes, as is the slope, and again as much. */
+static void believe_in_small_ones(struct dw_light_law *law)
+{
+    static const double difference[4] = {-1, 3, -3, 1};
+    for (int i = 0; i + 3 < law->spline.n; i++) {
+        double less = law->known ? part(law, i, 3) : 1;
+        double rms = law->p->uniform * pow(law->spline.step, 3) * less * less;
+        hold(law, i, 3, difference, 1 / (rms * rms));
     }
 }
 
 #define WHERE_NO_SHOT_WAS 1e-5 /* of the weight of a shot's level, on every coefficient */
 
-void dw_law_believe(struct dw_light_law *law, const struct dw_law_params *p, bool known)
+void dw_law_believe(struct dw_light_law *law)
 {
-    static const double third[4] = {-1, 3, -3, 1}, fourth[5] = {1, -4, 6, -4, 1};
     for (int i = 0; i < law->spline.n; i++)
         for (int d = 0; d < DW_LAW_REACH; d++)
             law->prior[i][d] = d == 0 ? WHERE_NO_SHOT_WAS * law->loose : 0;
-    believe(law, 4, fourth, p->bend, p->tail, false, known);
-    believe(law, 3, third, p->uniform, 0, true, known);
+    believe_in_few_changes(law);
+    believe_in_small_ones(law);
+}
+
+/* Solves with the prior as it is; x: right-hand sides, replaced. */
+static bool solve(const struct dw_light_law *law, const double *a, int rows, double *x,
+                  double *work)
+{
+    int n = law->spline.n;
+    for (int c = 0; c < n; c++) {
+        double *column = work + (size_t)c * (size_t)n;
+        memcpy(column + c, a + (size_t)c * (size_t)rows + c, (size_t)(n - c) * sizeof *a);
+        for (int d = 0; d < DW_LAW_REACH && c + d < n; d++)
+            column[c + d] += law->prior[c][d];
+    }
+    return LAPACKE_dpotrf_work(LAPACK_COL_MAJOR, 'L', n, work, n) == 0 &&
+           LAPACKE_dpotrs_work(LAPACK_COL_MAJOR, 'L', n, 1, work, n, x, n) == 0;
+}
+
+bool dw_law_settle(struct dw_light_law *law, const double *a, int rows, const double *right,
+                   double *work)
+{
+    size_t n = (size_t)law->spline.n;
+    double *x = work + n * n, moved = INFINITY;
+    for (int round = 0; round < law->p->rounds && moved > law->p->settled; round++) {
+        dw_law_believe(law);
+        memcpy(x, right, n * sizeof *x);
+        if (!solve(law, a, rows, x, work))
+            return false;
+        moved = 0;
+        for (size_t c = 0; c < n; c++)
+            moved = fmax(moved, fabs(x[c] - law->coef[c]));
+        memcpy(law->coef, x, n * sizeof *x);
+        law->known = true;
+    }
+    return true;
 }
 
 void dw_law_border(const struct dw_light_law *law, const struct dw_law_place *place, double *border,
@@ -150,12 +206,6 @@ void dw_law_border(const struct dw_light_law *law, const struct dw_law_place *pl
                 corner[c * all + at + b->at[m]] += weighted * b->value[m];
         }
     }
-    for (int i = 0; i < law->spline.n; i++)
-        for (int d = 0; d < DW_LAW_REACH && i + d < law->spline.n; d++) {
-            corner[(at + i) * all + at + i + d] += law->prior[i][d];
-            if (d > 0)
-                corner[(at + i + d) * all + at + i] += law->prior[i][d];
-        }
 }
 
 void dw_law_meet(const struct dw_light_law *law, const struct dw_law_place *place, const double *y,

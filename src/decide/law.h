@@ -19,6 +19,8 @@ struct dw_law_bend {
 };
 
 struct dw_light_law {
+    const struct dw_law_params *p;
+    bool known; /* coef holds what it was found to be, if only roughly */
     struct dw_spline spline;
     struct dw_law_bend *bend; /* over shots i .. i+3; n-3 of them */
     double (*level)[4];       /* per shot: its value is the sum of these times coef[first ...] */
@@ -32,17 +34,26 @@ struct dw_light_law {
 struct dw_law_params {
     double step;    /* between its knots, degrees of sun altitude */
     double level;   /* rms of light about it, stops: weather */
-    double bend;    /* rms of its fourth derivative where it slopes, stops/degree^4, as its ... */
-    double tail;    /* ... Student's distribution has it, with these degrees of freedom */
+    double change;  /* mean change of its third derivative from knot to knot where it slopes, stops/
+                     * degree^3; any size is as likely as Laplace's distribution has it ... */
+    double least;   /* ... and as a normal one has it below this */
     double uniform; /* rms of its third derivative there, stops/degree^3; far more than is usual */
+    int rounds;     /* at most so many solutions, each with its prior weighed anew, ... */
+    double settled; /* ... until no coefficient moves by more, stops */
 };
 
 /* Of n shots at these instants, s, and sun altitudes, degrees; bends are taken in unit_s of time.
- * Nothing is known of it yet. False: out of memory. */
+ * Nothing is known of it yet. p is kept. False: out of memory. */
 bool dw_law_lay_out(struct dw_light_law *law, const struct dw_law_params *p, size_t n,
                     const double *time, const double *alt, double unit_s, struct dw_arena *arena);
-/* Sets the prior anew. known: law->coef holds what it was found to be. */
-void dw_law_believe(struct dw_light_law *law, const struct dw_law_params *p, bool known);
+/* Sets the prior anew, by what the law was found to be if it is known. */
+void dw_law_believe(struct dw_light_law *law);
+/* Minimises c^T a c / 2 - right^T c, and what is believed of the law, over its coefficients: its
+ * prior is weighed anew, as the law's params say, by each solution. a: symmetric, of which the
+ * lower half is read, columns `rows` apart; right: a value a coefficient; work: their number
+ * squared, and as many more. The solution goes to law->coef. False: not positive definite. */
+bool dw_law_settle(struct dw_light_law *law, const double *a, int rows, const double *right,
+                   double *work);
 
 /* What it is at a shot, stops. */
 double dw_law_at(const struct dw_light_law *law, size_t shot);
@@ -55,7 +66,8 @@ struct dw_law_place {
     int at, all;
     const double *stiff;
 };
-/* Adds what its coefficients have to do with light and with each other. */
+/* Adds what its coefficients have to do with light, and with each other through it: all but the
+ * prior. */
 void dw_law_border(const struct dw_light_law *law, const struct dw_law_place *place, double *border,
                    double *corner);
 /* Transposed border of the law (as dw_law_border adds it) times y of `rows` values. out: a value a

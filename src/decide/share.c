@@ -8,12 +8,14 @@
 #include "base/robust.h"
 
 #include <math.h>
+#include <string.h>
 
 /* Room for the solution's weights, and whether s, e and offset hold something. */
 struct weighing {
     double *change; /* of the law, per pair */
     double *value;  /* and what it is, per shot */
     double *weight, *stiff, *tie, *work;
+    double *last; /* errors before the last solution */
     bool solved;
     struct dw_light_law law;
 };
@@ -40,8 +42,10 @@ static bool veiled(const struct dw_share *t, size_t i)
     return false;
 }
 
-static void set_weights(const struct dw_share *t, struct weighing *w)
+/* law: for a solution in which it is learnt. */
+static void set_weights(const struct dw_share *t, struct weighing *w, bool law)
 {
+    double tail = law ? t->p->law_tail : t->p->light_tail;
     double light = t->p->light_stops * pow(t->unit_s / 120, 2.5);
     for (size_t i = 0; i + 3 < t->n; i++) {
         double sigma = light + t->p->law_share * fabs(w->change[i + 1]), bend = 0, third[4];
@@ -56,7 +60,7 @@ static void set_weights(const struct dw_share *t, struct weighing *w)
         dw_third_difference(t->time + i, t->unit_s, third);
         for (int p = 0; p < 4; p++)
             bend += third[p] * t->s[i + (size_t)p];
-        w->stiff[i] *= (t->p->light_tail + 1) / (t->p->light_tail + bend * bend * w->stiff[i]);
+        w->stiff[i] *= (tail + 1) / (tail + bend * bend * w->stiff[i]);
     }
     for (size_t i = 0; i < t->n; i++) {
         double error = t->loose[i] ? t->p->loose_stops : t->sigma;
@@ -110,11 +114,9 @@ static enum dw_status solve(struct dw_share *t, struct weighing *w, bool law,
                              .follows = t->follows,
                              .follow = t->follow,
                              .follow_weight = 1 / (t->p->follow_stops * t->p->follow_stops)};
-    set_weights(t, w);
-    if (law) {
+    set_weights(t, w, law);
+    if (law)
         joint.law = &w->law;
-        dw_law_believe(&w->law, &t->p->law, w->solved);
-    }
     enum dw_status status =
         dw_joint_solve(&joint, arena, t->s, t->e, t->e_var, t->e_fast, t->offset);
     if (status < 0)
@@ -136,6 +138,25 @@ static void take_law_off(const struct dw_share *t, struct weighing *w)
         w->change[k] = w->value[t->pair[k].b] - w->value[t->pair[k].a];
 }
 
+/* Solves until nothing moves. law: as for solve. */
+static enum dw_status settle(struct dw_share *t, struct weighing *w, bool law,
+                             struct dw_arena *arena, struct dw_error *err)
+{
+    double moved = INFINITY;
+    for (int round = 0; round < t->p->rounds && moved > t->p->settled; round++) {
+        memcpy(w->last, t->e, t->n * sizeof *t->e);
+        enum dw_status status = solve(t, w, law, arena, err);
+        if (status < 0)
+            return status;
+        if (law)
+            take_law_off(t, w);
+        moved = 0;
+        for (size_t i = 0; i < t->n; i++)
+            moved = fmax(moved, fabs(t->e[i] - w->last[i]));
+    }
+    return DW_OK;
+}
+
 /* Solves, learning the law; then takes it out of the pairs and solves again. */
 enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct dw_error *err)
 {
@@ -145,22 +166,16 @@ enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct d
         .stiff = DW_TAKE(arena, t->n, double),
         .tie = DW_TAKE(arena, t->n, double),
         .work = DW_TAKE(arena, t->n, double),
+        .last = DW_TAKE(arena, t->n, double),
         .value = DW_TAKE(arena, t->n, double),
     };
-    if (!w.change || !w.weight || !w.stiff || !w.tie || !w.work || !w.value ||
+    if (!w.change || !w.weight || !w.stiff || !w.tie || !w.work || !w.last || !w.value ||
         !dw_law_lay_out(&w.law, &t->p->law, t->n, t->time, t->alt, t->unit_s, arena))
         return no_room(err);
     for (size_t k = 0; k < t->n_pairs; k++) /* first guess: the light itself */
         w.change[k] = t->pair[k].v;
-    enum dw_status status = DW_OK;
-    for (int round = 0; status >= 0 && round < t->p->laws; round++) {
-        status = solve(t, &w, true, arena, err);
-        if (status >= 0)
-            take_law_off(t, &w);
-    }
+    enum dw_status status = settle(t, &w, true, arena, err);
     for (size_t k = 0; k < t->n_pairs; k++)
         t->pair[k].v -= w.change[k];
-    for (int round = 0; status >= 0 && round < t->p->rounds; round++)
-        status = solve(t, &w, false, arena, err);
-    return status;
+    return status < 0 ? status : settle(t, &w, false, arena, err);
 }

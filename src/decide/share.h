@@ -15,15 +15,17 @@ struct dw_share_params {
     double error_stops;  /* of a shot's own error, before it is learnt */
     double loose_stops;  /* of a shot without a record */
     double tail;         /* degrees of freedom of the shots' errors (Student): few are large */
-    double light_tail;   /* the same for the bends of light */
-    int laws, rounds;    /* solutions in which the law is learnt, and then without it */
+    double light_tail;   /* the same for the bends of light, */
+    double law_tail;     /* and while the law is learnt: a bend that every dusk has is the law's */
+    int rounds;          /* at most so many solutions in which the law is learnt, and as many ... */
+    double settled;      /* ... then without it, until no error moves by more, stops */
     struct dw_law_params law;
 };
 #define DW_SHARE_DEFAULTS                                                                          \
     {                                                                                              \
-        2e-4, 0.002, 10, 1, 3, 0.03, 0.03, 5, 5, 4, 5, 4,                                          \
+        2e-4, 0.002, 10, 1, 3, 0.03, 0.03, 5, 5, 10, 20, 20, 2e-4,                                 \
         {                                                                                          \
-            0.6, 0.3, 0.01, 3, 0.3                                                                 \
+            0.4, 0.3, 0.007, 0.0017, 0.3, 30, 3e-5                                                 \
         }                                                                                          \
     }
 

@@ -22,7 +22,7 @@ double dw_follow_at(const struct dw_follow *f, size_t shot);
  *
  *   sum over pairs (v - (s_b-s_a) - (e_b-e_a) - (t_b-t_a))^2 / var
  * + sum (third divided difference of s - l over i .. i+3)^2 * stiff_i
- * + sum (s_i - l_i)^2 * law.loose  +  c^T law.prior c
+ * + sum (s_i - l_i)^2 * law.loose  +  c^T law.prior c  (as law.h has it found)
  * + sum (e_i - sum of its settings' offsets)^2 * tie_i
  * + sum o_c^2 * offset_weight  +  sum f_m^2 * follow_weight  +  (s of the middle shot)^2 * 1e4
  *
@@ -42,7 +42,7 @@ struct dw_joint {
     int follows;
     const struct dw_follow *follow;
     double follow_weight;
-    struct dw_light_law *law; /* NULL: light has none; its prior is read, its coef written */
+    struct dw_light_law *law; /* NULL: light has none; its prior and coef are found */
 };
 
 /* s, e: n values; offset: `classes` values, then `follows` factors. e_var, e_fast: variance of e,
