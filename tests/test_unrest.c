@@ -235,6 +235,112 @@ START_TEST(noise_of_a_tile_is_the_quartile_of_its_departures)
 }
 END_TEST
 
+/* All that goes with a comparison of invented shots, in which tiles leap, drift and are unknown, by
+ * one build of its loops. */
+enum { SIDE_TILES = 11, GRID = SIDE_TILES * SIDE_TILES, GRIDS = 70 };
+struct compared {
+    float rate[GRIDS * GRID], still[GRIDS * GRID], rel[GRIDS * GRID], excess[4 * GRID];
+    struct dw_pair pair[2 * GRIDS];
+    double seconds[GRIDS], v[GRIDS], centre[GRIDS], wander[GRIDS], wander_var[GRIDS];
+    bool agreed[GRIDS];
+    int region[GRID];
+};
+
+static void compare_by(const struct dw_compare_kernels *kernels, const struct dw_grids *grids,
+                       struct compared *out)
+{
+    const struct dw_pair_params params = DW_PAIR_DEFAULTS;
+    struct dw_compare shared = {.g = grids,
+                                .p = &params,
+                                .kernels = kernels,
+                                .pair = out->pair,
+                                .tiles = GRID,
+                                .steps = GRIDS - 1,
+                                .seconds = out->seconds,
+                                .rate = out->rate,
+                                .still = out->still,
+                                .rel = out->rel,
+                                .excess = out->excess,
+                                .agreed = out->agreed,
+                                .v = out->v,
+                                .centre = out->centre,
+                                .reach = 0.1,
+                                .last = true,
+                                .black_var = 0.09,
+                                .wander = out->wander,
+                                .wander_var = out->wander_var,
+                                .regions = dw_pair_regions(SIDE_TILES, SIDE_TILES),
+                                .region = out->region};
+    *out = (struct compared){.v = {0}};
+    for (int k = 0; k < GRID; k++)
+        out->region[k] = dw_pair_region(SIDE_TILES, SIDE_TILES, k);
+    for (int k = 0; k < 4 * GRID; k++)
+        out->excess[k] = 1e-4f;
+    for (int j = 0; j < GRIDS; j++)
+        out->seconds[j] = 20;
+    void *room = malloc(dw_compare_work(&shared)), *work = malloc(dw_own_work(GRID));
+    ck_assert(room && work);
+    struct dw_compare c = dw_compare_at_work(&shared, room);
+    for (size_t j = 0; j < c.steps; j++)
+        kernels->look(&c, j);
+    kernels->first_drift(&c, 0, GRID, work);
+    for (int pass = 0; pass < 2; pass++) {
+        for (size_t j = 0; j < c.steps; j++)
+            c.pair[j] = kernels->compare(&c, j, j + 1);
+        kernels->drift(&c, 0, GRID, work);
+        kernels->noise(&c, 0, GRID, work);
+    }
+    for (size_t j = 0; j + 1 < c.steps; j++)
+        c.pair[c.steps + j] = kernels->compare(&c, j, j + 2);
+    free(room);
+    free(work);
+}
+
+static void check_same(const void *a, const void *b, size_t bytes)
+{
+    ck_assert_mem_eq(a, b, bytes);
+}
+
+START_TEST(both_builds_of_a_comparison_agree)
+{
+    static float light[GRIDS * GRID], noise[GRIDS * GRID], lever[GRIDS * GRID];
+    static struct compared by[2];
+    float shift[GRIDS][2] = {{0}};
+    double time[GRIDS];
+    bool loose[GRIDS] = {false};
+    unsigned seed = 11;
+    for (int i = 0; i < GRIDS; i++) {
+        double error = 0.02 * random_value(&seed);
+        time[i] = 20 * i;
+        for (int k = 0; k < GRID; k++) {
+            bool leaps = i > 40 ? k % 3 : k % 9 == 5;
+            double own = 0.003 * random_value(&seed) + (leaps ? 0.2 * random_value(&seed) : 0);
+            light[i * GRID + k] =
+                (i + k) % 31 == 7 ? NAN : (float)(error + 1e-4 * i * (k % 5) + own);
+            noise[i * GRID + k] = 1e-6f * (float)(1 + k % 11);
+            lever[i * GRID + k] = 1e-3f * (float)(k % 17);
+        }
+    }
+    shift[33][0] = 0.4f;
+    const struct dw_grids grids = {GRIDS, SIDE_TILES, SIDE_TILES, light, noise,
+                                   lever, time,       loose,      shift};
+    compare_by(dw_compare_kernels_plain(), &grids, &by[0]);
+    compare_by(dw_compare_kernels_best(), &grids, &by[1]);
+    check_same(by[0].rate, by[1].rate, sizeof by[0].rate);
+    check_same(by[0].still, by[1].still, sizeof by[0].still);
+    check_same(by[0].rel, by[1].rel, sizeof by[0].rel);
+    check_same(by[0].excess, by[1].excess, sizeof by[0].excess);
+    check_same(by[0].v, by[1].v, sizeof by[0].v);
+    check_same(by[0].wander, by[1].wander, sizeof by[0].wander);
+    check_same(by[0].wander_var, by[1].wander_var, sizeof by[0].wander_var);
+    for (int j = 0; j < 2 * GRIDS - 3; j++) {
+        ck_assert_double_eq(by[0].pair[j].v, by[1].pair[j].v);
+        ck_assert_double_eq(by[0].pair[j].var, by[1].pair[j].var);
+        ck_assert(by[0].pair[j].var > 0 && by[0].pair[j].var < 1);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("unrest");
@@ -244,6 +350,7 @@ int main(void)
     tcase_add_test(t, fog_that_goes_is_an_event);
     tcase_add_test(t, cloud_by_night_shows_in_all_regions_together);
     tcase_add_test(t, noise_of_a_tile_is_the_quartile_of_its_departures);
+    tcase_add_test(t, both_builds_of_a_comparison_agree);
     suite_add_tcase(s, t);
     return dw_check_main(s);
 }

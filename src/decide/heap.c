@@ -2,7 +2,7 @@
  * noisy, which their own history tells, or sometimes still: then they lie in the narrow heap of
  * still tiles in some pairs and far from it in others. So the common change is the place of the
  * densest heap, weighted by each tile's noise when it is still, within reach of what an exposure
- * error can be. */
+ * error can be. Compiled twice: see compare.h. */
 #include "decide/compare.h"
 
 #include <math.h>
@@ -17,28 +17,22 @@
 #define NOTHING 8.0       /* nats that a heap must bring to be more than chance */
 #define TEMPER 0.7        /* regions are not quite independent */
 
-/* Tukey weights about v; returns the share of weight in the heap (1 = all still). */
-static double weigh(struct dw_compare *c, double v, double b, double widen)
+/* Tukey weights about v, */
+static void weigh_tiles(const struct dw_compare *c, double v, double b, double widen)
 {
-    double share = 0, all = 0, scale = 1 / widen;
+    const double *restrict d = c->d, *restrict lever = c->lever, *restrict narrow = c->narrow;
+    double *restrict gamma = c->gamma, scale = 1 / widen;
     for (size_t k = 0; k < c->n; k++) {
-        double u = (c->d[k] - v - b * c->lever[k]) * c->narrow[k] * scale;
-        double t = 1 - u * u;
+        double u = (d[k] - v - b * lever[k]) * narrow[k] * scale, t = 1 - u * u;
         t = t > 0 ? t : 0;
-        c->gamma[k] = t * t;
-        share += c->gamma[k] * c->w[k];
-        all += c->w[k];
+        gamma[k] = t * t;
     }
-    return all > 0 ? share / all : 0;
 }
 
-struct sums {
-    double s1, sl, sll, sd, sld;
-};
-
-static struct sums add_up(const struct dw_compare *c)
+/* and the sums with them, each in the order of the tiles. */
+static struct dw_heap_sums add_up(const struct dw_compare *c)
 {
-    struct sums s = {0, 0, 0, 0, 0};
+    struct dw_heap_sums s = {0, 0, 0, 0, 0};
     for (size_t k = 0; k < c->n; k++) {
         double w = c->gamma[k] * c->w[k], l = c->lever[k];
         s.s1 += w;
@@ -50,10 +44,16 @@ static struct sums add_up(const struct dw_compare *c)
     return s;
 }
 
+static void weigh(struct dw_compare *c, double v, double b, double widen)
+{
+    weigh_tiles(c, v, b, widen);
+    c->sums = add_up(c);
+}
+
 /* Weighted least squares for v and, with its prior, the black level's wander b. */
 static void solve_two(const struct dw_compare *c, double *v, double *b)
 {
-    struct sums s = add_up(c);
+    const struct dw_heap_sums s = c->sums;
     if (!(s.s1 > 0))
         return;
     double prior = c->black_var > 0 ? 1 / c->black_var : 0;
@@ -69,7 +69,7 @@ static void solve_two(const struct dw_compare *c, double *v, double *b)
 
 void dw_heap_wander(const struct dw_compare *c, double *b, double *var)
 {
-    struct sums s = add_up(c);
+    const struct dw_heap_sums s = c->sums;
     double det = s.s1 * s.sll - s.sl * s.sl;
     *var = det > 1e-9 * s.s1 * s.sll ? s.s1 / det : (double)INFINITY;
     *b = isfinite(*var) ? (s.s1 * s.sld - s.sl * s.sd) / det : 0;
@@ -82,7 +82,8 @@ static double settle(struct dw_compare *c, int rounds, double *v, double *b)
         weigh(c, *v, *b, i == 0 ? 2 : 1);
         solve_two(c, v, b);
     }
-    return weigh(c, *v, *b, 1);
+    weigh(c, *v, *b, 1);
+    return c->weight > 0 ? c->sums.s1 / c->weight : 0;
 }
 
 /* Do nearly all regions of the picture take part, whatever their weight? At night the sky alone has

@@ -1,5 +1,5 @@
-/* tiles_own.c: what is each tile's own doing: its drift beside the common change, its noise when it
- * is still, and how much the black level wanders. */
+/* tiles_own.c: what is each tile's own doing: its drift beside the common change, and its noise
+ * when it is still. Compiled twice: see compare.h. */
 #include "decide/compare.h"
 #include "base/robust.h"
 
@@ -8,7 +8,6 @@
 
 #define BRISK 0.15 /* stops a step: twilight; there the tiles' drifts change fast */
 #define MEDIAN_STEPS 13
-#define MOST_WANDER 1.0 /* DN rms between neighbours that are believed of a black level */
 
 enum { GROUP = DW_COMPARE_GROUP };
 
@@ -128,13 +127,14 @@ static void add_step(const struct dw_compare *c, size_t j, double sign, const st
 {
     const float *still = c->still + j * c->tiles + w->first,
                 *rel = c->rel + j * c->tiles + w->first;
+    double *restrict sum = w->sum, *restrict span = w->span, *restrict count = w->count;
+    const double seconds = c->seconds[j];
     for (size_t k = 0; k < w->n; k++) {
-        if (!(still[k] > 0))
-            continue;
-        double s = sign * (double)still[k];
-        w->sum[k] += s * (double)rel[k];
-        w->span[k] += s * c->seconds[j];
-        w->count[k] += s;
+        double s = still[k] > 0 ? sign * (double)still[k] : 0;
+        double r = still[k] > 0 ? (double)rel[k] : 0; /* else it may be unknown */
+        sum[k] += s * r;
+        span[k] += s * seconds;
+        count[k] += s;
     }
 }
 
@@ -315,19 +315,4 @@ size_t dw_own_work(size_t tiles)
     group = group > sizeof(struct sliding) ? group : sizeof(struct sliding);
     group = group > 3 * GROUP * sizeof(double) ? group : 3 * GROUP * sizeof(double);
     return groups * group;
-}
-
-/* From the steps that can tell (dark tiles beside bright ones, and all agreeing). A camera whose
- * level stands still must not pay for one that does not: the second unknown costs half the
- * precision at night. With nothing to learn from, the default stays. */
-void dw_own_black(struct dw_compare *c, double *work)
-{
-    size_t n = 0;
-    for (size_t j = 0; j < c->steps; j++)
-        if (c->wander_var[j] < 1)
-            work[n++] =
-                c->wander[j] * c->wander[j] * DW_MAD_TO_SIGMA * DW_MAD_TO_SIGMA - c->wander_var[j];
-    c->black_learnt = n >= 12;
-    if (c->black_learnt)
-        c->black_var = fmin(fmax(0, dw_median(work, n)), MOST_WANDER * MOST_WANDER);
 }
