@@ -4,6 +4,7 @@
  * key from dusk to night; render holds it at the brightness that it had when it was darkest. */
 #include <daywheel/sky.h>
 
+#include "decide/moon_table.h"
 #include "decide/steps.h"
 #include "base/robust.h"
 
@@ -73,18 +74,19 @@ static int by_part_and_light(const void *a, const void *b)
 }
 
 /* Whether a moon adds to the light. It does not count where its place is not known. */
-static bool moonlit(const struct dw_work *w, size_t i)
+static bool moonlit(const struct dw_work *w, size_t i, struct dw_moon_table *moon)
 {
-    struct dw_horizontal moon;
-    double lit;
-    return w->alt[i] < HOLD.moon_from_deg && dw_moon(&w->site, w->utc[i], &moon, &lit) >= 0 &&
-           moon.alt_deg > 0 && lit > HOLD.moon_lit;
+    double alt_deg, lit;
+    return w->alt[i] < HOLD.moon_from_deg && dw_moon_table_at(moon, w->utc[i], &alt_deg, &lit) &&
+           alt_deg > 0 && lit > HOLD.moon_lit;
 }
 
-/* Shots of the night, of dusk and of dawn, each from dark to bright, without a moon or, with
- * `moons`, all; how many. lowest: of the line; INFINITY if no shot has the sun below the horizon.
+/* Shots of the night, of dusk and of dawn, each from dark to bright, without a moon or, where
+ * `moon` is NULL, all; how many. lowest: of the line; INFINITY if no shot has the sun below the
+ * horizon.
  */
-static size_t sort_shots(const struct dw_work *w, bool moons, struct at *at, double *lowest)
+static size_t sort_shots(const struct dw_work *w, struct dw_moon_table *moon, struct at *at,
+                         double *lowest)
 {
     size_t n = 0;
     *lowest = INFINITY;
@@ -96,7 +98,7 @@ static size_t sort_shots(const struct dw_work *w, bool moons, struct at *at, dou
         size_t next = i + 1 < w->n ? i + 1 : i, last = next - 1;
         bool dawn = w->n > 1 && w->alt[next] > w->alt[last];
         if (!w->usable[i] || !(w->alt[i] < HOLD.sunset_deg) || !(above < STOPS) ||
-            (!moons && moonlit(w, i)))
+            (moon && moonlit(w, i, moon)))
             continue;
         if (above < HOLD.near_stops)
             at[n++] = (struct at){above, NIGHT, i};
@@ -284,11 +286,20 @@ enum dw_status dw_hold(struct dw_work *w, struct dw_facts *facts, struct dw_erro
     struct at *at = DW_TAKE(&w->arena, w->n, struct at);
     if (!rise || !work || !at)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for light that stays by night");
+    double from = INFINITY, to = -INFINITY;
+    for (size_t i = 0; i < w->n; i++) {
+        from = fmin(from, w->utc[i]);
+        to = fmax(to, w->utc[i]);
+    }
+    struct dw_moon_table moon;
+    enum dw_status status = dw_moon_table_make(&w->site, from, to, &w->arena, &moon, err);
+    if (status < 0)
+        return status;
     double lowest, most = 0;
-    size_t n = sort_shots(w, false, at, &lowest), least = w->params->few ? 1 : LEAST_SHOTS;
+    size_t n = sort_shots(w, &moon, at, &lowest), least = w->params->few ? 1 : LEAST_SHOTS;
     bool moons = n == 0 || at[0].part != NIGHT || at[n - 1].part == NIGHT;
     if (moons)
-        n = sort_shots(w, true, at, &lowest);
+        n = sort_shots(w, NULL, at, &lowest);
     struct light lights[PARTS][STOPS];
     find_lights(at, n, least, lights);
     if (isfinite(lowest)) {

@@ -62,5 +62,7 @@ enum dw_status dw_aim_lay(const struct dw_aim_shot *shot, size_t n, struct dw_fa
 
 /* out = ray turned about an axis by an angle, right-handed, radians. */
 void dw_aim_turn(const double axis[3], double angle, const double ray[3], double out[3]);
+/* The same by an angle whose cosine c and sine s are known. */
+void dw_aim_turn_by(const double axis[3], double c, double s, const double ray[3], double out[3]);
 
 #endif

@@ -23,6 +23,17 @@ struct pair {
     size_t a, b;
 };
 
+/* By how much the sky turns from one shot of a pair to the other: the north pole's turn is to the
+ * left. */
+struct turn {
+    double c, s; /* cosine and sine */
+};
+
+static struct turn turn_of(double angle)
+{
+    return (struct turn){cos(-angle), sin(-angle)};
+}
+
 static double reach_of(const struct dw_aim_shots *shots, int stage)
 {
     return params.reach_px[stage] * fmax(1, fmax(shots->width, shots->height) / 2000.0);
@@ -67,16 +78,16 @@ static const double *ray_of(struct rays *r, const struct dw_aim *v, const struct
     return r->there[i] ? r->ray[i] : NULL;
 }
 
-/* Where the lens shows spot i of a after the sky has turned; the north pole's turn is to the left.
- * rays: of the same lens, whatever the pole. */
+/* Where the lens shows spot i of a after the sky has turned. rays: of the same lens, whatever the
+ * pole. */
 static bool turned_to(const struct dw_aim *v, struct rays *rays, const struct dw_aim_shot *a,
-                      size_t i, double turn, double *x, double *y)
+                      size_t i, struct turn turn, double *x, double *y)
 {
     double then[3];
     const double *ray = ray_of(rays, v, a, i);
     if (!ray)
         return false;
-    dw_aim_turn(v->pole, -turn, ray, then);
+    dw_aim_turn_by(v->pole, turn.c, turn.s, ray, then);
     return dw_aim_pixel(v, then, x, y);
 }
 
@@ -148,7 +159,8 @@ static bool step(const struct dw_aim_shots *shots, const struct pair *pair, int 
     }
     for (int p = 0; p < n_pairs; p++) {
         const struct dw_aim_shot *a = &shots->shot[pair[p].a], *b = &shots->shot[pair[p].b];
-        double turn = b->turned - a->turned, x, y;
+        struct turn turn = turn_of(b->turned - a->turned);
+        double x, y;
         for (size_t i = 0; i < a->n && i < SPOTS; i++) {
             if (!turned_to(v, &rays[LENS], a, i, turn, &x, &y) || !inside(shots, x, y))
                 continue;
@@ -200,9 +212,10 @@ static void count(const struct dw_aim_shots *shots, const struct pair *pair, int
     *matched = *sought = 0;
     for (int p = 0; p < n_pairs; p++) {
         const struct dw_aim_shot *a = &shots->shot[pair[p].a], *b = &shots->shot[pair[p].b];
-        double turn = b->turned - a->turned, x, y;
-        for (size_t i = 0; i < a->n && i < SPOTS && turn > M_PI / 180; i++)
-            if (turned_to(v, &rays, a, i, way * turn, &x, &y) && inside(shots, x, y)) {
+        double angle = b->turned - a->turned, x, y;
+        struct turn turn = turn_of(way * angle);
+        for (size_t i = 0; i < a->n && i < SPOTS && angle > M_PI / 180; i++)
+            if (turned_to(v, &rays, a, i, turn, &x, &y) && inside(shots, x, y)) {
                 ++*sought;
                 *matched += nearest(b, x, y, reach) != NULL;
             }

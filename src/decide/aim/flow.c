@@ -32,7 +32,12 @@ struct flow {
 
 void dw_aim_turn(const double axis[3], double angle, const double ray[3], double out[3])
 {
-    double c = cos(angle), s = sin(angle), along = 0;
+    dw_aim_turn_by(axis, cos(angle), sin(angle), ray, out);
+}
+
+void dw_aim_turn_by(const double axis[3], double c, double s, const double ray[3], double out[3])
+{
+    double along = 0;
     for (int i = 0; i < 3; i++)
         along += axis[i] * ray[i];
     for (int i = 0; i < 3; i++) {

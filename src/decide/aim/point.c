@@ -14,11 +14,27 @@ static const struct point_params {
     int least;          /* and so many in all shots together */
 } params = {60, 8, 0.25, 3, 4, 0.35, 3, 12};
 
+#define DEG (180 / 3.14159265358979323846)
 enum { STARS = 128, COARSE_GROUPS = 4 /* three of twelve tell the angle roughly */ };
 
 struct place {
-    double hour, dec; /* degrees */
+    double hour, dec;                  /* degrees */
+    double cos_h, sin_h, cos_d, sin_d; /* asked for at each angle that is tried */
 };
+
+/* As dw_aim_towards. west: across pole and meridian. */
+static void towards(const struct dw_aim *v, const double west[3], const struct place *p,
+                    double ray[3])
+{
+    for (int i = 0; i < 3; i++)
+        ray[i] =
+            p->sin_d * v->pole[i] + p->cos_d * (p->cos_h * v->meridian[i] + p->sin_h * west[i]);
+}
+
+static double dot(const double a[3], const double b[3])
+{
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+}
 
 /* The brightest stars at a shot's time. */
 static int stars_at(const struct dw_site *site, double utc_s, struct place *out)
@@ -27,8 +43,10 @@ static int stars_at(const struct dw_site *site, double utc_s, struct place *out)
     int n = 0;
     if (dw_sidereal(site, utc_s, &turned) < 0 || dw_bright_stars_at(utc_s, STARS, ra, dec) < 0)
         return 0;
-    for (; n < STARS && dw_bright_star(n); n++)
-        out[n] = (struct place){turned - ra[n], dec[n]};
+    for (; n < STARS && dw_bright_star(n); n++) {
+        double hour = turned - ra[n], h = hour / DEG, d = dec[n] / DEG;
+        out[n] = (struct place){hour, dec[n], cos(h), sin(h), cos(d), sin(d)};
+    }
     return n;
 }
 
@@ -42,15 +60,22 @@ static void look(const struct dw_aim_shots *shots, const struct dw_aim *v, const
 {
     *out = (struct sight){0};
     double area = M_PI * reach * reach / ((double)shots->width * shots->height), off = 0;
+    const double lowest = sin(params.lowest_deg / DEG);
+    double up[3], west[3];
+    dw_aim_towards(v, 0, v->lat_deg, up);
+    for (int i = 0; i < 3; i++) {
+        int j = (i + 1) % 3, k = (i + 2) % 3;
+        west[i] = v->meridian[j] * v->pole[k] - v->meridian[k] * v->pole[j];
+    }
     for (int g = 0; g < shots->n_groups; g += every) {
         const struct dw_aim_shot *s = &shots->shot[(size_t)g * DW_AIM_GROUP];
         size_t spots = s->n < params.spots ? s->n : params.spots;
         for (int i = 0; i < n[g]; i++) {
             const struct place *p = &star[g * STARS + i];
             double ray[3], x, y, least = reach * reach, dx = 0, dy = 0;
-            dw_aim_towards(v, p->hour, p->dec, ray);
-            if (dw_aim_altitude(v, ray) < params.lowest_deg || !dw_aim_pixel(v, ray, &x, &y) ||
-                x < 2 || y < 2 || x >= shots->width - 2 || y >= shots->height - 2)
+            towards(v, west, p, ray);
+            if (dot(up, ray) < lowest || !dw_aim_pixel(v, ray, &x, &y) || x < 2 || y < 2 ||
+                x >= shots->width - 2 || y >= shots->height - 2)
                 continue;
             bool found = false;
             for (size_t k = 0; k < spots; k++) {
