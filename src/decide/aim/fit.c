@@ -9,6 +9,7 @@
 #include <string.h>
 
 enum { UNKNOWNS = 5, LENS = 3, PASSES = 12 }; /* log focal, two bends: the lens; two of the pole */
+#define SETTLED 1e-12                         /* radians, and shares of a focal length */
 enum { SPOTS = 100 };                         /* of the first shot of a pair */
 
 static const struct fit_params {
@@ -142,9 +143,10 @@ static bool inside(const struct dw_aim_shots *shots, double x, double y)
     return x >= 2 && y >= 2 && x < shots->width - 2 && y < shots->height - 2;
 }
 
-/* One step; false if it cannot be solved. *matched, *sought: of how many. */
+/* One step; false if it cannot be solved. *moved: how far it went. */
 static bool step(const struct dw_aim_shots *shots, const struct pair *pair, int n_pairs,
-                 double reach, const struct dw_aim *start, struct dw_aim *v, double *sigma)
+                 double reach, const struct dw_aim *start, struct dw_aim *v, double *sigma,
+                 double *moved)
 {
     static const double nudge[UNKNOWNS] = {1e-4, 1e-4, 1e-4, 1e-4, 1e-4};
     double m[UNKNOWNS * UNKNOWNS] = {0}, r[UNKNOWNS] = {0}, sum = 0, weights = 0;
@@ -197,8 +199,11 @@ static bool step(const struct dw_aim_shots *shots, const struct pair *pair, int 
     }
     if (LAPACKE_dposv(LAPACK_ROW_MAJOR, 'L', UNKNOWNS, 1, m, UNKNOWNS, r, 1) != 0)
         return false;
-    for (int k = 0; k < UNKNOWNS; k++)
+    *moved = 0;
+    for (int k = 0; k < UNKNOWNS; k++) {
         r[k] = fmax(-0.1, fmin(0.1, r[k]));
+        *moved = fmax(*moved, fabs(r[k]));
+    }
     *v = changed(v, r);
     return true;
 }
@@ -229,8 +234,9 @@ bool dw_aim_fit(const struct dw_aim_shots *shots, struct dw_aim *v, double *sigm
     int n = 0, matched, sought, chance, of;
     for (int stage = 0; stage < 3; stage++) {
         n = pairs_of(shots, stage, pair);
-        for (int pass = 0; pass < PASSES / (stage + 1); pass++)
-            if (!step(shots, pair, n, reach_of(shots, stage), &start, v, sigma))
+        double moved = INFINITY; /* once nothing moves, further passes would find the same */
+        for (int pass = 0; pass < PASSES / (stage + 1) && moved > SETTLED; pass++)
+            if (!step(shots, pair, n, reach_of(shots, stage), &start, v, sigma, &moved))
                 return false;
     }
     count(shots, pair, n, reach_of(shots, 2), v, 1, &matched, &sought);
