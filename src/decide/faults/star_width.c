@@ -104,19 +104,51 @@ static bool sky_under(const struct dw_survey *v, const struct dw_measure *m,
     return true;
 }
 
+/* The least light of a colour that any tile has; INFINITY when none is known. */
+static double least_sky(const struct dw_survey *v, const struct dw_measure *m, int c)
+{
+    double least = INFINITY;
+    for (int k = 0; k < v->cols * v->rows; k++)
+        least = at_most((double)m->tile[k].mean[c], least);
+    return least;
+}
+
+static double noise_at(const struct dw_measure *m, int c, double sky)
+{
+    return sqrt((double)m->photon_dn * at_least(sky - (double)m->black[c], 0) +
+                (double)m->noise_dn * (double)m->noise_dn);
+}
+
+/* What a star must exceed in each colour to be bright anywhere: most spots do not, and are spared
+ * being looked up in the tiles. */
+static void least_bright_value(const struct dw_survey *v, const struct dw_measure *m,
+                               double least[3])
+{
+    for (int c = 0; c < 3; c++) {
+        double sky = least_sky(v, m, c);
+        double value = sky + params.bright_sigma * at_least(noise_at(m, c, sky), 0.3);
+        least[c] = isfinite(value) ? value - 1e-6 * fabs(value) : -(double)INFINITY;
+    }
+}
+
 double dw_star_variance(const struct dw_pattern *pattern, const struct dw_survey *v, size_t i,
                         const struct dw_spike *const *star, size_t n, double *work)
 {
     const struct dw_measure *m = &v->measure[i];
     size_t bright = 0;
-    for (size_t k = 0; k < n && m->tile && v->cols > 1 && v->rows > 1; k++) {
+    if (!m->tile || v->cols < 2 || v->rows < 2)
+        return (double)NAN;
+    double least[3];
+    least_bright_value(v, m, least);
+    for (size_t k = 0; k < n; k++) {
         int c = pattern->colour[phase_of(star[k])];
         double sky, uneven;
+        if (!((double)star[k]->value > least[c]))
+            continue;
         if (star[k]->value >= 0.9f * m->white || !sky_under(v, m, star[k], c, &sky, &uneven))
             continue;
         double height = (double)star[k]->value - sky;
-        double noise = sqrt((double)m->photon_dn * at_least(sky - (double)m->black[c], 0) +
-                            (double)m->noise_dn * (double)m->noise_dn);
+        double noise = noise_at(m, c, sky);
         if (height > params.bright_sigma * at_least(noise, 0.3) && uneven < params.uneven * height)
             work[bright++] = ((double)star[k]->median - sky) / height;
     }
