@@ -2,6 +2,7 @@
 #include "check_main.h"
 #include "fake_shoot.h"
 
+#include "decide/moon_table.h"
 #include "render/hold.h"
 
 #include <math.h>
@@ -233,6 +234,32 @@ START_TEST(nothing_is_held_where_nothing_stays)
 }
 END_TEST
 
+/* Held against the exact answer (test_sky.c has that one's sources) at instants between the points,
+ * near the equator where she passes the zenith and in the north, for the table's whole month. */
+START_TEST(a_moon_between_the_points_of_the_table_is_the_exact_one)
+{
+    const struct dw_site site = {_i == 0 ? 5.0 : 69.0, 18.0, 200};
+    const double from = 1.76e9, to = from + 30 * 86400.0;
+    struct dw_arena arena = {0};
+    struct dw_moon_table table;
+    struct dw_error err;
+    ck_assert_int_eq(dw_moon_table_make(&site, from, to, &arena, &table, &err), DW_OK);
+    double highest = -90;
+    for (double utc = from; utc <= to; utc += 3217.3) {
+        struct dw_horizontal moon;
+        double lit, alt, share;
+        ck_assert_int_eq(dw_moon(&site, utc, &moon, &lit), DW_OK);
+        ck_assert(dw_moon_table_at(&table, utc, &alt, &share));
+        ck_assert_double_eq_tol(sin(alt / 57.29577951308232), sin(moon.alt_deg / 57.29577951308232),
+                                1e-9);
+        ck_assert_double_eq_tol(share, lit, 1e-9);
+        highest = fmax(highest, alt);
+    }
+    ck_assert(highest > (_i == 0 ? 70 : 40));
+    dw_arena_free_to(&arena, 0);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("hold");
@@ -245,6 +272,7 @@ int main(void)
     tcase_add_test(c, a_town_is_found_in_a_quick_dusk);
     tcase_add_test(c, a_town_that_burns_out_is_held_there_too);
     tcase_add_loop_test(c, nothing_is_held_where_nothing_stays, 0, 2);
+    tcase_add_loop_test(c, a_moon_between_the_points_of_the_table_is_the_exact_one, 0, 2);
     suite_add_tcase(s, c);
     return dw_check_main(s);
 }

@@ -24,8 +24,8 @@ struct dw_moon_table {
 enum dw_status dw_moon_table_make(const struct dw_site *site, double from, double to,
                                   struct dw_arena *arena, struct dw_moon_table *out,
                                   struct dw_error *err);
-/* Altitude in degrees and lit share as dw_moon's, both within 1e-6. False where dw_moon knows none.
- * Instants outside the table are taken at its nearer end. */
+/* Altitude in degrees and lit share as dw_moon's, the sine and the share within 1e-9. False where
+ * dw_moon knows none. Instants outside the table are taken at its nearer end. */
 bool dw_moon_table_at(struct dw_moon_table *table, double utc, double *alt_deg, double *lit);
 
 #endif
