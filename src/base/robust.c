@@ -19,16 +19,17 @@ static double pivot_for(const double *v, size_t n, size_t k)
     return sample[m * k / n];
 }
 
-/* Selection: afterwards v[k] is the k-th smallest, smaller ones before it. The partition does not
- * branch on what it compares (Lomuto's scheme, every element moved): the order of data is chance,
- * and a branch on chance costs more than a move. */
-static void select_kth(double *v, size_t n, size_t k)
+/* Selection: afterwards v[k] is the k-th smallest, smaller ones before it. Returns where the search
+ * for the next one behind it can end: what stands from there on is no smaller. The partition does
+ * not branch on what it compares (Lomuto's scheme, every element moved): the order of data is
+ * chance, and a branch on chance costs more than a move. */
+static size_t select_kth(double *v, size_t n, size_t k)
 {
-    size_t lo = 0, hi = n; /* v[k] lies in lo..hi-1 */
+    size_t lo = 0, hi = n, end = n; /* v[k] lies in lo..hi-1 */
     while (hi - lo > 1) {
         double pivot = pivot_for(v + lo, hi - lo, k - lo);
         if (isnan(pivot)) /* has no place in any order, and must not be sought for ever */
-            return;
+            return end;
         size_t first = lo; /* of those that are not smaller than the pivot */
         for (size_t i = lo; i < hi; i++) {
             double x = v[i];
@@ -38,6 +39,7 @@ static void select_kth(double *v, size_t n, size_t k)
         }
         if (k < first) {
             hi = first;
+            end = hi > k + 1 ? hi : end;
             continue;
         }
         if (first > lo) {
@@ -52,9 +54,10 @@ static void select_kth(double *v, size_t n, size_t k)
             first += x <= pivot;
         }
         if (k < first)
-            return;
+            return end;
         lo = first;
     }
+    return end;
 }
 
 double dw_quantile(double *v, size_t n, double q)
@@ -64,12 +67,12 @@ double dw_quantile(double *v, size_t n, double q)
     double h = (double)(n - 1) * fmin(fmax(q, 0), 1);
     size_t k = (size_t)h;
     double part = h - (double)k;
-    select_kth(v, n, k);
+    size_t end = select_kth(v, n, k);
     double low = v[k];
     if (part <= 0 || k + 1 >= n)
         return low;
     double next = v[k + 1];
-    for (size_t i = k + 2; i < n; i++)
+    for (size_t i = k + 2; i < end; i++)
         next = v[i] < next ? v[i] : next; /* fmin would be a call for each */
     return low + part * (next - low);
 }

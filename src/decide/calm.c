@@ -4,6 +4,7 @@
  * differently, so that one gain for both may calm the one and stir the other: only what all
  * regions do together is taken, and no more of it than helps the region that it helps least. */
 #include "decide/steps.h"
+#include "base/limit.h"
 #include "base/robust.h"
 
 #include <math.h>
@@ -73,7 +74,7 @@ static void find_fluctuations(const struct dw_work *w, struct regions *r, double
             if (!isfinite(v) || count[k] < 2.5)
                 continue;
             v -= sum[k] / count[k];
-            total[r->of_tile[k]] += fmax(-LIMIT_STOPS, fmin(LIMIT_STOPS, v));
+            total[r->of_tile[k]] += dw_at_least(dw_at_most(v, LIMIT_STOPS), -LIMIT_STOPS);
             members[r->of_tile[k]]++;
         }
         for (int g = 0; g < r->count; g++)
@@ -124,7 +125,7 @@ static double helpful_share(const struct regions *r, const double *common, size_
             }
         }
         if (known > WINDOW / 2)
-            least = fmin(least, both / var);
+            least = dw_at_most(both / var, least);
     }
     return fmax(0, least);
 }

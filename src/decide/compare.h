@@ -13,6 +13,7 @@
 
 /* Sums over the tiles of a pair, gamma being how much of its weight each has in the heap. */
 struct dw_heap_sums {
+    double all;                  /* of weights w */
     double s1, sl, sll, sd, sld; /* of gamma w times 1, lever, its square, d, lever d */
 };
 
@@ -43,7 +44,6 @@ struct dw_compare {
                                                      * per DN of black, weight share */
     int *tile;
     struct dw_heap_sums sums; /* with gamma as it stands */
-    double weight;            /* of all tiles */
 };
 
 /* pair.c, heap.c and tiles_own.c are compiled twice: as they stand, and for machines with AVX2,

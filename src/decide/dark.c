@@ -165,31 +165,31 @@ static void fit(const struct told *told, size_t n, double *work, double found[2]
     }
 }
 
-/* The spell about *middle, in a list of shots in which it has REACH neighbours to either side; its
- * class, or NULL where neighbours are of others or stand unevenly. */
-static const struct dw_levels *find_spell(const struct dw_work *w, const struct dw_facts *facts,
-                                          const size_t *middle, size_t spell[SPELL])
-{
-    const struct dw_levels *class = dw_facts_levels(facts, &w->shots->shot[*middle]);
-    double unit = (w->utc[middle[REACH]] - w->utc[*(middle - REACH)]) / (2 * REACH);
-    for (int j = 0; j < SPELL; j++) {
-        int step = j % 2 ? -(j + 1) / 2 : j / 2;
-        spell[j] = middle[step];
-        double off = w->utc[spell[j]] - w->utc[*middle] - step * unit;
-        if (!(fabs(off) < UNEVEN * unit) ||
-            dw_facts_levels(facts, &w->shots->shot[spell[j]]) != class)
-            return NULL;
-    }
-    return class;
-}
-
 struct asking {
     const struct dw_work *w;
-    const struct dw_facts *facts;
-    const size_t *shot;
+    const size_t *shot;             /* those that may tell */
+    const struct dw_levels **class; /* of each of them */
     struct told *told;
     bool *known;
 };
+
+/* The spell about the shot that stands at `middle` in the list, where it has REACH neighbours to
+ * either side; its class, or NULL where neighbours are of others or stand unevenly. */
+static const struct dw_levels *find_spell(const struct asking *a, size_t middle,
+                                          size_t spell[SPELL])
+{
+    const double *utc = a->w->utc;
+    const size_t *shot = a->shot + middle;
+    double unit = (utc[shot[REACH]] - utc[*(shot - REACH)]) / (2 * REACH);
+    for (int j = 0; j < SPELL; j++) {
+        int step = j % 2 ? -(j + 1) / 2 : j / 2;
+        spell[j] = shot[step];
+        double off = utc[spell[j]] - utc[*shot] - step * unit;
+        if (!(fabs(off) < UNEVEN * unit) || *(a->class + middle + step) != a->class[middle])
+            return NULL;
+    }
+    return a->class[middle];
+}
 
 static enum dw_status ask_spells(void *ctx, void *work, size_t from, size_t to,
                                  struct dw_error *err)
@@ -198,7 +198,7 @@ static enum dw_status ask_spells(void *ctx, void *work, size_t from, size_t to,
     struct asking *a = ctx;
     for (size_t j = from; j < to; j++) {
         size_t spell[SPELL];
-        const struct dw_levels *class = find_spell(a->w, a->facts, a->shot + REACH + j, spell);
+        const struct dw_levels *class = find_spell(a, REACH + j, spell);
         a->known[j] = class && ask(a->w, class, spell, work, &a->told[j]);
     }
     return DW_OK;
@@ -208,14 +208,17 @@ enum dw_status dw_dark(struct dw_work *w, struct dw_facts *facts, struct dw_erro
 {
     size_t mark = w->arena.n, shots = 0, n = 0, *shot = DW_TAKE(&w->arena, w->n, size_t);
     struct told *told = DW_TAKE(&w->arena, w->n, struct told);
+    const struct dw_levels **class = DW_TAKE(&w->arena, w->n, const struct dw_levels *);
     bool *known = DW_TAKE(&w->arena, w->n, bool);
     double *work = DW_TAKE(&w->arena, w->n, double), found[2];
-    if (!shot || !told || !known || !work)
+    if (!class || !shot || !told || !known || !work)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the black levels");
     for (size_t i = 0; i < w->n; i++)
-        if (w->usable[i] && w->recorded[i])
+        if (w->usable[i] && w->recorded[i]) {
+            class[shots] = dw_facts_levels(facts, &w->shots->shot[i]);
             shot[shots++] = i;
-    struct asking a = {w, facts, shot, told, known};
+        }
+    struct asking a = {w, shot, class, told, known};
     const struct dw_each spells = {shots > 2 * REACH ? shots - 2 * REACH : 0, SPELLS_AT_A_TIME,
                                    3 * (size_t)w->tiles * sizeof(double), ask_spells, &a};
     enum dw_status status = dw_each(&spells, w->run, err);

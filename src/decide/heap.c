@@ -32,9 +32,10 @@ static void weigh_tiles(const struct dw_compare *c, double v, double b, double w
 /* and the sums with them, each in the order of the tiles. */
 static struct dw_heap_sums add_up(const struct dw_compare *c)
 {
-    struct dw_heap_sums s = {0, 0, 0, 0, 0};
+    struct dw_heap_sums s = {0};
     for (size_t k = 0; k < c->n; k++) {
         double w = c->gamma[k] * c->w[k], l = c->lever[k];
+        s.all += c->w[k];
         s.s1 += w;
         s.sl += w * l;
         s.sll += w * l * l;
@@ -83,7 +84,7 @@ static double settle(struct dw_compare *c, int rounds, double *v, double *b)
         solve_two(c, v, b);
     }
     weigh(c, *v, *b, 1);
-    return c->weight > 0 ? c->sums.s1 / c->weight : 0;
+    return c->sums.all > 0 ? c->sums.s1 / c->sums.all : 0;
 }
 
 /* Do nearly all regions of the picture take part, whatever their weight? At night the sky alone has

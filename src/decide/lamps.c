@@ -6,6 +6,7 @@
  * good between two shots, or is burnt out: what the camera let burn out all night is not what it
  * was there for. A lit street that the camera was set for does neither, and counts. */
 #include "decide/steps.h"
+#include "base/limit.h"
 #include "base/robust.h"
 
 #include <math.h>
@@ -45,7 +46,7 @@ static double tile_light(const struct dw_work *w, const struct dw_levels *l, siz
     double level = (double)w->survey->measure[i].tile[k].mean[1] - black;
     if (!isfinite(level))
         return (double)NAN;
-    return log2(fmax(level / range, 1e-6)) + w->ev[i];
+    return log2(dw_at_least(level / range, 1e-6)) + w->ev[i];
 }
 
 /* What each tile gives back of daylight: the median over shots by day of its light beside the

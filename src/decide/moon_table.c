@@ -2,6 +2,8 @@
  * eight points of Lagrange 1800 s apart miss it by less than 1e-9. */
 #include "decide/moon_table.h"
 
+#include "base/lagrange.h"
+
 #include <daywheel/base.h>
 #include <math.h>
 
@@ -38,14 +40,13 @@ bool dw_moon_table_at(struct dw_moon_table *table, double utc, double *alt_deg, 
     double u = fmax(0, fmin((utc - table->first) / table->step - BEFORE, last)), sine = 0;
     size_t first = (size_t)u;
     double x = u - (double)first + BEFORE; /* in points from the first of eight */
+    double share[POINTS];
+    dw_lagrange_eight(x, share);
     *lit = 0;
     for (int i = 0; i < POINTS; i++) {
         const struct dw_moon_point *p = point(table, first + (size_t)i);
-        double share = 1;
-        for (int k = 0; k < POINTS; k++)
-            share *= k == i ? 1 : (x - k) / (i - k);
-        sine += share * p->sine;
-        *lit += share * p->lit;
+        sine += share[i] * p->sine;
+        *lit += share[i] * p->lit;
     }
     *alt_deg = DEGREES * asin(fmax(-1, fmin(1, sine)));
     return isfinite(sine);

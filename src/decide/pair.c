@@ -101,9 +101,6 @@ static void gather(struct dw_compare *c, size_t a, size_t b)
         c->w[k] = 1 / c->w[k];
         c->narrow[k] = c->sigma[k] * c->w[k] * (1 / DW_TUKEY);
     }
-    c->weight = 0;
-    for (size_t k = 0; k < c->n; k++)
-        c->weight += c->w[k];
 }
 
 /* What a step teaches about its tiles. */

@@ -3,6 +3,7 @@
  * aircraft, a meteor or the moon on her way light the sky's tiles, not ground. */
 #include "decide/faults/judges.h"
 #include "decide/faults/ground.h"
+#include "base/limit.h"
 #include "base/each.h"
 #include "base/robust.h"
 
@@ -23,8 +24,8 @@ static const struct dw_flash_params {
 static float level_of(const struct dw_work *w, size_t i, const struct dw_tile *t)
 {
     double light = (double)(t->mean[1] - w->survey->measure[i].black[1]);
-    double least = fmax(2 * sqrt(fmax((double)t->var[1], 0)), 0.5);
-    return isfinite(light) ? (float)(log2(fmax(light, least)) + w->ev[i]) : NAN;
+    double least = dw_at_least(2 * sqrt(dw_at_least((double)t->var[1], 0)), 0.5);
+    return isfinite(light) ? (float)(log2(dw_at_least(light, least)) + w->ev[i]) : NAN;
 }
 
 struct flash {

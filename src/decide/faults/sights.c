@@ -3,6 +3,7 @@
  * light without detail, so that the ground's own fades, as it would not in a lamp's light. */
 #include "decide/faults/sights.h"
 #include "decide/faults/ground.h"
+#include "base/limit.h"
 #include "base/robust.h"
 
 #include <math.h>
@@ -49,7 +50,7 @@ double dw_tile_level(const struct dw_measure *m, int tile)
     double light = (double)(t->mean[1] - m->black[1]);
     if (!isfinite(light))
         return (double)NAN;
-    return log2(fmax(light, fmax(2 * sqrt(fmax((double)t->var[1], 0)), 0.5)));
+    return log2(dw_at_least(light, dw_at_least(2 * sqrt(dw_at_least((double)t->var[1], 0)), 0.5)));
 }
 
 static const int ways[8][2] = {{1, 0},  {0, 1},  {1, 1},   {1, -1},

@@ -1,5 +1,6 @@
 /* star_width.c: see star_width.h. */
 #include "decide/faults/star_width.h"
+#include "base/limit.h"
 #include "base/robust.h"
 
 #include <math.h>
@@ -9,17 +10,6 @@ static const struct dw_star_width_params {
     double uneven;       /* on a sky whose range about it is less than this share of its height */
     size_t least_bright; /* and there are so many of them */
 } params = {25, 0.3, 8};
-
-/* As fmin and fmax, which would be calls for each spot; of numbers. */
-static inline double at_most(double x, double most)
-{
-    return x < most ? x : most;
-}
-
-static inline double at_least(double x, double least)
-{
-    return x > least ? x : least;
-}
 
 /* Where a pixel lies in the pattern, whatever its period. */
 static int phase_of(const struct dw_spike *s)
@@ -43,7 +33,7 @@ void dw_pattern_add(const struct dw_survey *survey, size_t shot, const struct dw
         double *off = sums->off[phase_of(&spike[j])];
         for (int c = 0; t && c < 3; c++)
             if (isfinite(t->mean[c]))
-                off[c] += at_most(fabs((double)(spike[j].median - t->mean[c])), 100);
+                off[c] += dw_at_most(fabs((double)(spike[j].median - t->mean[c])), 100);
     }
 }
 
@@ -87,17 +77,17 @@ static bool sky_under(const struct dw_survey *v, const struct dw_measure *m,
 {
     double x = (s->x + 0.5) * v->cols / m->width - 0.5,
            y = (s->y + 0.5) * v->rows / m->height - 0.5;
-    int i = (int)at_most(at_least(x, 0), v->cols - 2),
-        j = (int)at_most(at_least(y, 0), v->rows - 2);
-    double low = INFINITY, high = -INFINITY, u = at_most(at_least(x - i, 0), 1),
-           d = at_most(at_least(y - j, 0), 1);
+    int i = (int)dw_at_most(dw_at_least(x, 0), v->cols - 2),
+        j = (int)dw_at_most(dw_at_least(y, 0), v->rows - 2);
+    double low = INFINITY, high = -INFINITY, u = dw_at_most(dw_at_least(x - i, 0), 1),
+           d = dw_at_most(dw_at_least(y - j, 0), 1);
     *sky = 0;
     for (int k = 0; k < 4; k++) {
         double mean = (double)m->tile[(j + k / 2) * v->cols + i + k % 2].mean[c];
         if (!isfinite(mean))
             return false;
-        low = at_most(low, mean);
-        high = at_least(high, mean);
+        low = dw_at_most(low, mean);
+        high = dw_at_least(high, mean);
         *sky += mean * (k % 2 ? u : 1 - u) * (k / 2 ? d : 1 - d);
     }
     *uneven = high - low;
@@ -109,13 +99,13 @@ static double least_sky(const struct dw_survey *v, const struct dw_measure *m, i
 {
     double least = INFINITY;
     for (int k = 0; k < v->cols * v->rows; k++)
-        least = at_most((double)m->tile[k].mean[c], least);
+        least = dw_at_most((double)m->tile[k].mean[c], least);
     return least;
 }
 
 static double noise_at(const struct dw_measure *m, int c, double sky)
 {
-    return sqrt((double)m->photon_dn * at_least(sky - (double)m->black[c], 0) +
+    return sqrt((double)m->photon_dn * dw_at_least(sky - (double)m->black[c], 0) +
                 (double)m->noise_dn * (double)m->noise_dn);
 }
 
@@ -126,7 +116,7 @@ static void least_bright_value(const struct dw_survey *v, const struct dw_measur
 {
     for (int c = 0; c < 3; c++) {
         double sky = least_sky(v, m, c);
-        double value = sky + params.bright_sigma * at_least(noise_at(m, c, sky), 0.3);
+        double value = sky + params.bright_sigma * dw_at_least(noise_at(m, c, sky), 0.3);
         least[c] = isfinite(value) ? value - 1e-6 * fabs(value) : -(double)INFINITY;
     }
 }
@@ -149,7 +139,8 @@ double dw_star_variance(const struct dw_pattern *pattern, const struct dw_survey
             continue;
         double height = (double)star[k]->value - sky;
         double noise = noise_at(m, c, sky);
-        if (height > params.bright_sigma * at_least(noise, 0.3) && uneven < params.uneven * height)
+        if (height > params.bright_sigma * dw_at_least(noise, 0.3) &&
+            uneven < params.uneven * height)
             work[bright++] = ((double)star[k]->median - sky) / height;
     }
     return bright >= params.least_bright ? variance_of(dw_median(work, bright)) : (double)NAN;

@@ -1,5 +1,6 @@
 /* blocks.c: see blocks.h. */
 #include "decide/poses/blocks.h"
+#include "base/limit.h"
 #include "base/lagrange.h"
 #include "decide/poses/kernels.h"
 
@@ -68,14 +69,14 @@ static void solve(const double s[DW_BLOCK_SUMS], int n, double x, double y, stru
     double px = ((yy + ridge) * rx - xy * ry) / det, py = ((xx + ridge) * ry - xy * rx) / det;
     double g = (s[DW_SUM_BA] - px * s[DW_SUM_AX] - py * s[DW_SUM_AY]) / s[DW_SUM_AA];
     double rest = s[DW_SUM_BB] - (g * s[DW_SUM_BA] + px * s[DW_SUM_BX] + py * s[DW_SUM_BY]);
-    out->left = fmax(rest, 0) / s[DW_SUM_BB];
+    out->left = dw_at_least(rest, 0) / s[DW_SUM_BB];
     if (!(g > 0.1 * sqrt(s[DW_SUM_BB] / s[DW_SUM_AA])))
         return; /* it is not the same thing */
-    double var = fmax(rest / (n - 3), 1e-4 * s[DW_SUM_BB] / n);
+    double var = dw_at_least(rest / (n - 3), 1e-4 * s[DW_SUM_BB] / n);
     /* smoothing has spread the noise: about a dozen cells say one thing (by trial) */
     double unit = g * g / (12 * var);
-    out->x = x - fmax(-1.5, fmin(1.5, px / g));
-    out->y = y - fmax(-1.5, fmin(1.5, py / g));
+    out->x = x - dw_at_least(dw_at_most(px / g, 1.5), -1.5);
+    out->y = y - dw_at_least(dw_at_most(py / g, 1.5), -1.5);
     out->ixx = unit * xx;
     out->ixy = unit * xy;
     out->iyy = unit * yy;
