@@ -70,28 +70,37 @@ static double variance_of(double wing)
     return sqrt(low * high);
 }
 
+static inline float lesser(float a, float b)
+{
+    return a < b ? a : b;
+}
+
+static inline float greater(float a, float b)
+{
+    return a > b ? a : b;
+}
+
 /* The sky under a star, from the four tiles about it, and how uneven it is there: the range of
- * these four. False where one of them is not known. */
-static bool sky_under(const struct dw_survey *v, const struct dw_measure *m,
-                      const struct dw_spike *s, int c, double *sky, double *uneven)
+ * these four. Not finite where one of them is not known. Without a branch, as all of this: whether
+ * the next spot is bright is chance, and a processor that guesses wrong waits. */
+static inline double sky_under(const struct dw_survey *v, const struct dw_measure *m,
+                               const struct dw_spike *s, int c, double *uneven)
 {
     double x = (s->x + 0.5) * v->cols / m->width - 0.5,
            y = (s->y + 0.5) * v->rows / m->height - 0.5;
     int i = (int)dw_at_most(dw_at_least(x, 0), v->cols - 2),
         j = (int)dw_at_most(dw_at_least(y, 0), v->rows - 2);
-    double low = INFINITY, high = -INFINITY, u = dw_at_most(dw_at_least(x - i, 0), 1),
-           d = dw_at_most(dw_at_least(y - j, 0), 1);
-    *sky = 0;
-    for (int k = 0; k < 4; k++) {
-        double mean = (double)m->tile[(j + k / 2) * v->cols + i + k % 2].mean[c];
-        if (!isfinite(mean))
-            return false;
-        low = dw_at_most(low, mean);
-        high = dw_at_least(high, mean);
-        *sky += mean * (k % 2 ? u : 1 - u) * (k / 2 ? d : 1 - d);
-    }
+    double u = dw_at_most(dw_at_least(x - i, 0), 1), d = dw_at_most(dw_at_least(y - j, 0), 1);
+    const struct dw_tile *upper = &m->tile[j * v->cols + i], *lower = upper + v->cols;
+    float p = upper[0].mean[c], q = upper[1].mean[c], r = lower[0].mean[c], t = lower[1].mean[c];
+    double low = (double)lesser(lesser(p, q), lesser(r, t));
+    double high = (double)greater(greater(p, q), greater(r, t));
+    double sky = (double)p * (1 - u) * (1 - d);
+    sky += (double)q * u * (1 - d);
+    sky += (double)r * (1 - u) * d;
+    sky += (double)t * u * d;
     *uneven = high - low;
-    return true;
+    return sky;
 }
 
 /* The least light of a colour that any tile has; INFINITY when none is known. */
@@ -132,16 +141,14 @@ double dw_star_variance(const struct dw_pattern *pattern, const struct dw_survey
     least_bright_value(v, m, least);
     for (size_t k = 0; k < n; k++) {
         int c = pattern->colour[phase_of(star[k])];
-        double sky, uneven;
         if (!((double)star[k]->value > least[c]))
             continue;
-        if (star[k]->value >= 0.9f * m->white || !sky_under(v, m, star[k], c, &sky, &uneven))
-            continue;
+        double uneven, sky = sky_under(v, m, star[k], c, &uneven);
         double height = (double)star[k]->value - sky;
-        double noise = noise_at(m, c, sky);
-        if (height > params.bright_sigma * dw_at_least(noise, 0.3) &&
-            uneven < params.uneven * height)
-            work[bright++] = ((double)star[k]->median - sky) / height;
+        double noise = dw_at_least(noise_at(m, c, sky), 0.3);
+        work[bright] = ((double)star[k]->median - sky) / height;
+        bright += (star[k]->value < 0.9f * m->white) & (fabs(sky) < (double)INFINITY) &
+                  (height > params.bright_sigma * noise) & (uneven < params.uneven * height);
     }
     return bright >= params.least_bright ? variance_of(dw_median(work, bright)) : (double)NAN;
 }

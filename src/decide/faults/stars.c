@@ -24,6 +24,7 @@ static const struct dw_stars_params {
 
 enum { SHOTS_AT_A_TIME = 8, PATTERN_SPOTS = 100000 /* tell which phase has which colour */ };
 
+enum { MAY_BITS = 16, MAY_WORDS = 1 << (MAY_BITS - 6) };
 struct night {
     struct dw_work *w;
     size_t *shot, n; /* the night's shots */
@@ -33,6 +34,7 @@ struct night {
     size_t every;        /* so manieth shot is asked for the pattern */
     uint32_t *standing;  /* first all lit cells, then those that are standing */
     size_t n_standing;
+    uint64_t may_stand[MAY_WORDS]; /* a bit for each of a few cells together */
     struct dw_pattern pattern;
     struct dw_pattern_sums *sums; /* of each shot */
 };
@@ -76,6 +78,19 @@ static size_t find_standing(uint32_t *all, size_t n, size_t nights, uint32_t *wo
     return kept;
 }
 
+/* One of the bits that say which cells may be standing: most are not, and need not be sought. */
+static unsigned may_bit(uint32_t cell)
+{
+    return cell * 0x9e3779b1u >> (32 - MAY_BITS); /* 2^32 / golden ratio (Knuth, TAOCP 3, 6.4) */
+}
+
+static bool is_standing(const struct night *g, uint32_t cell)
+{
+    unsigned bit = may_bit(cell);
+    return (g->may_stand[bit / 64] >> bit % 64 & 1) &&
+           bsearch(&cell, g->standing, g->n_standing, sizeof cell, by_number);
+}
+
 /* Counts the stars of one shot, and what the sky's brightness lets a camera see. star, work: room
  * for as many as it has spots. */
 static void look(const struct night *g, size_t k, const struct dw_spike **star, double *work)
@@ -85,9 +100,7 @@ static void look(const struct night *g, size_t k, const struct dw_spike **star, 
     struct dw_stars *out = &g->w->stars;
     for (size_t j = 0; j < m->n_spikes; j++) {
         const struct dw_spike *s = &g->spike[k][j];
-        uint32_t cell = cell_of(s);
-        if (s->value > s->median &&
-            !bsearch(&cell, g->standing, g->n_standing, sizeof cell, by_number)) {
+        if (s->value > s->median && !is_standing(g, cell_of(s))) {
             work[n] = (double)s->median;
             star[n++] = s;
         }
@@ -158,6 +171,10 @@ static void put_together(struct night *g, uint32_t *work)
         used += g->lit[k];
     }
     g->n_standing = find_standing(g->standing, used, g->n, work);
+    for (size_t k = 0; k < g->n_standing; k++) {
+        unsigned bit = may_bit(g->standing[k]);
+        g->may_stand[bit / 64] |= (uint64_t)1 << bit % 64;
+    }
     g->pattern = dw_pattern_of(g->sums, g->n);
 }
 
