@@ -266,6 +266,22 @@ START_TEST(a_lamp_mirrored_in_the_pane_is_told)
 }
 END_TEST
 
+/* Nor do they tell when the sky takes on the night's colour: its balance comes as it does without
+ * them (with them it was there 9 degrees of sun altitude too early, and dawn was deep blue). */
+START_TEST(a_lamp_in_the_pane_does_not_hurry_the_nights_balance)
+{
+    struct invented v[2];
+    invented_make(&v[0], "--scene clear --seed 9 --frames 196 --interval 480 --jobs 2");
+    invented_make(&v[1], "--scene pane --seed 9 --frames 196 --interval 480 --jobs 2 --faults "
+                         "'reflection@46-75*0.3 reflection@116-160*0.05'");
+    const struct dw_facts *a = &v[0].decision.facts, *b = &v[1].decision.facts;
+    ck_assert_double_eq_tol(a->balance_night_deg, b->balance_night_deg, 2);
+    ck_assert_double_eq_tol(a->balance_day_deg, b->balance_day_deg, 3); /* a line over the gap */
+    invented_free(&v[0]);
+    invented_free(&v[1]);
+}
+END_TEST
+
 /* A lit room about a window, its burnt-out frame, a lit house outside, and the glow of a town over
  * the horizon: all really there. */
 START_TEST(lamps_and_glows_that_are_there_are_no_reflections)
@@ -469,6 +485,7 @@ int main(void)
     tcase_add_test(t, fog_is_found_in_light_that_was_there_but_once);
     tcase_add_test(t, bumps_are_measured_to_a_twentieth_of_a_pixel);
     tcase_add_test(t, a_lamp_mirrored_in_the_pane_is_told);
+    tcase_add_test(t, a_lamp_in_the_pane_does_not_hurry_the_nights_balance);
     tcase_add_test(t, lamps_and_glows_that_are_there_are_no_reflections);
     tcase_add_test(t, a_brief_light_is_found_and_its_place_bridged);
     tcase_add_test(t, a_lamp_that_stays_on_and_an_aircraft_are_no_flash);

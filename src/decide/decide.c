@@ -108,7 +108,7 @@ static enum dw_status take_steps(struct dw_work *w, struct dw_decision *out, str
     if (status >= 0)
         status = dw_night(w, &out->facts, err);
     if (status >= 0)
-        status = dw_dusk(w, &out->facts, err);
+        status = dw_dusk(w, out->ledger, &out->facts, err);
     if (status >= 0)
         status = dw_green(w, &out->facts, err);
     if (status >= 0)

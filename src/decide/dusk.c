@@ -33,10 +33,10 @@ static struct colour colour_of(const double rgb[3])
 }
 
 /* The sky's colour in each degree of sun altitude, from bin 0 at low_deg upwards; red is NAN where
- * no shot tells. */
-static enum dw_status colours_by_altitude(struct dw_work *w, const struct dw_facts *facts,
-                                          double low_deg, int bins, struct colour *bin,
-                                          struct dw_error *err)
+ * no shot tells. One that shows a reflection is of a lamp's colour. */
+static enum dw_status colours_by_altitude(struct dw_work *w, const struct dw_ledger_row *ledger,
+                                          const struct dw_facts *facts, double low_deg, int bins,
+                                          struct colour *bin, struct dw_error *err)
 {
     size_t mark = w->arena.n, tiles = (size_t)w->tiles;
     double *work = DW_TAKE(&w->arena, tiles, double), *red = DW_TAKE(&w->arena, tiles, double),
@@ -50,7 +50,8 @@ static enum dw_status colours_by_altitude(struct dw_work *w, const struct dw_fac
         struct dw_sky_tiles sky = {red, blue, 0, 0, 0};
         double rgb[3];
         at[i] = -1;
-        if (!w->usable[i] || !(w->alt[i] >= low_deg) || !(w->alt[i] < low_deg + bins))
+        if (!w->usable[i] || (ledger[i].faults & DW_REFLECTION) || !(w->alt[i] >= low_deg) ||
+            !(w->alt[i] < low_deg + bins))
             continue;
         dw_sky_tiles_add(w, facts, i, work, &sky);
         if (sky.n == 0)
@@ -117,7 +118,8 @@ static void place(struct dw_facts *facts, const struct colour *bin, int bins, do
     facts->balance_night_deg = fmin(facts->balance_day_deg, (first + second + width) / 2) - width;
 }
 
-enum dw_status dw_dusk(struct dw_work *w, struct dw_facts *facts, struct dw_error *err)
+enum dw_status dw_dusk(struct dw_work *w, const struct dw_ledger_row *ledger,
+                       struct dw_facts *facts, struct dw_error *err)
 {
     struct colour bin[MOST_BINS];
     facts->balance_night_deg = facts->night_deg - DUSK.margin_deg[0];
@@ -126,7 +128,7 @@ enum dw_status dw_dusk(struct dw_work *w, struct dw_facts *facts, struct dw_erro
     int bins = (int)fmin(MOST_BINS, ceil(facts->balance_day_deg - low_deg));
     if (bins < 2)
         return DW_OK;
-    enum dw_status status = colours_by_altitude(w, facts, low_deg, bins, bin, err);
+    enum dw_status status = colours_by_altitude(w, ledger, facts, low_deg, bins, bin, err);
     if (status >= 0)
         place(facts, bin, bins, low_deg);
     return status;

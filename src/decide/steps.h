@@ -55,7 +55,8 @@ double dw_key_at(const struct dw_work *w, double light, double alt);
 enum dw_status dw_colour(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
 enum dw_status dw_night(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
 /* dusk.c: between which sun altitudes the night's balance comes; after dw_night. */
-enum dw_status dw_dusk(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
+enum dw_status dw_dusk(struct dw_work *w, const struct dw_ledger_row *ledger,
+                       struct dw_facts *facts, struct dw_error *err);
 /* hold.c: light that stays while dusk goes, a town's; after dw_line. */
 enum dw_status dw_hold(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
 /* green.c: what green is in twilight's light; after dw_colour. */
