@@ -180,6 +180,10 @@ static void gather(struct dw_clipped *c, const struct dw_develop *d, int y, floa
     size_t first = (size_t)((long)y * c->rows / c->height) * (size_t)c->cols;
     struct dw_sums *measured = (struct dw_sums *)c->sums.p + first;
     struct dw_sums *lost = (struct dw_sums *)c->lost.p + first;
+    /* twilight's glows come out better with what their rims tell: it lies nearest to what is lost,
+     * and as they do goes redder towards the ground; by day it puts a disc of cream about the sun
+     */
+    const float by_day = 1 - d->lamps;
     const unsigned char *near = (unsigned char *)c->map.p + (size_t)y * (size_t)c->width;
     for (int x = 0; x < c->width; x++) {
         float v[3], level = highest(rgb, peak, x);
@@ -197,7 +201,7 @@ static void gather(struct dw_clipped *c, const struct dw_develop *d, int y, floa
         w *= bright * bright;
         if (green >= 1 && w > 0)
             w *= dw_ramp(v[0] < v[2] ? v[0] : v[2], RIM_BELOW, RIM_SCALE) *
-                 dw_edged_inside(&c->edged, x, y);
+                 dw_edged_inside(&c->edged, x, y, by_day);
         if (!(w > 0))
             continue;
         struct dw_sums *t = &(green < 1 ? measured : lost)[(long)x * c->cols / c->width];

@@ -3,6 +3,7 @@
 #include "render/edged.h"
 
 #include "render/coarse.h"
+#include "render/kernels/fastmath.h"
 #include "render/ramp.h"
 
 #include <string.h>
@@ -134,12 +135,13 @@ void dw_edged_row(struct dw_edged *e, int y)
         look_at_row(e, y - BESIDE);
 }
 
-float dw_edged_inside(const struct dw_edged *e, int x, int y)
+float dw_edged_inside(const struct dw_edged *e, int x, int y, float least)
 {
     const size_t at = (size_t)((long)y * e->rows / e->height) * (size_t)e->cols +
                       (size_t)((long)x * e->cols / e->width);
     const struct patch *p = (const struct patch *)e->patch.p + at;
-    return 1 - ((const float *)e->glow.p)[at] *
+    const float glow = ((const float *)e->glow.p)[at];
+    return 1 - dwk_max(glow, least) *
                    dw_ramp(p->rim / (p->rim + p->whole + NEXT_TO_NONE), 0, 1 / MOST_RIM);
 }
 

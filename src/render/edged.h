@@ -36,11 +36,9 @@ enum dw_status dw_edged_begin(struct dw_edged *e, int width, int height, int pat
 float *dw_edged_levels(struct dw_edged *e, int y);
 void dw_edged_row(struct dw_edged *e, int y);
 /* After all rows but perhaps the last two: how far the colour of a saturated cell may be believed,
- * 0 to 1. Along a dark edge a cell may be a mixture of both its sides, and paler than a glow's own
- * orange; where there is no such glow (see above) rims do more good than harm, for they lie nearest
- * to what is lost (chroma error of twilight's glows 1.4 with them, 1.6 without; a town's 5.1, 3.8).
- */
-float dw_edged_inside(const struct dw_edged *e, int x, int y);
+ * 0 to 1. Along a dark edge a cell may be a mixture of both its sides, and so of another colour.
+ * That counts where a glow is known (see above), and elsewhere to `least`, 0 to 1. */
+float dw_edged_inside(const struct dw_edged *e, int x, int y, float least);
 /* After the last row: makes `share`. */
 void dw_edged_end(struct dw_edged *e);
 void dw_edged_free(struct dw_edged *e);

@@ -16,7 +16,7 @@ struct dw_onward_params {
 };
 #define DW_ONWARD_DEFAULTS                                                                         \
     {                                                                                              \
-        8, 2, 0.05f, 0.02f, 4, 1                                                                   \
+        8, 2, 0.05f, 0.02f, 2, 0.5f                                                                \
     }
 
 /* In place, after dw_wider_colours with the same map and lean: tiles with little light of their own
