@@ -66,13 +66,17 @@ static inline uint32_t pixel8(float r, float g, float b, uint32_t h)
            (dithered(b, h >> 22) * ((1u << 16) / DITHER) & 0xff0000u);
 }
 
-#define WORDS 512 /* pixels between the two steps; a multiple of four */
+/* Pixels between the two steps; a multiple of four. So few that a processor sees both at a time:
+ * roots and divisions keep one part of it busy, moving bytes another. */
+#define WORDS 64
 
 typedef uint32_t __attribute__((aligned(1), may_alias)) anywhere; /* a word at any byte */
 
 /* Four pixels of one word each to three words, which this machine keeps lowest byte first; what is
  * left over, and everything on machines that do not, byte by byte. */
-static void pack_words(const uint32_t word[restrict WORDS], size_t n, uint8_t *restrict out)
+__attribute__((always_inline)) /* so that the compiler knows the length */
+static inline void
+pack_words(const uint32_t word[restrict WORDS], size_t n, uint8_t *restrict out)
 {
     anywhere *restrict three = (anywhere *)out;
     size_t quads = __BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__ ? n / 4 : 0;
@@ -87,22 +91,25 @@ static void pack_words(const uint32_t word[restrict WORDS], size_t n, uint8_t *r
             out[3 * i + c] = (uint8_t)(word[i] >> 8 * c);
 }
 
+__attribute__((always_inline)) /* the same */
+static inline void
+pack_piece(const float *restrict r, const float *restrict g, const float *restrict b, int32_t n,
+           uint32_t seed, uint8_t *restrict out)
+{
+    _Alignas(64) uint32_t word[WORDS];
+    for (int32_t i = 0; i < n; i++) /* a longer index would cost a tenth */
+        word[i] = pixel8(r[i], g[i], b[i], scramble(seed + (uint32_t)i));
+    pack_words(word, (size_t)n, out);
+}
+
 static void pack8(const float *restrict r, const float *restrict g, const float *restrict b,
                   size_t n, uint32_t seed, uint8_t *restrict out)
 {
-    _Alignas(64) uint32_t word[WORDS];
-    while (n > 0) {
-        int32_t m = n < WORDS ? (int32_t)n : WORDS; /* a longer index would cost a tenth */
-        for (int32_t i = 0; i < m; i++)
-            word[i] = pixel8(r[i], g[i], b[i], scramble(seed + (uint32_t)i));
-        pack_words(word, (size_t)m, out);
-        r += m;
-        g += m;
-        b += m;
-        n -= (size_t)m;
-        seed += (uint32_t)m;
-        out += 3 * m;
-    }
+    size_t i = 0;
+    for (; i + WORDS <= n; i += WORDS)
+        pack_piece(r + i, g + i, b + i, WORDS, seed + (uint32_t)i, out + 3 * i);
+    if (i < n)
+        pack_piece(r + i, g + i, b + i, (int32_t)(n - i), seed + (uint32_t)i, out + 3 * i);
 }
 
 /* out[i] = from + i * slope */
