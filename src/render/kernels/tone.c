@@ -122,22 +122,30 @@ static void rank(const float *v, size_t columns, size_t n, const int32_t *k, flo
         rank_some(v + c, columns, n, k + c, out + c);
 }
 
-static void within(const float *const v[4], size_t columns, size_t n, const float *restrict middle,
-                   const float *restrict most, float *const sum[4])
+/* Adds one of the n values of each column. */
+static void add_within(size_t columns, const float *restrict a, const float *restrict b,
+                       const float *restrict c, const float *restrict d,
+                       const float *restrict middle, const float *restrict most,
+                       float *restrict of_a, float *restrict of_b, float *restrict of_c,
+                       float *restrict of_d)
 {
-    const float *restrict a = v[0], *restrict b = v[1], *restrict c = v[2], *restrict d = v[3];
-    float *restrict of_a = sum[0], *restrict of_b = sum[1], *restrict of_c = sum[2];
-    float *restrict of_d = sum[3];
-    for (size_t k = 0; k < columns; k++)
-        of_a[k] = of_b[k] = of_c[k] = of_d[k] = 0;
-    for (size_t i = 0; i < n; i++, a += columns, b += columns, c += columns, d += columns)
-        for (size_t k = 0; k < columns; k++) {
-            float off = a[k] - middle[k], in = dwk_max(off, -off) <= most[k] ? 1.0f : 0.0f;
-            of_a[k] += in * a[k];
-            of_b[k] += in * b[k];
-            of_c[k] += in * c[k];
-            of_d[k] += in * d[k];
-        }
+    for (size_t k = 0; k < columns; k++) {
+        float off = a[k] - middle[k], in = dwk_max(off, -off) <= most[k] ? 1.0f : 0.0f;
+        of_a[k] += in * a[k];
+        of_b[k] += in * b[k];
+        of_c[k] += in * c[k];
+        of_d[k] += in * d[k];
+    }
+}
+
+static void within(const float *const v[4], size_t columns, size_t n, const float *middle,
+                   const float *most, float *const sum[4])
+{
+    for (size_t c = 0; c < 4; c++)
+        memset(sum[c], 0, columns * sizeof *sum[c]);
+    for (size_t i = 0; i < n * columns; i += columns)
+        add_within(columns, v[0] + i, v[1] + i, v[2] + i, v[3] + i, middle, most, sum[0], sum[1],
+                   sum[2], sum[3]);
 }
 
 #define NEAR_PIECE 512 /* pixels whose column sums stay in the first cache */
