@@ -298,7 +298,7 @@ START_TEST(tone_kernels_are_bit_equal)
                                  .blue_of = {0.1f, 0.2f, 1.4f},
                                  .to_red = {1.5f, -0.2f, 0.1f},
                                  .to_blue = {0.1f, -0.4f, 1.3f}};
-    static float sky[8][ROOM], known[ROOM];
+    static float sky[8][ROOM], known[ROOM], nothing[ROOM];
     for (size_t i = 0; i < ROOM; i++) {
         known[i] = i / 40 % 2 ? 0.0f : 0.25f * (float)(i % 5); /* runs without a star, too */
         for (size_t k = 0; k < 8; k++)
@@ -344,7 +344,7 @@ START_TEST(tone_kernels_are_bit_equal)
         }
         for (int k = 0; k < 3; k++)
             fill(spot_a[k], ROOM + 2 * DW_SPOT_FAR, (uint32_t)k + 9);
-        const struct dw_lift_rows by = {
+        struct dw_lift_rows by = {
             kept.a[3] + off,
             sky[0] + off,
             sky[1] + off,
@@ -356,9 +356,16 @@ START_TEST(tone_kernels_are_bit_equal)
             {sky[4] + off, sky[5] + off, sky[1] + off},
             {sky[6] + off, sky[7] + off},
             {spot_a[0] + DW_SPOT_FAR + off, spot_a[1] + off, spot_a[2] + off}};
-        p->lift(&lift, &by, n, r.a[0] + off, r.a[1] + off, r.a[2] + off, r.a[3] + off);
-        q->lift(&lift, &by, n, r.b[0] + off, r.b[1] + off, r.b[2] + off, r.b[3] + off);
-        same_rows(&r, "lift", n, off);
+        static struct rows means;
+        means = r;
+        const float *const mean[2] = {means.a[0] + off, means.a[2] + off};
+        for (int map = 0; map < 2; map++) { /* without any star of a map, then with some */
+            by.known = by.tinted = map ? known + off : nothing + off;
+            by.brighter = map ? sky[3] + off : nothing + off;
+            p->lift(&lift, &by, mean, n, r.a[0] + off, r.a[1] + off, r.a[2] + off, r.a[3] + off);
+            q->lift(&lift, &by, mean, n, r.b[0] + off, r.b[1] + off, r.b[2] + off, r.b[3] + off);
+            same_rows(&r, map ? "lift with a map" : "lift", n, off);
+        }
         kept = r;
         static float add_a[4][ROOM], add_b[4][ROOM];
         const struct dw_tone *others[2] = {&night, &night_shared};

@@ -119,8 +119,11 @@ static void lift(const struct dw_lift *q, const struct light *l, const float sky
                                       {tint[0], tint[1], tint[2]},
                                       {air[0], air[1]},
                                       {s->spot[0] + DW_SPOT_FAR, s->spot[1], s->spot[2]}};
-    float shown[N];
-    dw_kernels_plain()->tone->lift(q, &rows, N, s->rgb[0], shown, s->rgb[2], s->norm);
+    float shown[N], red[N], blue[N];
+    const float *const mean[2] = {s->rgb[0], s->rgb[2]};
+    dw_kernels_plain()->tone->lift(q, &rows, mean, N, red, shown, blue, s->norm);
+    memcpy(s->rgb[0], red, sizeof red);
+    memcpy(s->rgb[2], blue, sizeof blue);
     join(s, shown);
 }
 
@@ -548,6 +551,8 @@ START_TEST(a_pixel_does_not_depend_on_what_its_run_holds)
 {
     enum { M = 150, ROWS = 12 };
     static float row[ROWS][M + 2 * DW_SPOT_FAR], alone[4][M], among[4][M], own[M];
+    static float red[M], blue[M];
+    const float *const mean[2] = {red, blue};
     struct dw_lift q = plain_lift;
     memcpy(q.red_of, (float[3]){1.1f, -0.1f, 0.2f}, sizeof q.red_of);
     memcpy(q.to_red, (float[3]){1.5f, -0.2f, 0.1f}, sizeof q.to_red);
@@ -576,10 +581,10 @@ START_TEST(a_pixel_does_not_depend_on_what_its_run_holds)
         float(*v)[M] = star < 0 ? alone : among;
         for (int i = 0; i < M; i++) {
             own[i] = row[6][i] + (i == star ? 20 : 0);
-            v[0][i] = row[3][i] - row[9][i + DW_SPOT_FAR];
-            v[2][i] = row[5][i] - row[9][i + DW_SPOT_FAR] + 0.1f;
+            red[i] = row[3][i] - row[9][i + DW_SPOT_FAR];
+            blue[i] = row[5][i] - row[9][i + DW_SPOT_FAR] + 0.1f;
         }
-        dw_kernels_plain()->tone->lift(&q, &rows, M, v[0], v[1], v[2], v[3]);
+        dw_kernels_plain()->tone->lift(&q, &rows, mean, M, v[0], v[1], v[2], v[3]);
         for (int i = 0; i < M && star >= 0; i++)
             for (int k = 0; k < 4; k++)
                 ck_assert((alone[k][i] == among[k][i]) == (i != star));
@@ -592,7 +597,8 @@ START_TEST(a_star_of_the_map_changes_no_pixel_beyond_its_own)
 {
     enum { M = 96, STAR = 40 };
     static float row[M + 2 * DW_SPOT_FAR], one[M], none[M], some[M], own[M];
-    static float alone[4][M], among[4][M];
+    static float alone[4][M], among[4][M], red[M], blue[M];
+    const float *const mean[2] = {red, blue};
     struct dw_lift q = plain_lift;
     q.pale = 16;
     q.known_pale = 84;
@@ -611,8 +617,8 @@ START_TEST(a_star_of_the_map_changes_no_pixel_beyond_its_own)
         float(*v)[M] = k ? among : alone;
         for (int i = 0; i < M; i++) { /* all of these stand out, each in its own way */
             own[i] = 0.55f + 0.01f * (float)(i * 6 % 17);
-            v[0][i] = 0.05f - 0.01f * (float)(i * 3 % 17);
-            v[2][i] = 0.06f - 0.01f * (float)(i * 5 % 17);
+            red[i] = 0.05f - 0.01f * (float)(i * 3 % 17);
+            blue[i] = 0.06f - 0.01f * (float)(i * 5 % 17);
         }
         const struct dw_lift_rows rows = {own,
                                           row,
@@ -625,7 +631,7 @@ START_TEST(a_star_of_the_map_changes_no_pixel_beyond_its_own)
                                           {one, row, row},
                                           {none, none},
                                           {row + DW_SPOT_FAR, row, row}};
-        dw_kernels_plain()->tone->lift(&q, &rows, M, v[0], v[1], v[2], v[3]);
+        dw_kernels_plain()->tone->lift(&q, &rows, mean, M, v[0], v[1], v[2], v[3]);
     }
     for (int i = 0; i < M; i++)
         for (int c = 0; c < 4; c++)

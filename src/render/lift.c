@@ -139,7 +139,9 @@ void dw_lift_row(const struct dw_look_plan *plan, struct dw_background *backgrou
     const size_t w = (size_t)memory->near.width;
     float *up[3], *mid[3], *down[3], *spot = spot_row(memory, y);
     _Alignas(DW_LINE) float red[DW_LOOK_PIECE + AHEAD], blue[DW_LOOK_PIECE + AHEAD];
-    _Alignas(DW_LINE) float luma[DW_LOOK_PIECE + AHEAD], norm[DW_LOOK_PIECE];
+    _Alignas(DW_LINE) float row[4][DW_LOOK_PIECE];
+    const float *const mean[2] = {red, blue};
+    float *const piece[3] = {row[0], row[1], row[2]}, *norm = row[3];
     dw_near_rows_around(&memory->near, y, up, mid, down);
     for (size_t x = 0, seen = 0; x < w; x += DW_LOOK_PIECE) {
         size_t n = least(w - x, DW_LOOK_PIECE), more = least(w, x + n + AHEAD) - seen;
@@ -156,8 +158,8 @@ void dw_lift_row(const struct dw_look_plan *plan, struct dw_background *backgrou
                 spot[w - 1 + (size_t)i] = spot[w - 1];
         }
         const struct dw_lift_rows at = dw_lift_rows_from(&rows, x);
-        float *const piece[3] = {red, luma, blue};
-        dw_look_finish(plan, n, &at, piece, norm);
+        plan->k->tone->lift(&plan->lift, &at, mean, n, piece[0], piece[1], piece[2], norm);
+        dw_look_finish(plan, n, piece, norm);
         dw_look_pack(plan, x, n, y, bits, piece, out);
         memcpy(red, red + DW_LOOK_PIECE, AHEAD * sizeof *red); /* what the next begins with */
         memcpy(blue, blue + DW_LOOK_PIECE, AHEAD * sizeof *blue);

@@ -15,13 +15,10 @@ void dw_look_level(const struct dw_look_plan *p, int n, float *const rgb[3], flo
     p->k->tone->level(&p->prepare, (size_t)n, rgb[0], rgb[1], rgb[2], level);
 }
 
-void dw_look_finish(const struct dw_look_plan *p, size_t n, const struct dw_lift_rows *lift,
-                    float *const piece[3], float *norm)
+void dw_look_finish(const struct dw_look_plan *p, size_t n, float *const piece[3], float *norm)
 {
     const struct dw_tone_kernels *tone = p->k->tone;
     _Alignas(DW_LINE) float add[DW_LOOK_PIECE];
-    if (p->near)
-        tone->lift(&p->lift, lift, n, piece[0], piece[1], piece[2], norm);
     if (p->day_weight >= 1.0f)
         tone->curve(&p->day, n, norm, add);
     else if (p->day_weight <= 0.0f)
@@ -63,7 +60,7 @@ void dw_look_row(const struct dw_look_plan *p, int n, int y, int bits, const flo
         size_t m = w - x < DW_LOOK_PIECE ? w - x : DW_LOOK_PIECE;
         const float *const from[3] = {light[0] + x, light[1] + x, light[2] + x};
         p->k->tone->prepare(&p->prepare, from, m, piece[0], piece[1], piece[2], norm);
-        dw_look_finish(p, m, NULL, piece, norm);
+        dw_look_finish(p, m, piece, norm);
         dw_look_pack(p, x, m, y, bits, piece, out);
     }
 }

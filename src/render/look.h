@@ -40,11 +40,9 @@ void dw_look_row(const struct dw_look_plan *p, int n, int y, int bits, const flo
 
 /* Its steps, for pieces of a row that stay in the first cache from one to the next. */
 #define DW_LOOK_PIECE 256
-/* After the kernels' prepare, or near if p->near, of so many pixels at most: red, luma and blue of
- * a piece become light in the output's primaries, 0..1. lift: only if p->near. norm is work space
- * from then on; it and luma need hold nothing if p->near. */
-void dw_look_finish(const struct dw_look_plan *p, size_t n, const struct dw_lift_rows *lift,
-                    float *const piece[3], float *norm);
+/* After the kernels' prepare, or lift if p->near, of so many pixels at most: red, luma and blue of
+ * a piece become light in the output's primaries, 0..1. norm is work space from then on. */
+void dw_look_finish(const struct dw_look_plan *p, size_t n, float *const piece[3], float *norm);
 /* To pixels from the row's pixel x on; out: the row's first. rgb: work space. */
 void dw_look_pack(const struct dw_look_plan *p, size_t x, size_t n, int y, int bits,
                   float *const rgb[3], void *out);

@@ -181,10 +181,11 @@ struct dw_tone_kernels {
      * before the first may be read. */
     void (*near)(float smooth, const float *const up[3], const float *const mid[3],
                  const float *const down[3], size_t n, float *red, float *luma, float *blue);
-    /* From means to colours and norm, with what stands out of the sky raised. red, blue: in place;
-     * luma, norm: come out. */
-    void (*lift)(const struct dw_lift *l, const struct dw_lift_rows *rows, size_t n, float *red,
-                 float *luma, float *blue, float *norm);
+    /* From means of red and blue, as near makes them, to colours and norm, with what stands out of
+     * the sky raised. */
+    void (*lift)(const struct dw_lift *l, const struct dw_lift_rows *rows,
+                 const float *const mean[2], size_t n, float *red, float *luma, float *blue,
+                 float *norm);
     /* One curve: every channel of a pixel of this norm is to become add + mul * channel; mul takes
      * the norm's place. */
     void (*curve)(const struct dw_tone *t, size_t n, float *norm, float *add);
