@@ -19,8 +19,8 @@
         0.13f, 0.135f, 0.13f                                                                       \
     }
 #define FAINTEST 0.05f   /* lowest channel of a white that is believed */
-#define LAMP_KEYS 12.0f  /* what a burnt-out lamp is taken for, where nothing else is said */
-#define MOST_BEYOND 4.0f /* times saturation that it is taken for at most */
+#define LAMP_KEYS 9.5f   /* what a burnt-out lamp is taken for, where nothing else is said */
+#define MOST_BEYOND 8.0f /* times saturation that it is taken for at most */
 #define MOST_GAIN 17.0   /* stops; a key that low lies below the least count of any sensor */
 
 /* 2^x by our own arithmetic: equal on every machine, which the C library's need not be. */
