@@ -51,8 +51,8 @@ static float gain_of(const struct dw_source *source)
     return power_of_two(fmax(fmin(source->gain_stops, MOST_GAIN), -100.0));
 }
 
-/* Balanced, the largest 1. */
-static void white_of(const struct dw_facts *facts, const float wide[3], float out[3])
+/* Balanced, the largest 1; returns by how much that is less than `wide` asks for. */
+static float white_of(const struct dw_facts *facts, const float wide[3], float out[3])
 {
     double back[9], v[3], most = 0;
     for (int i = 0; i < 9; i++)
@@ -65,12 +65,13 @@ static void white_of(const struct dw_facts *facts, const float wide[3], float ou
         most = v[c] > most ? v[c] : most;
     for (int c = 0; c < 3; c++)
         out[c] = most > 0 && v[c] > (double)FAINTEST * most ? (float)(v[c] / most) : FAINTEST;
+    return (float)most;
 }
 
 void dw_light_show(struct dw_light *l, const struct dw_facts *facts, const struct dw_shown *shown)
 {
-    float far = beyond(shown->keys, gain_of(&l->source), l->develop_cells.mul), white[3];
-    white_of(facts, shown->white, white);
+    float white[3], less = white_of(facts, shown->white, white);
+    float far = beyond(shown->keys * less, gain_of(&l->source), l->develop_cells.mul);
     l->develop_cells.far = l->develop_pixels.far = far;
     memcpy(l->develop_cells.white, white, sizeof white);
     memcpy(l->develop_pixels.white, white, sizeof white);

@@ -46,7 +46,7 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
 struct dw_shown {
     float keys;     /* light that ends at edges and is lost wholly is taken for that many at least,
                      * so that it stays as bright whatever the exposure */
-    float white[3]; /* is shown as white: wide gamut, any level */
+    float white[3]; /* is shown as white, of luminance 1: wide gamut */
 };
 /* After dw_light_open, which takes lost light for some keys, and what daylight's balance shows as
  * white for white. */

@@ -53,7 +53,7 @@ enum dw_status dw_image_room(struct dw_image *image, int width, int height, stru
 /* How many keys the frame's curves show as so much, linear output 0..1; from 1 to 2^12. */
 float dw_look_keys(const struct dw_frame *f, const struct dw_look_params *p, float shown);
 
-/* What the frame's balance shows as white: wide gamut, any level. */
+/* What the frame's balance shows as white: wide gamut, what is shown of luminance 1. */
 void dw_look_white(const struct dw_frame *f, const struct dw_facts *facts, float wide[3]);
 
 #endif

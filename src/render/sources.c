@@ -3,8 +3,8 @@
 
 #include "render/look.h"
 
-/* Linear output, 0..1, at which a burnt-out lamp, pane or room is shown at least: L* 92. */
-#define LAMP_SHOWN 0.82f
+/* Linear output, 0..1, at which a burnt-out lamp, pane or room is shown at least: L* 96. */
+#define LAMP_SHOWN 0.90f
 
 enum dw_status dw_sources_init(struct dw_sources *s, struct dw_error *err)
 {

@@ -92,8 +92,8 @@ static inline float nearly(float level, float start)
  * that way, which for a lamp's orange is two stops of light, it goes evenly from what is measured
  * to a warm white, as most lamps are, and to `far` times more than saturation: were either done at
  * its end only, it would snap from orange to white as the camera opens to the dusk. */
-#define PALE_GREEN 0.94f
-#define PALE_BLUE 0.84f
+#define PALE_GREEN 0.92f
+#define PALE_BLUE 0.78f
 #define WAY_FROM 0.2f /* share of where saturation begins */
 /* By day a burnt-out patch is as white as it looks, and measured to its end: what of it is measured
  * stays, and only what is lost wholly is so much stronger than saturation. */
