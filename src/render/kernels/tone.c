@@ -276,7 +276,7 @@ struct may {
 
 /* From the ground alone pixels stand out no less than they do in truth, and reckoned alike, so that
  * what does not here does not at all. No branch depends on a pixel: where stars are cannot be
- * foreseen, and one foretold wrongly costs nearly as much as a run. The sign's bit, shifted, is all
+ * foreseen, and one foretold wrongly costs nearly as much as a run. The sign's bit, negated, is all
  * bits. */
 static struct may may_stand_out(const struct dw_lift *q, const struct dw_lift_rows *rows, size_t n)
 {
@@ -290,7 +290,7 @@ static struct may may_stand_out(const struct dw_lift *q, const struct dw_lift_ro
             float start = (p.start + p.known_start * known[i + k]) * grain[i + k];
             float base = ground[i + k];
             float above = dwk_max(pixel[i + k] - base, p.together * (spot[i + k] - base));
-            may[k] |= dwk_bits(start - above) >> 31 & bit;
+            may[k] |= -(int32_t)((uint32_t)dwk_bits(start - above) >> 31) & bit;
             star[k] |= dwk_bits(known[i + k]);
         }
     }
