@@ -215,7 +215,7 @@ static int rising(const void *a, const void *b)
 START_TEST(rank_is_that_of_sorted_values)
 {
     enum { COLUMNS = 32 };
-    const struct dw_tone_kernels *k = dw_kernels_number(_i)->tone;
+    const struct dw_sky_kernels *k = dw_kernels_number(_i)->sky;
     static float v[LONGEST * COLUMNS], sorted[COLUMNS][LONGEST];
     for (size_t n = 1; n <= LONGEST; n++) {
         fill(v, n * COLUMNS, (uint32_t)n);
@@ -244,7 +244,7 @@ END_TEST
 START_TEST(sums_are_of_what_lies_within)
 {
     enum { COLUMNS = 16, N = 50 };
-    const struct dw_tone_kernels *k = dw_kernels_number(_i)->tone;
+    const struct dw_sky_kernels *k = dw_kernels_number(_i)->sky;
     static float v[4][N * COLUMNS], middle[COLUMNS], most[COLUMNS], sum[4][COLUMNS];
     for (uint32_t p = 0; p < 4; p++)
         fill_unit(v[p], N * COLUMNS, p);
@@ -270,7 +270,8 @@ static const struct dw_shadows half_toe = {0.5, 1.5, 0.1};
 
 START_TEST(tone_kernels_are_bit_equal)
 {
-    const struct dw_tone_kernels *p = dw_kernels_plain()->tone, *q = dw_kernels_number(_i)->tone;
+    const struct dw_kernels *plain = dw_kernels_plain(), *fast = dw_kernels_number(_i);
+    const struct dw_tone_kernels *p = plain->tone, *q = fast->tone;
     static struct rows r, kept;
     struct dw_tone day = dw_tone_make(1.7, &half_toe, 0.2, 0.6),
                    night = dw_tone_make(1.35, &half_toe, 0.2, 1.0);
@@ -337,8 +338,10 @@ START_TEST(tone_kernels_are_bit_equal)
         size_t m = n > 2 ? n - 2 : 0;
         for (int k = 0; k < 2; k++) { /* the pixel alone, and with its neighbours */
             const float smooth = k ? 0.8f : 0;
-            p->near(smooth, around, mid, other, m, r.a[0] + off, spot_a[0] + 5 + off, r.a[2] + off);
-            q->near(smooth, around, mid, other, m, r.b[0] + off, spot_b[0] + 5 + off, r.b[2] + off);
+            plain->lift->near(smooth, around, mid, other, m, r.a[0] + off, spot_a[0] + 5 + off,
+                              r.a[2] + off);
+            fast->lift->near(smooth, around, mid, other, m, r.b[0] + off, spot_b[0] + 5 + off,
+                             r.b[2] + off);
             same_rows(&r, "near", n, off);
             ck_assert_mem_eq(spot_a[0] + 5 + off, spot_b[0] + 5 + off, m * sizeof(float));
         }
@@ -362,8 +365,10 @@ START_TEST(tone_kernels_are_bit_equal)
         for (int map = 0; map < 2; map++) { /* without any star of a map, then with some */
             by.known = by.tinted = map ? known + off : nothing + off;
             by.brighter = map ? sky[3] + off : nothing + off;
-            p->lift(&lift, &by, mean, n, r.a[0] + off, r.a[1] + off, r.a[2] + off, r.a[3] + off);
-            q->lift(&lift, &by, mean, n, r.b[0] + off, r.b[1] + off, r.b[2] + off, r.b[3] + off);
+            plain->lift->lift(&lift, &by, mean, n, r.a[0] + off, r.a[1] + off, r.a[2] + off,
+                              r.a[3] + off);
+            fast->lift->lift(&lift, &by, mean, n, r.b[0] + off, r.b[1] + off, r.b[2] + off,
+                             r.b[3] + off);
             same_rows(&r, map ? "lift with a map" : "lift", n, off);
         }
         kept = r;
@@ -384,10 +389,10 @@ START_TEST(tone_kernels_are_bit_equal)
             into.hue = 0.25f * (float)i; /* none, then more */
             dw_space_to_cones(DW_SPACE_SRGB, into.to_cones, into.from_cones);
             memcpy(into.own_luma, no_matrix.luma, sizeof into.own_luma);
-            p->finish(&into, r.a[3] + off, add_a[i] + off, n, r.a[0] + off, r.a[1] + off,
-                      r.a[2] + off);
-            q->finish(&into, r.b[3] + off, add_b[i] + off, n, r.b[0] + off, r.b[1] + off,
-                      r.b[2] + off);
+            plain->gamut->finish(&into, r.a[3] + off, add_a[i] + off, n, r.a[0] + off, r.a[1] + off,
+                                 r.a[2] + off);
+            fast->gamut->finish(&into, r.b[3] + off, add_b[i] + off, n, r.b[0] + off, r.b[1] + off,
+                                r.b[2] + off);
             same_rows(&r, "finish", n, off);
             for (size_t k = (size_t)off; k < n + (size_t)off; k++)
                 for (int c = 0; c < 3; c++)
@@ -587,7 +592,7 @@ static void into_gamut(float *r, float *g, float *b)
     const float mul = 1;
     float add = 0;
     split_light(no_matrix.luma, r, g, b);
-    dw_kernels_plain()->tone->finish(&no_matrix, &mul, &add, 1, r, g, b);
+    dw_kernels_plain()->gamut->finish(&no_matrix, &mul, &add, 1, r, g, b);
 }
 
 START_TEST(gamut_keeps_grey_and_what_lies_inside)
@@ -641,7 +646,7 @@ START_TEST(finish_is_curve_then_matrix_then_gamut)
         double o = d - knee, to = d > knee ? knee + room * o / (room + o) : d;
         drawn_in += d > knee;
         split_light(gamut.luma, &in[0], &in[1], &in[2]);
-        dw_kernels_plain()->tone->finish(&gamut, &mul, &add, 1, &in[0], &in[1], &in[2]);
+        dw_kernels_plain()->gamut->finish(&gamut, &mul, &add, 1, &in[0], &in[1], &in[2]);
         for (int c = 0; c < 3; c++) {
             double want = d > 0 ? luma + out[c] * to / d : luma;
             ck_assert_msg(fabs((double)in[c] - want) < 3e-6, "%.7f, expected %.7f", (double)in[c],
@@ -726,7 +731,7 @@ START_TEST(colours_drawn_in_keep_their_hue)
                                0.001;
         if (!seen || reach(v, luma) < 0.95 || reach(v, luma) > 4)
             continue;
-        const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
+        const struct dw_gamut_kernels *k = dw_kernels_plain()->gamut;
         float add[3] = {0, 0, 0};
         split_light(no_matrix.luma, &in[0], &in[1], &in[2]);
         memcpy(straight, in, sizeof in);

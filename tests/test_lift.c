@@ -54,17 +54,17 @@ static void join(struct seen *s, const float *y)
 /* Means, of which red and blue are differences from luminance. */
 static void near(const struct dw_prepare *q, float smooth, const struct light *l, struct seen *s)
 {
-    const struct dw_tone_kernels *k = dw_kernels_plain()->tone;
+    const struct dw_kernels *k = dw_kernels_plain();
     float apart[3][3][N + 2];
     const float *row[3][3];
     for (int y = 0; y < 3; y++) {
         const float *const light[3] = {l->v[y][0], l->v[y][1], l->v[y][2]};
-        k->split(q, light, N + 2, apart[y][0], apart[y][1], apart[y][2]);
+        k->tone->split(q, light, N + 2, apart[y][0], apart[y][1], apart[y][2]);
         for (int c = 0; c < 3; c++)
             row[y][c] = apart[y][c] + 1;
     }
     float *const spot = s->spot[0] + DW_SPOT_FAR;
-    k->near(smooth, row[0], row[1], row[2], N, s->rgb[0], spot, s->rgb[2]);
+    k->lift->near(smooth, row[0], row[1], row[2], N, s->rgb[0], spot, s->rgb[2]);
     memcpy(s->own, row[1][1], sizeof s->own);
     for (int i = 1; i <= DW_SPOT_FAR; i++) {
         spot[-i] = spot[0];
@@ -121,7 +121,7 @@ static void lift(const struct dw_lift *q, const struct light *l, const float sky
                                       {s->spot[0] + DW_SPOT_FAR, s->spot[1], s->spot[2]}};
     float shown[N], red[N], blue[N];
     const float *const mean[2] = {s->rgb[0], s->rgb[2]};
-    dw_kernels_plain()->tone->lift(q, &rows, mean, N, red, shown, blue, s->norm);
+    dw_kernels_plain()->lift->lift(q, &rows, mean, N, red, shown, blue, s->norm);
     memcpy(s->rgb[0], red, sizeof red);
     memcpy(s->rgb[2], blue, sizeof blue);
     join(s, shown);
@@ -584,7 +584,7 @@ START_TEST(a_pixel_does_not_depend_on_what_its_run_holds)
             red[i] = row[3][i] - row[9][i + DW_SPOT_FAR];
             blue[i] = row[5][i] - row[9][i + DW_SPOT_FAR] + 0.1f;
         }
-        dw_kernels_plain()->tone->lift(&q, &rows, mean, M, v[0], v[1], v[2], v[3]);
+        dw_kernels_plain()->lift->lift(&q, &rows, mean, M, v[0], v[1], v[2], v[3]);
         for (int i = 0; i < M && star >= 0; i++)
             for (int k = 0; k < 4; k++)
                 ck_assert((alone[k][i] == among[k][i]) == (i != star));
@@ -631,7 +631,7 @@ START_TEST(a_star_of_the_map_changes_no_pixel_beyond_its_own)
                                           {one, row, row},
                                           {none, none},
                                           {row + DW_SPOT_FAR, row, row}};
-        dw_kernels_plain()->tone->lift(&q, &rows, mean, M, v[0], v[1], v[2], v[3]);
+        dw_kernels_plain()->lift->lift(&q, &rows, mean, M, v[0], v[1], v[2], v[3]);
     }
     for (int i = 0; i < M; i++)
         for (int c = 0; c < 4; c++)

@@ -149,7 +149,7 @@ static void quantile(const struct dw_background *b, double part, enum told out)
         size_t n = c < (size_t)b->cols ? b->n_taken / across(b) * samples(b, (int)c) : 1;
         k[c] = (int32_t)(part * (double)(n - 1));
     }
-    dw_kernels_best()->tone->rank(taken(b, 0), b->columns, b->n_taken, k, told(b, out));
+    dw_kernels_best()->sky->rank(taken(b, 0), b->columns, b->n_taken, k, told(b, out));
 }
 
 /* Level and grain of each tile, and the mean colour of the samples that show sky, of luminance 1;
@@ -168,7 +168,7 @@ static void finish_tile_row(struct dw_background *b)
     }
     float *const sum[4] = {told(b, SUM), told(b, OF_RED), told(b, OF_GREEN), told(b, OF_BLUE)};
     const float *const of[4] = {taken(b, 0), taken(b, 1), taken(b, 2), taken(b, 3)};
-    dw_kernels_best()->tone->within(of, b->columns, b->n_taken, level, most, sum);
+    dw_kernels_best()->sky->within(of, b->columns, b->n_taken, level, most, sum);
     size_t at = (size_t)b->tile_row * (size_t)b->cols;
     for (size_t c = 0; c < (size_t)b->cols; c++, at++) {
         plane(b, LEVEL)[at] = level[c];

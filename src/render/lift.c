@@ -148,7 +148,7 @@ void dw_lift_row(const struct dw_look_plan *plan, struct dw_background *backgrou
         const float *const u[3] = {up[0] + seen, up[1] + seen, up[2] + seen};
         const float *const v[3] = {mid[0] + seen, mid[1] + seen, mid[2] + seen};
         const float *const d[3] = {down[0] + seen, down[1] + seen, down[2] + seen};
-        plan->k->tone->near(plan->smooth, u, v, d, more, red + (seen - x), spot + seen,
+        plan->k->lift->near(plan->smooth, u, v, d, more, red + (seen - x), spot + seen,
                             blue + (seen - x));
         seen += more;
         for (int i = 1; i <= DW_SPOT_FAR; i++) { /* spots go on beyond either end */
@@ -158,7 +158,7 @@ void dw_lift_row(const struct dw_look_plan *plan, struct dw_background *backgrou
                 spot[w - 1 + (size_t)i] = spot[w - 1];
         }
         const struct dw_lift_rows at = dw_lift_rows_from(&rows, x);
-        plan->k->tone->lift(&plan->lift, &at, mean, n, piece[0], piece[1], piece[2], norm);
+        plan->k->lift->lift(&plan->lift, &at, mean, n, piece[0], piece[1], piece[2], norm);
         dw_look_finish(plan, n, piece, norm);
         dw_look_pack(plan, x, n, y, bits, piece, out);
         memcpy(red, red + DW_LOOK_PIECE, AHEAD * sizeof *red); /* what the next begins with */

@@ -25,7 +25,7 @@ void dw_look_finish(const struct dw_look_plan *p, size_t n, float *const piece[3
         tone->curve(&p->night, n, norm, add);
     else
         tone->mix(&p->day, &p->night, p->day_weight, n, norm, add);
-    tone->finish(&p->gamut, norm, add, n, piece[0], piece[1], piece[2]);
+    p->k->gamut->finish(&p->gamut, norm, add, n, piece[0], piece[1], piece[2]);
 }
 
 /* Seeds of rows and frames land far apart, so no two show the same noise. */

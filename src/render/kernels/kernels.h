@@ -163,12 +163,23 @@ struct dw_tone_kernels {
     /* In place: balance and saturation; fills luminance, but no less than 0. */
     void (*level)(const struct dw_prepare *p, size_t n, float *r, float *g, float *b, float *luma);
     /* Balance and saturation of a row of red, green and blue light, which come out as luminance and
-     * how much more than that red and blue are. The next kernels, up to finish, take light so. */
+     * how much more than that red and blue are. The kernels of
+     * lift and gamut take light so. */
     void (*split)(const struct dw_prepare *p, const float *const light[3], size_t n, float *red,
                   float *luma, float *blue);
     /* The same, and the norm (never negative, as a channel may be). */
     void (*prepare)(const struct dw_prepare *p, const float *const light[3], size_t n, float *red,
                     float *luma, float *blue, float *norm);
+    /* One curve: every channel of a pixel of this norm is to become add + mul * channel; mul takes
+     * the norm's place. */
+    void (*curve)(const struct dw_tone *t, size_t n, float *norm, float *add);
+    /* The same with a share `day` of one curve and 1 - day of another; both must have one toe. */
+    void (*mix)(const struct dw_tone *day_tone, const struct dw_tone *night_tone, float day,
+                size_t n, float *norm, float *add);
+};
+
+/* What stands for the sky about each tile. */
+struct dw_sky_kernels {
     /* Of each column the value of rank k (from 0) of n, none of which may be less than 0; v: n rows
      * of so many columns, a multiple of 16. */
     void (*rank)(const float *v, size_t columns, size_t n, const int32_t *k, float *out);
@@ -176,6 +187,9 @@ struct dw_tone_kernels {
      * middle, and of the others' beside them. */
     void (*within)(const float *const v[4], size_t columns, size_t n, const float *middle,
                    const float *most, float *const sum[4]);
+};
+
+struct dw_lift_kernels {
     /* The mean of 3x3 pixels about each of a row. Weights both ways: smooth 1: 1-2-1, 0: the pixel
      * alone. up, mid, down: red, luma and blue of three rows, of which n + 2 pixels from the one
      * before the first may be read. */
@@ -186,14 +200,11 @@ struct dw_tone_kernels {
     void (*lift)(const struct dw_lift *l, const struct dw_lift_rows *rows,
                  const float *const mean[2], size_t n, float *red, float *luma, float *blue,
                  float *norm);
-    /* One curve: every channel of a pixel of this norm is to become add + mul * channel; mul takes
-     * the norm's place. */
-    void (*curve)(const struct dw_tone *t, size_t n, float *norm, float *add);
-    /* The same with a share `day` of one curve and 1 - day of another; both must have one toe. */
-    void (*mix)(const struct dw_tone *day_tone, const struct dw_tone *night_tone, float day,
-                size_t n, float *norm, float *add);
-    /* In place: does so, and brings red, luma and blue to the output's primaries r, g and b, all
-     * within 0..1. add is work space from then on. */
+};
+
+struct dw_gamut_kernels {
+    /* In place: what a curve says (see there), and then red, luma and blue to the output's
+     * primaries r, g and b, all within 0..1. add is work space from then on. */
     void (*finish)(const struct dw_gamut *p, const float *mul, float *add, size_t n, float *r,
                    float *g, float *b);
 };
@@ -249,6 +260,9 @@ struct dw_kernels {
     const char *name; /* "plain", "wide" or "widest" */
     const struct dw_mosaic_kernels *mosaic;
     const struct dw_tone_kernels *tone;
+    const struct dw_sky_kernels *sky;
+    const struct dw_lift_kernels *lift;
+    const struct dw_gamut_kernels *gamut;
     const struct dw_encode_kernels *encode;
     const struct dw_demosaic_kernels *demosaic;
     const struct dw_noise_kernels *noise;

@@ -4,6 +4,9 @@
 #define TABLES(variant)                                                                            \
     extern const struct dw_mosaic_kernels dw_mosaic_kernels_##variant;                             \
     extern const struct dw_tone_kernels dw_tone_kernels_##variant;                                 \
+    extern const struct dw_sky_kernels dw_sky_kernels_##variant;                                   \
+    extern const struct dw_lift_kernels dw_lift_kernels_##variant;                                 \
+    extern const struct dw_gamut_kernels dw_gamut_kernels_##variant;                               \
     extern const struct dw_encode_kernels dw_encode_kernels_##variant;                             \
     extern const struct dw_demosaic_kernels dw_demosaic_kernels_##variant;                         \
     extern const struct dw_noise_kernels dw_noise_kernels_##variant;                               \
@@ -11,6 +14,9 @@
     static const struct dw_kernels variant = {#variant,                                            \
                                               &dw_mosaic_kernels_##variant,                        \
                                               &dw_tone_kernels_##variant,                          \
+                                              &dw_sky_kernels_##variant,                           \
+                                              &dw_lift_kernels_##variant,                          \
+                                              &dw_gamut_kernels_##variant,                         \
                                               &dw_encode_kernels_##variant,                        \
                                               &dw_demosaic_kernels_##variant,                      \
                                               &dw_noise_kernels_##variant,                         \
