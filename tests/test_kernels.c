@@ -118,6 +118,8 @@ START_TEST(mosaic_kernels_are_bit_equal)
 {
     const struct dw_mosaic_kernels *p = dw_kernels_plain()->mosaic,
                                    *q = dw_kernels_number(_i)->mosaic;
+    const struct dw_develop_kernels *pd = dw_kernels_plain()->develop,
+                                    *qd = dw_kernels_number(_i)->develop;
     static struct rows r;
     static uint16_t raw[2 * ROOM + 16];
     uint32_t state = 7;
@@ -162,11 +164,11 @@ START_TEST(mosaic_kernels_are_bit_equal)
         p->cell(&cells, n, r.a[0] + off, r.a[1] + off, r.a[2] + off, r.a[3] + off);
         q->cell(&cells, n, r.b[0] + off, r.b[1] + off, r.b[2] + off, r.b[3] + off);
         same_rows(&r, "cell", n, off);
-        p->develop(&develop, r.a[3] + off, around, n, r.a[0] + off, r.a[1] + off, r.a[2] + off);
-        q->develop(&develop, r.b[3] + off, around, n, r.b[0] + off, r.b[1] + off, r.b[2] + off);
+        pd->develop(&develop, r.a[3] + off, around, n, r.a[0] + off, r.a[1] + off, r.a[2] + off);
+        qd->develop(&develop, r.b[3] + off, around, n, r.b[0] + off, r.b[1] + off, r.b[2] + off);
         same_rows(&r, "develop", n, off);
-        p->develop(&develop, r.a[3] + off, NULL, n, r.a[0] + off, r.a[1] + off, r.a[2] + off);
-        q->develop(&develop, r.b[3] + off, NULL, n, r.b[0] + off, r.b[1] + off, r.b[2] + off);
+        pd->develop(&develop, r.a[3] + off, NULL, n, r.a[0] + off, r.a[1] + off, r.a[2] + off);
+        qd->develop(&develop, r.b[3] + off, NULL, n, r.b[0] + off, r.b[1] + off, r.b[2] + off);
         same_rows(&r, "develop in neutral light", n, off);
         p->scale(r.a[0] + off, n, 0.3f, r.a[1] + off);
         q->scale(r.b[0] + off, n, 0.3f, r.b[1] + off);
@@ -184,8 +186,8 @@ START_TEST(mosaic_kernels_are_bit_equal)
         q->between(tap, n, weight, r.b[2] + off);
         same_rows(&r, "between", n, off);
         if (n * 3 <= LONGEST) {
-            p->rims(in[0] + off, in[1] + off, n, n, r.a[0] + off, r.a[1] + off, r.a[2] + off);
-            q->rims(in[0] + off, in[1] + off, n, n, r.b[0] + off, r.b[1] + off, r.b[2] + off);
+            pd->rims(in[0] + off, in[1] + off, n, n, r.a[0] + off, r.a[1] + off, r.a[2] + off);
+            qd->rims(in[0] + off, in[1] + off, n, n, r.b[0] + off, r.b[1] + off, r.b[2] + off);
             same_rows(&r, "rims", n, off);
         }
     }

@@ -76,7 +76,7 @@ static float warmth(const struct dw_edged *e, const float v[3])
 static float *look(struct dw_edged *e, int y)
 {
     void (*rims)(const float *, const float *, size_t, size_t, float *, float *, float *) =
-        dw_kernels_best()->mosaic->rims;
+        dw_kernels_best()->develop->rims;
     size_t width = (size_t)e->width;
     const float *row = dw_edged_levels(e, y);
     float *edge = (float *)e->ring.p + (size_t)HELD * 3 * width, *smooth = edge + width,

@@ -252,8 +252,8 @@ static void develop_row(struct dw_light *l, const struct dw_develop *d, int y, i
     bool clips = dw_clipped_in_row(&l->clipped, y, height);
     if (clips)
         dw_clipped_row(&l->clipped, y, width, height, around);
-    l->samples.k->mosaic->develop(d, peak, clips ? (const float *const *)around : NULL,
-                                  (size_t)width, rgb[0], rgb[1], rgb[2]);
+    l->samples.k->develop->develop(d, peak, clips ? (const float *const *)around : NULL,
+                                   (size_t)width, rgb[0], rgb[1], rgb[2]);
     if (!dw_shade_idle(&l->source))
         dw_shade_row(&l->source, y, width, height, rgb);
 }

@@ -121,7 +121,7 @@ enum dw_status dw_linear_from_thumb(const struct dw_thumb *t, const struct dw_me
     for (int y = 0; y < t->height; y++) {
         thumb_row(sound + 3 * w * (size_t)y, w, measured, levels, (float)source->black_dn, rgb,
                   peak);
-        dw_kernels_best()->mosaic->develop(&develop, peak, NULL, w, rgb[0], rgb[1], rgb[2]);
+        dw_kernels_best()->develop->develop(&develop, peak, NULL, w, rgb[0], rgb[1], rgb[2]);
         if (!dw_shade_idle(source))
             dw_shade_row(source, y, t->width, t->height, rgb);
         place_row(out, facts->turn_deg, t->width, t->height, y, source->weight, false, rgb);

@@ -134,12 +134,6 @@ struct dw_mosaic_kernels {
                  float *peak);
     /* The highest of n samples, n > 0. */
     uint16_t (*highest)(const uint16_t *row, size_t n);
-    /* In place; see struct dw_develop. around: balanced colours of the light about each pixel, from
-     * which what is saturated is rebuilt, none 0; how much of it ends at edges, 0 to 1; and how
-     * near light beside it comes to losing all three channels, 0 where nothing is saturated. NULL:
-     * neutral, no edges, and nothing beside. */
-    void (*develop)(const struct dw_develop *d, const float *peak, const float *const around[5],
-                    size_t n, float *r, float *g, float *b);
     /* out = the larger of two, the largest of three */
     void (*larger)(const float *a, const float *b, size_t n, float *out);
     void (*largest)(const float *a, const float *b, const float *c, size_t n, float *out);
@@ -149,6 +143,15 @@ struct dw_mosaic_kernels {
     void (*scale)(const float *in, size_t n, float weight, float *out);
     /* out = sum of six rows by their weights, but not below the least of the six */
     void (*between)(const float *const in[6], size_t n, const float weight[6], float *out);
+};
+
+struct dw_develop_kernels {
+    /* In place; see struct dw_develop. around: balanced colours of the light about each pixel, from
+     * which what is saturated is rebuilt, none 0; how much of it ends at edges, 0 to 1; and how
+     * near light beside it comes to losing all three channels, 0 where nothing is saturated. NULL:
+     * neutral, no edges, and nothing beside. */
+    void (*develop)(const struct dw_develop *d, const float *peak, const float *const around[5],
+                    size_t n, float *r, float *g, float *b);
     /* Adds what n saturated pixels see in others near them: how far an edge, how far light that
      * falls off, where that is not saturated; and dark, the most of an edge that is not. a, b:
      * three channels each, `apart` floats from each other, 1 = saturation. */
@@ -259,6 +262,7 @@ struct dw_hold_kernels {
 struct dw_kernels {
     const char *name; /* "plain", "wide" or "widest" */
     const struct dw_mosaic_kernels *mosaic;
+    const struct dw_develop_kernels *develop;
     const struct dw_tone_kernels *tone;
     const struct dw_sky_kernels *sky;
     const struct dw_lift_kernels *lift;

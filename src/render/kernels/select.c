@@ -3,6 +3,7 @@
 
 #define TABLES(variant)                                                                            \
     extern const struct dw_mosaic_kernels dw_mosaic_kernels_##variant;                             \
+    extern const struct dw_develop_kernels dw_develop_kernels_##variant;                           \
     extern const struct dw_tone_kernels dw_tone_kernels_##variant;                                 \
     extern const struct dw_sky_kernels dw_sky_kernels_##variant;                                   \
     extern const struct dw_lift_kernels dw_lift_kernels_##variant;                                 \
@@ -13,6 +14,7 @@
     extern const struct dw_hold_kernels dw_hold_kernels_##variant;                                 \
     static const struct dw_kernels variant = {#variant,                                            \
                                               &dw_mosaic_kernels_##variant,                        \
+                                              &dw_develop_kernels_##variant,                       \
                                               &dw_tone_kernels_##variant,                          \
                                               &dw_sky_kernels_##variant,                           \
                                               &dw_lift_kernels_##variant,                          \
