@@ -80,6 +80,7 @@ static const struct dw_develop develop = {
     .far = 1.4f,
     .lamps = 0.7f,
     .white = {1, 0.8f, 0.4f},
+    .pale = {1, 0.75f, 0.35f},
     .matrix = {0.9f, 0.05f, 0.05f, 0.1f, 1.0f, -0.1f, -0.02f, -0.2f, 1.22f}};
 static const struct dw_prepare balance = {
     .matrix = {1.1f, -0.05f, -0.05f, 0.0f, 1.0f, 0.0f, -0.1f, 0.0f, 1.1f},

@@ -534,6 +534,37 @@ START_TEST(no_heart_of_a_glow_is_bluer_than_white)
 }
 END_TEST
 
+/* A burnt-out wall is shown as bright and as warm in a balance that makes orange white as in
+ * daylight's: it went darker as the night's balance came. */
+START_TEST(a_burnt_out_wall_is_alike_in_every_balance)
+{
+    struct dw_facts f = plain_facts(96, 96);
+    f.white_mul[0] = 2.343f;
+    f.white_mul[2] = 1.459f;
+    const struct dw_shown shown[2] = {{12, {1, 1, 1}}, {12, {1.3f, 0.95f, 0.5f}}};
+    double seen[2][3];
+    brightness = 40;
+    struct dw_mosaic m = new_mosaic(96, 96, "RGGB");
+    expose(&m, lit_wall);
+    for (int k = 0; k < 2; k++) {
+        struct dw_light light = {0};
+        float row[3][48], *const rgb[3] = {row[0], row[1], row[2]};
+        ck_assert_int_eq(dw_light_open(&light, &m, &plain_levels, &f, &dusk_source, &half, NULL),
+                         DW_OK);
+        dw_light_show(&light, &f, &shown[k]);
+        for (int y = 0; y < 5; y++)
+            dw_light_row(&light, y, rgb);
+        for (int c = 0; c < 3; c++)
+            seen[k][c] = (double)(row[c][4] / shown[k].white[c]);
+        dw_light_free(&light);
+    }
+    for (int c = 0; c < 3; c++)
+        ck_assert_double_eq_tol(seen[1][c], seen[0][c], 0.02 * seen[0][c]);
+    ck_assert_double_gt(seen[0][0], seen[0][2]);
+    dw_mosaic_free(&m);
+}
+END_TEST
+
 #define EDGED 80 /* cells along */
 
 /* How far the saturated ones of these levels end at edges. red_to_blue: what of their balance;
@@ -1027,6 +1058,7 @@ int main(void)
     tcase_add_test(c, the_rim_of_a_glow_teaches_nothing);
     tcase_add_test(c, warm_light_that_rises_is_a_glow_and_a_pane_in_it_a_lamp);
     tcase_add_test(c, no_heart_of_a_glow_is_bluer_than_white);
+    tcase_add_test(c, a_burnt_out_wall_is_alike_in_every_balance);
     tcase_add_test(c, a_glow_beside_a_lit_wall_is_no_lamp);
     tcase_add_test(c, a_wall_does_not_change_its_kind_at_once);
     tcase_add_test(c, pictures_come_upright);

@@ -7,7 +7,7 @@
 #include <inttypes.h>
 
 /* Rises whenever the bytes of a frame change for equal instructions. */
-#define FRAME_FORMAT 18
+#define FRAME_FORMAT 19
 
 /* All of the look's parameters are floats, and each one counts, also those added later. */
 _Static_assert(sizeof(struct dw_look_params) % sizeof(float) == 0, "the look is made of floats");

@@ -1,7 +1,6 @@
 /* light.c: see light.h. */
 #include "render/light.h"
 
-#include "base/matrix3.h"
 #include "render/kernels/fastmath.h"
 
 #include <math.h>
@@ -18,10 +17,7 @@
     {                                                                                              \
         0.13f, 0.135f, 0.13f                                                                       \
     }
-#define FAINTEST 0.05f   /* lowest channel of a white that is believed */
-#define LAMP_KEYS 9.5f   /* what a burnt-out lamp is taken for, where nothing else is said */
-#define MOST_BEYOND 8.0f /* times saturation that it is taken for at most */
-#define MOST_GAIN 17.0   /* stops; a key that low lies below the least count of any sensor */
+#define MOST_GAIN 17.0 /* stops; a key that low lies below the least count of any sensor */
 
 /* 2^x by our own arithmetic: equal on every machine, which the C library's need not be. */
 static float power_of_two(double x)
@@ -35,46 +31,16 @@ static bool sane(float x, float low, float high)
     return x >= low && x <= high;
 }
 
-/* By how many times more than saturation light is so many keys strong: 0 if saturation is far more;
- * smooth between. */
-static float beyond(float keys, float gain, const float mul[3])
-{
-    float most = mul[0] > mul[1] ? mul[0] : mul[1];
-    most = mul[2] > most ? mul[2] : most;
-    float r = keys / (gain * most);
-    r = r < MOST_BEYOND ? r * r : MOST_BEYOND * MOST_BEYOND;
-    return sqrtf(sqrtf(1 + r * r)) - 1;
-}
-
 static float gain_of(const struct dw_source *source)
 {
     return power_of_two(fmax(fmin(source->gain_stops, MOST_GAIN), -100.0));
 }
 
-/* Balanced, the largest 1; returns by how much that is less than `wide` asks for. */
-static float white_of(const struct dw_facts *facts, const float wide[3], float out[3])
-{
-    double back[9], v[3], most = 0;
-    for (int i = 0; i < 9; i++)
-        back[i] = (double)facts->cam_to_wide[i];
-    for (int c = 0; c < 3; c++)
-        v[c] = (double)wide[c];
-    if (dw_m3_invert(back, back))
-        dw_m3_apply(back, v, v);
-    for (int c = 0; c < 3; c++)
-        most = v[c] > most ? v[c] : most;
-    for (int c = 0; c < 3; c++)
-        out[c] = most > 0 && v[c] > (double)FAINTEST * most ? (float)(v[c] / most) : FAINTEST;
-    return (float)most;
-}
-
 void dw_light_show(struct dw_light *l, const struct dw_facts *facts, const struct dw_shown *shown)
 {
-    float white[3], less = white_of(facts, shown->white, white);
-    float far = beyond(shown->keys * less, gain_of(&l->source), l->develop_cells.mul);
-    l->develop_cells.far = l->develop_pixels.far = far;
-    memcpy(l->develop_cells.white, white, sizeof white);
-    memcpy(l->develop_pixels.white, white, sizeof white);
+    float gain = gain_of(&l->source);
+    dw_lost_show(&l->develop_cells, facts->cam_to_wide, gain, shown);
+    dw_lost_show(&l->develop_pixels, facts->cam_to_wide, gain, shown);
 }
 
 enum dw_status dw_develop_make(const struct dw_facts *facts, const struct dw_source *source,
@@ -101,15 +67,13 @@ enum dw_status dw_develop_make(const struct dw_facts *facts, const struct dw_sou
         return dw_fail(err, DW_ERR_USAGE, "light of lamps by %g: 0 to 1 are possible",
                        source->lamps);
     d.lamps = (float)source->lamps;
-    for (int c = 0; c < 3; c++)
-        d.white[c] = 1;
-    d.far = beyond(LAMP_KEYS, gain, d.mul);
     for (int i = 0; i < 9; i++) {
         d.matrix[i] = facts->cam_to_wide[i] * gain;
         if (!sane(facts->cam_to_wide[i], -8, 8))
             return dw_fail(err, DW_ERR_USAGE, "camera matrix element %g: expected -8 to 8",
                            (double)facts->cam_to_wide[i]);
     }
+    dw_lost_show(&d, facts->cam_to_wide, gain, &(struct dw_shown)DW_SHOWN_DEFAULTS);
     *out = d;
     return DW_OK;
 }

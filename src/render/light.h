@@ -6,6 +6,7 @@
 
 #include "render/cells.h"
 #include "render/clipped.h"
+#include "render/lost.h"
 #include "render/noise.h"
 #include "render/pixels.h"
 #include "render/place.h"
@@ -42,14 +43,7 @@ enum dw_status dw_light_open(struct dw_light *l, const struct dw_mosaic *m,
                              const struct dw_levels *levels, const struct dw_facts *facts,
                              const struct dw_source *source, const struct dw_size *size,
                              struct dw_error *err);
-/* How the picture that is to be made of light shows what is lost of it. */
-struct dw_shown {
-    float keys;     /* light that ends at edges and is lost wholly is taken for that many at least,
-                     * so that it stays as bright whatever the exposure */
-    float white[3]; /* is shown as white, of luminance 1: wide gamut */
-};
-/* After dw_light_open, which takes lost light for some keys, and what daylight's balance shows as
- * white for white. */
+/* After dw_light_open, which takes DW_SHOWN_DEFAULTS. */
 void dw_light_show(struct dw_light *l, const struct dw_facts *facts, const struct dw_shown *shown);
 /* How large noise is in the rows of an opened source, before any reduction. */
 struct dw_light_noise dw_light_noise_of(const struct dw_light *l, const struct dw_levels *levels);

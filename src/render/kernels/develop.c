@@ -58,8 +58,6 @@ static inline float nearly(float level, float start)
  * that way, which for a lamp's orange is two stops of light, it goes evenly from what is measured
  * to a warm white, as most lamps are, and to `far` times more than saturation: were either done at
  * its end only, it would snap from orange to white as the camera opens to the dusk. */
-#define PALE_GREEN 0.92f
-#define PALE_BLUE 0.78f
 #define WAY_FROM 0.2f /* share of where saturation begins */
 /* By day a burnt-out patch is as white as it looks, and measured to its end: what of it is measured
  * stays, and only what is lost wholly is so much stronger than saturation. */
@@ -96,15 +94,12 @@ static void balance_clipped(const struct dw_develop *d, const float *restrict pe
                             float *restrict g, float *restrict b)
 {
     const struct dw_develop p = *d;
-    const float pale_red = p.white[0],
-                pale_green = p.white[1] * (1.0f - p.lamps * (1.0f - PALE_GREEN)),
-                pale_blue = p.white[2] * (1.0f - p.lamps * (1.0f - PALE_BLUE));
     const float most_green = p.white[1] / p.white[0], most_blue = p.white[2] / p.white[0];
     for (size_t i = 0; i < n; i++) {
         float x = r[i] * p.mul[0], y = g[i] * p.mul[1], z = b[i] * p.mul[2];
-        float u = red_near[i] + ends[i] * (pale_red - red_near[i]);
-        float v = green_near[i] + ends[i] * (pale_green - green_near[i]);
-        float w = blue_near[i] + ends[i] * (pale_blue - blue_near[i]);
+        float u = red_near[i] + ends[i] * (p.pale[0] - red_near[i]);
+        float v = green_near[i] + ends[i] * (p.pale[1] - green_near[i]);
+        float w = blue_near[i] + ends[i] * (p.pale[2] - blue_near[i]);
         float red = share_clipped(x, p.clip_start[0], p.clip_scale[0]);
         v += red * (dwk_min(v, u * most_green) - v);
         w += red * (dwk_min(w, u * most_blue) - w);

@@ -30,6 +30,7 @@ struct dw_develop {
                       * edges: 0: as if it just reached it */
     float lamps;     /* how far such light may be a lamp's, 0 to 1 */
     float white[3];  /* what the picture shows as white, balanced; the largest 1 */
+    float pale[3];   /* and a lamp's light that is lost, by day white */
     float matrix[9]; /* balanced camera to wide gamut, times the gain */
 };
 
