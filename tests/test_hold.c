@@ -260,6 +260,25 @@ START_TEST(a_moon_between_the_points_of_the_table_is_the_exact_one)
 }
 END_TEST
 
+/* A clock that jumped by centuries takes no table of gigabytes: each answer is the exact one. */
+START_TEST(a_span_beyond_reason_needs_no_table)
+{
+    const struct dw_site site = {46, 8, 200};
+    struct dw_arena arena = {0};
+    struct dw_moon_table table;
+    struct dw_error err;
+    ck_assert_int_eq(dw_moon_table_make(&site, -6e10, 2e11, &arena, &table, &err), DW_OK);
+    ck_assert_ptr_null(table.point);
+    struct dw_horizontal moon;
+    double lit, alt, share;
+    ck_assert_int_eq(dw_moon(&site, 1.76e9, &moon, &lit), DW_OK);
+    ck_assert(dw_moon_table_at(&table, 1.76e9, &alt, &share));
+    ck_assert_double_eq(alt, moon.alt_deg);
+    ck_assert_double_eq(share, lit);
+    dw_arena_free_to(&arena, 0);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("hold");
@@ -267,6 +286,7 @@ int main(void)
     tcase_set_timeout(c, 120);
     tcase_add_test(c, what_stays_is_shown_no_brighter_than_before);
     tcase_add_test(c, sky_and_stars_are_held_and_ground_is_not);
+    tcase_add_test(c, a_span_beyond_reason_needs_no_table);
     tcase_add_test(c, a_turned_picture_is_held_where_its_light_lies);
     tcase_add_test(c, a_town_is_found_where_it_shines);
     tcase_add_test(c, a_town_is_found_in_a_quick_dusk);

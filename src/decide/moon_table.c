@@ -8,6 +8,9 @@
 #include <math.h>
 
 #define STEP_S 1800.0
+#define MOST                                                                                       \
+    200000 /* points, eleven years: a longer shoot has a clock gone wrong, and few shots           \
+            */
 #define DEGREES 57.295779513082320877
 enum { POINTS = 8, BEFORE = POINTS / 2 - 1 };
 
@@ -16,7 +19,10 @@ enum dw_status dw_moon_table_make(const struct dw_site *site, double from, doubl
                                   struct dw_error *err)
 {
     *out = (struct dw_moon_table){.site = *site, .first = from - BEFORE * STEP_S, .step = STEP_S};
-    out->n = (size_t)ceil(fmax(to - from, 0) / STEP_S) + POINTS;
+    double points = ceil(fmax(to - from, 0) / STEP_S) + POINTS;
+    if (!(points <= MOST))
+        return DW_OK;
+    out->n = (size_t)points;
     out->point = DW_TAKE(arena, out->n, struct dw_moon_point);
     return out->point ? DW_OK : dw_fail(err, DW_ERR_MEMORY, "out of memory for the moon's path");
 }
@@ -36,6 +42,12 @@ static const struct dw_moon_point *point(struct dw_moon_table *table, size_t i)
 
 bool dw_moon_table_at(struct dw_moon_table *table, double utc, double *alt_deg, double *lit)
 {
+    if (table->n == 0) {
+        struct dw_horizontal moon = {0};
+        bool there = dw_moon(&table->site, utc, &moon, lit) >= 0;
+        *alt_deg = moon.alt_deg;
+        return there;
+    }
     double last = (double)(table->n - POINTS);
     double u = fmax(0, fmin((utc - table->first) / table->step - BEFORE, last)), sine = 0;
     size_t first = (size_t)u;

@@ -15,8 +15,8 @@ struct dw_moon_point {
 
 struct dw_moon_table {
     struct dw_site site;
-    double first, step; /* Unix seconds; s */
-    size_t n;
+    double first, step;          /* Unix seconds; s */
+    size_t n;                    /* 0: of a span beyond reason; each instant is asked for exactly */
     struct dw_moon_point *point; /* at first + i*step, when it has been asked for */
 };
 
