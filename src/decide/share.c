@@ -10,12 +10,21 @@
 #include <math.h>
 #include <string.h>
 
+/* Of the way that mixtures' factors go in one round: with errors' weights they could swing for
+ * ever. */
+#define CALM 0.7
+
 /* Room for the solution's weights, and whether s, e and offset hold something. */
 struct weighing {
     double *change; /* of the law, per pair */
     double *value;  /* and what it is, per shot */
     double *weight, *stiff, *tie, *work;
     double *last; /* errors before the last solution */
+    /* of the mixtures: factors as last found, and light as near them it is linear in them; what of
+     * it is fixed, per mixture, and per shot, where the pairs are without it */
+    double *factor;
+    struct dw_follow *follow, *fixed;
+    double *taken, **course;
     bool solved;
     struct dw_light_law law;
 };
@@ -36,8 +45,8 @@ double dw_share_own(const struct dw_share *t, size_t i)
 /* Whether the bend over shots i .. i+3 lies in a spell in which light is held against contrasts. */
 static bool veiled(const struct dw_share *t, size_t i)
 {
-    for (int m = 0; m < t->follows; m++)
-        if (i >= t->follow[m].first && i + 3 < t->follow[m].first + t->follow[m].n)
+    for (int m = 0; m < t->mixtures; m++)
+        if (i >= t->mixture[m].first && i + 3 < t->mixture[m].first + t->mixture[m].n)
             return true;
     return false;
 }
@@ -52,7 +61,7 @@ static void set_weights(const struct dw_share *t, struct weighing *w, bool law)
         /* what the law's own bends may explain is no unrest */
         double unrest = t->unrest[i] > 2 * sigma ? t->p->unrest_share * t->unrest[i] : 0;
         if (veiled(t, i))
-            unrest = t->p->veiled_share * t->rest[i];
+            unrest = fmax(t->p->veiled_share * t->rest[i], law ? t->p->veiled_stops : 0);
         w->stiff[i] = 1 / (sigma * sigma + unrest * unrest);
         if (!w->solved)
             continue;
@@ -96,6 +105,76 @@ static void learn_sigma(struct dw_share *t, double *work)
     t->sigma = fmax(0.002, DW_MAD_TO_SIGMA * dw_median(work, n));
 }
 
+enum { PARTS = DW_MIXTURE_PARTS };
+
+/* Room for what mixtures do to light. */
+static bool lay_out_mixtures(const struct dw_share *t, struct weighing *w, struct dw_arena *arena)
+{
+    size_t m = (size_t)t->mixtures;
+    w->factor = DW_TAKE(arena, PARTS * m, double);
+    w->follow = DW_TAKE(arena, PARTS * m, struct dw_follow);
+    w->fixed = DW_TAKE(arena, m, struct dw_follow);
+    w->taken = DW_TAKE(arena, t->n, double);
+    w->course = DW_TAKE(arena, (PARTS + 1) * m, double *);
+    if (!w->factor || !w->follow || !w->fixed || !w->taken || !w->course)
+        return false;
+    for (size_t k = 0; k < m; k++)
+        memcpy(w->factor + k * PARTS, t->mixture[k].guess, sizeof t->mixture[k].guess);
+    for (size_t k = 0; k < m; k++)
+        for (size_t p = 0; p <= PARTS; p++) {
+            const struct dw_mixture *mix = &t->mixture[k];
+            double *x = w->course[k * (PARTS + 1) + p] = DW_TAKE(arena, mix->n, double);
+            if (!x)
+                return false;
+            *(p < PARTS ? &w->follow[k * PARTS + p] : &w->fixed[k]) =
+                (struct dw_follow){mix->first, mix->n, x};
+        }
+    return true;
+}
+
+/* Light of mixtures is not linear in their factors: anew as it is near those found last. What is
+ * fixed of it goes off the pairs. */
+static void mix(const struct dw_share *t, struct weighing *w)
+{
+    for (int k = 0; k < t->mixtures; k++) {
+        double **course = w->course + k * (PARTS + 1);
+        dw_mixture_at(&t->mixture[k], w->factor + k * PARTS, course[PARTS], course);
+    }
+    for (size_t i = 0; i < t->n && t->mixtures; i++) {
+        w->work[i] = -w->taken[i];
+        w->taken[i] = 0;
+        for (int k = 0; k < t->mixtures; k++)
+            w->taken[i] += dw_follow_at(&w->fixed[k], i);
+        w->work[i] += w->taken[i];
+    }
+    for (size_t k = 0; k < t->n_pairs && t->mixtures; k++)
+        t->pair[k].v -= w->work[t->pair[k].b] - w->work[t->pair[k].a];
+}
+
+/* Takes over the factors found, or goes as far towards them as light stays finite. */
+static void take_factors(const struct dw_share *t, struct weighing *w)
+{
+    for (int k = 0; k < t->mixtures; k++) {
+        double *from = w->factor + k * PARTS;
+        const double *to = t->offset + t->classes + k * PARTS;
+        double way = dw_mixture_way(&t->mixture[k], from, to);
+        for (int p = 0; p < PARTS; p++)
+            from[p] += CALM * way * (to[p] - from[p]);
+    }
+}
+
+/* What mixtures did is light as well, and the pairs get it back. */
+static void unmix(const struct dw_share *t, const struct weighing *w)
+{
+    for (size_t k = 0; k < t->n_pairs && t->mixtures; k++)
+        t->pair[k].v += w->taken[t->pair[k].b] - w->taken[t->pair[k].a];
+    for (size_t i = 0; i < t->n && t->mixtures; i++) {
+        t->s[i] += w->taken[i];
+        for (int m = 0; m < PARTS * t->mixtures; m++)
+            t->s[i] += t->offset[t->classes + m] * dw_follow_at(&w->follow[m], i);
+    }
+}
+
 /* law: it is learnt, and light is found with it. */
 static enum dw_status solve(struct dw_share *t, struct weighing *w, bool law,
                             struct dw_arena *arena, struct dw_error *err)
@@ -111,10 +190,11 @@ static enum dw_status solve(struct dw_share *t, struct weighing *w, bool law,
                              .classes = t->classes,
                              .setting = t->setting,
                              .offset_weight = 1 / (t->p->offset_stops * t->p->offset_stops),
-                             .follows = t->follows,
-                             .follow = t->follow,
+                             .follows = PARTS * t->mixtures,
+                             .follow = w->follow,
                              .follow_weight = 1 / (t->p->follow_stops * t->p->follow_stops)};
     set_weights(t, w, law);
+    mix(t, w);
     if (law)
         joint.law = &w->law;
     enum dw_status status =
@@ -122,6 +202,7 @@ static enum dw_status solve(struct dw_share *t, struct weighing *w, bool law,
     if (status < 0)
         return dw_fail(err, status, "the steadying of %zu frames could not be solved", t->n);
     w->solved = true;
+    take_factors(t, w);
     learn_sigma(t, w->work);
     return DW_OK;
 }
@@ -170,6 +251,7 @@ enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct d
         .value = DW_TAKE(arena, t->n, double),
     };
     if (!w.change || !w.weight || !w.stiff || !w.tie || !w.work || !w.last || !w.value ||
+        !lay_out_mixtures(t, &w, arena) ||
         !dw_law_lay_out(&w.law, &t->p->law, t->n, t->time, t->alt, t->unit_s, arena))
         return no_room(err);
     for (size_t k = 0; k < t->n_pairs; k++) /* first guess: the light itself */
@@ -177,5 +259,8 @@ enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct d
     enum dw_status status = settle(t, &w, true, arena, err);
     for (size_t k = 0; k < t->n_pairs; k++)
         t->pair[k].v -= w.change[k];
-    return status < 0 ? status : settle(t, &w, false, arena, err);
+    if (status >= 0)
+        status = settle(t, &w, false, arena, err);
+    unmix(t, &w);
+    return status;
 }

@@ -2,6 +2,7 @@
 #ifndef DW_DECIDE_SHARE_H
 #define DW_DECIDE_SHARE_H
 
+#include "decide/mixture.h"
 #include "decide/steady.h"
 
 /* What three things are worth that settle what is exposure and what is light: defaults below. */
@@ -10,7 +11,8 @@ struct dw_share_params {
     double law_share;    /* and per stop that the law changes in one interval, */
     double unrest_share; /* and times the bends that the picture's contrasts show (unrest.c), */
     double veiled_share; /* or times those left where light is held against contrasts (veil.c) */
-    double follow_stops; /* rms of what light does for each stop of contrasts there */
+    double veiled_stops; /* and at least so much while the law is learnt: fog is not its doing */
+    double follow_stops; /* rms of what light does for each stop of contrasts there (mixture.h) */
     double offset_stops; /* rms of a setting's own error */
     double error_stops;  /* of a shot's own error, before it is learnt */
     double loose_stops;  /* of a shot without a record */
@@ -23,7 +25,7 @@ struct dw_share_params {
 };
 #define DW_SHARE_DEFAULTS                                                                          \
     {                                                                                              \
-        2e-4, 0.002, 10, 1, 3, 0.03, 0.03, 5, 5, 10, 20, 20, 2e-4,                                 \
+        2e-4, 0.002, 10, 1, 0.01, 3, 0.03, 0.03, 5, 5, 10, 20, 20, 2e-4,                           \
         {                                                                                          \
             0.4, 0.3, 0.007, 0.0017, 0.3, 30, 3e-5                                                 \
         }                                                                                          \
@@ -40,12 +42,12 @@ struct dw_share {
     struct dw_pair *pair; /* v loses the law */
     int classes;
     const int (*setting)[DW_MAX_CLASSES]; /* as in struct dw_joint */
-    int follows;                          /* what light follows beside sun and time (veil.h) */
-    const struct dw_follow *follow;
+    int mixtures; /* spells in which light is told by the picture's contrasts (veil.h) */
+    const struct dw_mixture *mixture;
     const double *rest; /* per shot: bends of contrasts beside them (veil.h) */
     /* found: light beside the law and error of each shot, stops; its variance, and that of what it
-     * is beside its neighbours; a setting's own error, then the factors of what light follows (room
-     * for both) */
+     * is beside its neighbours; a setting's own error, then the factors of the mixtures (room for
+     * both: classes + DW_MIXTURE_PARTS * mixtures) */
     double *s, *e, *e_var, *e_fast, *offset;
     double sigma; /* rms of the shots' own errors: a first guess, then learnt */
 };

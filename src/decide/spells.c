@@ -6,9 +6,10 @@
 #define LEAST_UNREST 5e-4 /* stops, third difference: light bent, */
 #define MUST_REACH 2e-3   /* and in a spell so much somewhere: dusk bends light by less */
 #define REACH 24          /* shots of a spell before the first bend and after the last */
+#define APART 12          /* shots between two bends that belong to two spells */
 
-/* Bends no more than one reach apart belong to one spell, which is here from the first shot of its
- * first bend to the last one of its last. Dusk bends light as well, but by less: a weak one gives
+/* Bends that lie close together belong to one spell, which is here from the first shot of its first
+ * bend to the last one of its last. Dusk bends light as well, but by less: a weak one gives
  * its place to the next. */
 static size_t gather_bends(const struct dw_beside *b, size_t n,
                            struct dw_spell spell[DW_MOST_SPELLS])
@@ -19,7 +20,7 @@ static size_t gather_bends(const struct dw_beside *b, size_t n,
         if (!(unrest > LEAST_UNREST))
             continue;
         struct dw_spell *s = spells ? &spell[spells - 1] : NULL;
-        if (s && i <= s->last + REACH) {
+        if (s && i <= s->last + APART) {
             s->last = i + 3;
             s->unrest = fmax(s->unrest, unrest);
             continue;
@@ -28,7 +29,7 @@ static size_t gather_bends(const struct dw_beside *b, size_t n,
             spells--;
         if (spells == DW_MOST_SPELLS)
             return spells;
-        spell[spells++] = (struct dw_spell){unrest, i, i + 3, false, false};
+        spell[spells++] = (struct dw_spell){unrest, i, i + 3};
     }
     return spells && spell[spells - 1].unrest < MUST_REACH ? spells - 1 : spells;
 }
@@ -41,21 +42,18 @@ static void end_at_bumps(struct dw_spell *s, const bool *bump, size_t low, size_
     for (size_t i = low + 1; i <= high; i++)
         bumped |= bump[i];
     for (size_t i = low; i > s->first; i--)
-        if (bump[i]) {
+        if (bump[i])
             s->first = i;
-            s->shared_first = false;
-        }
     for (size_t i = high + 1; i <= s->last; i++)
-        if (bump[i]) {
+        if (bump[i])
             s->last = i - 1;
-            s->shared_last = false;
-        }
     if (bumped)
         s->last = s->first;
 }
 
 /* Each spell goes on for a reach beyond its bends. Those whose bends lie closer together than two
- * meet in the middle and stay apart: fog comes in one light and goes in another. */
+ * meet in the middle and stay apart: fog comes in one light and goes in another, and in either has
+ * fewer causes than in both. */
 static void widen(struct dw_spell *spell, size_t spells, const bool *bump, size_t n)
 {
     for (size_t k = 0; k < spells; k++) {
@@ -63,17 +61,11 @@ static void widen(struct dw_spell *spell, size_t spells, const bool *bump, size_
         size_t low = s->first, high = s->last;
         s->first = low > REACH ? low - REACH : 0;
         s->last = high + REACH < n ? high + REACH : n - 1;
-        if (k && spell[k - 1].last >= s->first) { /* already widened */
+        if (k && spell[k - 1].last >= s->first) /* already widened */
             s->first = spell[k - 1].last;
-            s->shared_first = true;
-        }
-        if (k + 1 < spells && spell[k + 1].first <= high + 2 * REACH) {
+        if (k + 1 < spells && spell[k + 1].first <= high + 2 * REACH)
             s->last = (high + spell[k + 1].first) / 2;
-            s->shared_last = true;
-        }
         end_at_bumps(s, bump, low, high);
-        if (k && !s->shared_first)
-            spell[k - 1].shared_last = false;
     }
 }
 

@@ -7,9 +7,8 @@
 #define DW_MOST_SPELLS 64
 
 struct dw_spell {
-    double unrest;                  /* its largest bend, stops */
-    size_t first, last;             /* shots */
-    bool shared_first, shared_last; /* its end is another's beginning */
+    double unrest;      /* its largest bend, stops */
+    size_t first, last; /* shots */
 };
 
 /* Spells of n shots (at least one), in order of time, from bends that regions show (beside->unrest)

@@ -9,7 +9,8 @@
 #include <math.h>
 #include <string.h>
 
-#define UNKNOWN_VAR 1.0 /* stops^2: a comparison this doubtful tells nothing of its own */
+#define LEAST_STOPS 1e-4 /* regions' light over a spell is known no better than this */
+#define UNKNOWN_VAR 1.0  /* stops^2: a comparison this doubtful tells nothing of its own */
 
 static const struct dw_share_params defaults = DW_SHARE_DEFAULTS;
 
@@ -27,13 +28,14 @@ struct task {
     double *e_var, *e_fast; /* variance of e; and of what it is beside its neighbours */
     int (*setting)[DW_MAX_CLASSES];
     int classes;
-    double *jump;             /* per shot: its record is wrong by this, as all tiles say; already
-                               * taken out of the pairs */
-    struct dw_beside beside;  /* what comparing shots told */
-    struct dw_follow *follow; /* what light follows where fog or cloud bends it */
-    int follows;
+    double *jump;               /* per shot: its record is wrong by this, as all tiles say; already
+                                 * taken out of the pairs */
+    struct dw_beside beside;    /* what comparing shots told */
+    struct dw_mixture *mixture; /* what light is where fog or cloud bends it */
+    int mixtures;
     double *rest;          /* bends of contrasts beside them */
     struct dw_grids grids; /* of the shots that take part */
+    double *black;         /* per shot: how far its black is off, DN */
     bool *bump;            /* per shot: the view is displaced against the one before */
 };
 
@@ -120,7 +122,39 @@ static void right_records(struct task *t)
                wrong, wrong > 1 ? "s" : "");
 }
 
-/* Spells of fog or of cloud by night, in which light follows contrasts. */
+/* Blacks that wander, and with them light that no gain can steady: dark ground flickers by several
+ * per cent under a sky that stands. */
+static enum dw_status right_blacks(struct task *t, struct dw_error *err)
+{
+    t->black = DW_TAKE(&t->w->arena, t->n, double);
+    if (!t->black)
+        return no_room(err);
+    enum dw_status status = dw_black_wander(&t->beside, t->time, t->n, &t->w->arena, t->black);
+    if (status < 0)
+        return dw_fail(err, status, "the black levels of %zu frames could not be told", t->n);
+    for (size_t i = 0; i < t->n; i++)
+        t->w->black[t->shot[i]] = t->black[i];
+    return DW_OK;
+}
+
+/* In a spell tiles part, and what pairs say of them all does not fit together. Regions' light over
+ * the whole spell does, so it takes their place, as softly as the spell comes in. */
+static void take_over(struct task *t, const struct dw_mixture *m)
+{
+    double var = 2 * (m->common_var + LEAST_STOPS * LEAST_STOPS);
+    for (size_t k = 0; k < t->n_pairs; k++) {
+        struct dw_pair *p = &t->pair[k];
+        if (p->a < m->first || p->b >= m->first + m->n)
+            continue;
+        size_t a = p->a - m->first, b = p->b - m->first;
+        double fade = fmin(dw_mixture_share(m, a), dw_mixture_share(m, b - 1));
+        double v = m->common[b] - m->common[a] - t->jump[p->b] + t->jump[p->a];
+        p->v += fade * (v - p->v);
+        p->var += fade * (var - p->var);
+    }
+}
+
+/* Spells of fog or cloud, in which light follows from contrasts. */
 static enum dw_status find_veils(struct task *t, struct dw_error *err)
 {
     t->bump = DW_TAKE(&t->w->arena, t->n, bool);
@@ -129,11 +163,14 @@ static enum dw_status find_veils(struct task *t, struct dw_error *err)
         return no_room(err);
     for (size_t i = 1; i < t->n; i++)
         t->bump[i] = dw_pair_displaced((const float(*)[2])t->shift, i - 1, i);
-    enum dw_status status = dw_veils_find(&t->beside, t->time, t->bump, t->n, &t->w->arena,
-                                          &t->follow, &t->follows, t->rest);
+    const struct dw_veil_view view = {&t->grids, &t->beside, t->black, t->bump};
+    enum dw_status status = dw_veils_find(&view, &t->w->arena, &t->mixture, &t->mixtures, t->rest);
     if (status < 0)
         return dw_fail(err, status, "light in fog could not be held against contrasts");
-    t->offset = DW_TAKE(&t->w->arena, (size_t)(t->classes + t->follows), double);
+    for (int k = 0; k < t->mixtures; k++)
+        take_over(t, &t->mixture[k]);
+    t->offset =
+        DW_TAKE(&t->w->arena, (size_t)(t->classes + DW_MIXTURE_PARTS * t->mixtures), double);
     return t->offset ? DW_OK : no_room(err);
 }
 
@@ -150,8 +187,8 @@ static struct dw_share sharing(const struct task *t)
                              .pair = t->pair,
                              .classes = t->classes,
                              .setting = (const int(*)[DW_MAX_CLASSES])t->setting,
-                             .follows = t->follows,
-                             .follow = t->follow,
+                             .mixtures = t->mixtures,
+                             .mixture = t->mixture,
                              .rest = t->rest,
                              .s = t->s,
                              .e = t->e,
@@ -255,18 +292,6 @@ static double shared_noise(const struct dw_work *w, size_t shot)
     return weight > 0 ? SHARED_NOISE / weight : 0;
 }
 
-/* Blacks that wander, and with them light that no gain can steady: dark ground flickers by several
- * per cent under a sky that stands. */
-static enum dw_status right_blacks(struct task *t, struct dw_error *err)
-{
-    enum dw_status status = dw_black_wander(&t->beside, t->time, t->n, &t->w->arena, t->work);
-    if (status < 0)
-        return dw_fail(err, status, "the black levels of %zu frames could not be told", t->n);
-    for (size_t i = 0; i < t->n; i++)
-        t->w->black[t->shot[i]] = t->work[i];
-    return DW_OK;
-}
-
 /* Errors of shots that took no part: what their neighbours in use have, by time. */
 static void fill_in(struct dw_work *w, const struct task *t)
 {
@@ -315,15 +340,12 @@ enum dw_status dw_steady(struct dw_work *w, struct dw_error *err)
     if (status >= 0)
         right_records(&t);
     if (status >= 0)
+        status = right_blacks(&t, err);
+    if (status >= 0)
         status = find_veils(&t, err);
     struct dw_share share = sharing(&t);
     if (status >= 0)
         status = share_out(&t, &share, err);
-    for (size_t i = 0; i < t.n && status >= 0; i++) /* it is light as well */
-        for (int m = 0; m < t.follows; m++)
-            t.s[i] += t.offset[t.classes + m] * dw_follow_at(&t.follow[m], i);
-    if (status >= 0)
-        status = right_blacks(&t, err);
     if (status >= 0) {
         measure_rest(&t);
         status = finish(&t, &share, err);
