@@ -938,6 +938,34 @@ START_TEST(jumps_need_a_way_back)
 }
 END_TEST
 
+/* Dusk and dawn, shots 300 s apart: light falls by 1.8 stops from one to the next at the most, and
+ * by far less an hour before and after. That is no leap there and back of a wrong record, as which
+ * the middle of dusk, beside a median over hours, would be taken (and the whole night with it). A
+ * leap by night is one all the same. */
+START_TEST(a_fast_dusk_is_no_wrong_record)
+{
+    enum { N = 120, DUSK = 30, DAWN = 90, LEAP = 58, BACK = 62 };
+    struct dw_pair pair[N - 1];
+    double time[N], jump[N];
+    bool loose[N] = {false};
+    for (int i = 0; i < N; i++)
+        time[i] = 300.0 * i;
+    for (int i = 0; i < N - 1; i++) {
+        double falls = 1.8 * exp(-pow((i - DUSK) / 6.0, 2)), rises = pow((i - DAWN) / 6.0, 2);
+        pair[i] =
+            (struct dw_pair){(uint32_t)i, (uint32_t)i + 1, 1.8 * exp(-rises) - falls, 1e-8, true};
+    }
+    dw_find_jumps(pair, N, time, loose, jump);
+    for (int i = 0; i < N; i++)
+        ck_assert_double_eq(jump[i], 0);
+    pair[LEAP].v += 0.33;
+    pair[BACK].v -= 0.33;
+    dw_find_jumps(pair, N, time, loose, jump);
+    for (int i = 0; i < N; i++)
+        ck_assert_double_eq_tol(jump[i], i > LEAP && i <= BACK ? 0.33 : 0, 0.01);
+}
+END_TEST
+
 /* Fog that clears over half an hour is light; single errors and chance are not. */
 START_TEST(slow_light_is_told_from_errors)
 {
@@ -975,6 +1003,28 @@ START_TEST(few_shots_still_get_an_answer)
     }
     if (counts[_i] == 10)
         ck_assert_double_lt(fake_hf(&r.shoot, r.error, -90, 90), 0.004);
+    done(&r);
+}
+END_TEST
+
+/* Shots so far apart that a dusk is ten of them. Where it is fastest light falls by half a stop
+ * more from one to the next than in the middle of the hours about, which must not make of it a
+ * rival to what the tiles show. */
+START_TEST(far_shots_of_a_dusk_are_compared)
+{
+    struct fake_params p = fake_defaults((unsigned)(1 + _i));
+    p.interval_s = 300;
+    p.frames = 150;
+    p.site = (struct dw_site){30, 31, 100};
+    struct result r = decide(&p);
+    double worst = 0;
+    for (size_t i = 3; i + 3 < r.shoot.shots.n; i++) {
+        double v[7];
+        for (size_t k = 0; k < 7; k++)
+            v[k] = r.error[i + k - 3] - r.shoot.error[i + k - 3];
+        worst = fmax(worst, fabs(fake_rest_of_seven(v)));
+    }
+    ck_assert_msg(worst < 0.012, "seed %u: one error left of %.4f", p.seed, worst);
     done(&r);
 }
 END_TEST
@@ -1071,6 +1121,7 @@ int main(void)
     tcase_add_test(t, third_difference_of_a_cubic_is_constant);
     tcase_add_test(t, reversed_order_gives_the_reversed_answer);
     tcase_add_test(t, jumps_need_a_way_back);
+    tcase_add_test(t, a_fast_dusk_is_no_wrong_record);
     tcase_add_test(t, slow_light_is_told_from_errors);
     suite_add_tcase(s, t);
     t = tcase_create("shoots");
@@ -1092,6 +1143,7 @@ int main(void)
     tcase_add_test(t, a_stop_of_light_changes_only_the_light);
     tcase_add_test(t, a_constant_scene_gives_a_constant_sequence);
     tcase_add_loop_test(t, few_shots_still_get_an_answer, 0, 5);
+    tcase_add_loop_test(t, far_shots_of_a_dusk_are_compared, 0, 2);
     tcase_add_test(t, uneven_intervals_are_followed);
     tcase_add_test(t, what_cannot_be_compared_is_no_flicker);
     tcase_add_loop_test(t, a_step_over_a_bump_counts_for_less_and_its_neighbours_do_not, 0, 2);

@@ -30,7 +30,8 @@ struct dw_compare {
     float *rel;         /* steps*tiles: its change beside the common one; NAN unknown */
     float *excess;      /* blocks*tiles: variance of that beyond photon noise, when still */
     bool *agreed;       /* steps: nearly all tiles changed alike */
-    double *v, *centre; /* steps: common change; the slow part of it */
+    double *v, *centre; /* steps: common change; the slow part of it, */
+    size_t about;       /* as so many steps to either side tell */
     double reach;       /* stops: errors of neighbours differ by less, in this shoot */
     bool last;          /* variances of changes are asked for now, not in the passes before */
     double black_var;   /* DN^2, of the black level's wander in a step */

@@ -7,31 +7,58 @@
 #define LEAST_JUMP 0.2 /* stops: no shutter errs by so much, no light leaps so in all tiles */
 #define SAME_JUMP 0.08 /* there and back agree to this; several times what shutters err by */
 #define MOST_SHOTS 300 /* a longer stretch may as well be the rest that is wrong */
-#define REACH 7
 
-/* Change of step j beyond the slow change of its neighbourhood; NAN where nothing is sure. */
-static double excess(const struct dw_pair *pair, size_t steps, const double *time, size_t j)
+enum { WIDE = 7 }; /* steps to either side; no fewer than dw_steps_about names */
+
+/* The steps of a shoot; about: as many to either side tell the slow change (dw_steps_about). */
+struct steps {
+    const struct dw_pair *pair;
+    const double *time;
+    size_t n, about;
+};
+
+/* Change of step j beyond what the steps about, so many to either side, usually change. */
+static double beyond(const struct steps *s, size_t j, size_t about)
 {
-    double rate[2 * REACH + 1];
+    double rate[2 * WIDE + 1];
     size_t n = 0;
-    if (!pair[j].agree || pair[j].var > 1e-3)
+    for (size_t i = j > about ? j - about : 0; i < s->n && i <= j + about; i++)
+        rate[n++] = s->pair[i].v / fmax(s->time[i + 1] - s->time[i], 1e-3);
+    return s->pair[j].v - dw_median(rate, n) * (s->time[j + 1] - s->time[j]);
+}
+
+/* Change of step j beyond the slow change of its neighbourhood, be that a wide or a near one: the
+ * wide one errs where dusk is fastest, if shots are far apart, and the near one by chance. NAN
+ * where nothing is sure. */
+static double excess(const struct steps *s, size_t j)
+{
+    if (!s->pair[j].agree || s->pair[j].var > 1e-3)
         return (double)NAN;
-    for (size_t i = j > REACH ? j - REACH : 0; i < steps && i <= j + REACH; i++)
-        rate[n++] = pair[i].v / fmax(time[i + 1] - time[i], 1e-3);
-    return pair[j].v - dw_median(rate, n) * (time[j + 1] - time[j]);
+    double near = beyond(s, j, s->about), wide = beyond(s, j, WIDE);
+    return fabs(near) < fabs(wide) ? near : wide;
+}
+
+/* work: n values. */
+static double usual_interval(const double *time, size_t n, double *work)
+{
+    for (size_t i = 0; i + 1 < n; i++)
+        work[i] = time[i + 1] - time[i];
+    return n > 1 ? dw_median(work, n - 1) : 1;
 }
 
 void dw_find_jumps(const struct dw_pair *pair, size_t n, const double *time, const bool *loose,
                    double *jump)
 {
+    const struct steps s = {pair, time, n > 0 ? n - 1 : 0,
+                            dw_steps_about(usual_interval(time, n, jump))};
     for (size_t i = 0; i < n; i++)
         jump[i] = 0;
     for (size_t j = 0; j + 1 < n; j++) {
-        double there = excess(pair, n - 1, time, j);
+        double there = excess(&s, j);
         if (!(fabs(there) > LEAST_JUMP) || loose[j] || loose[j + 1])
             continue;
         for (size_t k = j + 1; k + 1 < n && k <= j + MOST_SHOTS; k++) {
-            double back = excess(pair, n - 1, time, k);
+            double back = excess(&s, k);
             if (!(fabs(back) > LEAST_JUMP) || loose[k] || loose[k + 1])
                 continue;
             if (fabs(there + back) < SAME_JUMP) {

@@ -12,9 +12,11 @@
 #include <string.h>
 
 #define PASSES 2
-#define CENTRE_REACH 7
+#define ABOUT_S 870.0   /* seven steps of two minutes, and a little */
 #define MOST_WANDER 1.0 /* DN rms between neighbours that are believed of a black level */
 enum {
+    ABOUT_LEAST = 2,
+    ABOUT_MOST = 7,
     PAIRS_AT_A_TIME = 32,                  /* that one worker compares in a row */
     TILES_AT_A_TIME = 5 * DW_COMPARE_GROUP /* or looks at */
 };
@@ -39,14 +41,19 @@ size_t dw_compare_work(const struct dw_compare *c)
     return c->tiles * (6 * sizeof(double) + sizeof(int));
 }
 
+size_t dw_steps_about(double usual_s)
+{
+    return (size_t)fmin(fmax(ABOUT_S / usual_s, ABOUT_LEAST), ABOUT_MOST);
+}
+
 /* The slow common change about each step: a running median of what the steps found. */
 static void find_centres(struct dw_compare *c)
 {
     const struct dw_grids *g = c->g;
-    double work[2 * CENTRE_REACH + 1];
+    double work[2 * ABOUT_MOST + 1];
     for (size_t j = 0; j < c->steps; j++) {
-        size_t n = 0, first = j > CENTRE_REACH ? j - CENTRE_REACH : 0;
-        for (size_t i = first; i < c->steps && i <= j + CENTRE_REACH; i++)
+        size_t n = 0, first = j > c->about ? j - c->about : 0;
+        for (size_t i = first; i < c->steps && i <= j + c->about; i++)
             if (!g->loose[i] && !g->loose[i + 1])
                 work[n++] = c->v[i] / c->seconds[i];
         c->centre[j] = n ? dw_median(work, n) * c->seconds[j] : c->v[j];
@@ -224,6 +231,7 @@ enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pa
     c.steps = grids->n - 1;
     c.black_var = params->black_dn * params->black_dn;
     c.reach = params->reach_stops;
+    c.about = dw_steps_about(beside->unit_s);
     double *work = DW_TAKE(arena, c.steps, double);
     if (!work || !take_room(&c, arena))
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for comparing %zu shots", grids->n);

@@ -65,6 +65,12 @@ int dw_pair_region(int cols, int rows, int tile);
 /* Whether the camera stood elsewhere in shot a than in b. shift: as in struct dw_grids. */
 bool dw_pair_displaced(const float (*shift)[2], size_t a, size_t b);
 
+/* How many steps to either side tell the slow common change about a step, if shots are usually so
+ * many seconds apart: those within a quarter of an hour, 2 to 7. In the middle of dusk light falls
+ * faster than before and after it, and a median over hours would have every dusk slower than it is.
+ */
+size_t dw_steps_about(double usual_s);
+
 /* Compares every shot with the next and the one after: at most 2n-3 pairs, from the arena. Errors:
  * DW_ERR_MEMORY, DW_ERR_INTERRUPTED. */
 enum dw_status dw_pairs_compare(const struct dw_grids *grids, const struct dw_pair_params *params,
