@@ -654,6 +654,58 @@ START_TEST(more_rounds_make_nothing_worse)
 }
 END_TEST
 
+enum { FAR_CLASSES = DAY };
+
+/* Shots 300 s apart, by twilight 1.2 degrees of sun altitude each: from midnight over one dawn to
+ * the next dusk. By twilight a camera that follows the light uses each setting once. */
+static double far_alt(int i)
+{
+    return -55 * cos(2 * M_PI * i / 288);
+}
+
+/* What own errors are worth (0.03 stop are invented) is not learnt from settings used once, whose
+ * offsets hide the shots' own errors: less and less would be left of these. */
+START_TEST(far_shots_know_how_uncertain_they_are)
+{
+    static struct day d;
+    double all[DAY], error[DAY], offset[FAR_CLASSES];
+    unsigned seed = (unsigned)(1 + _i);
+    for (int i = 0; i < DAY; i++) {
+        error[i] = 0.03 * chance(&seed);
+        all[i] = twilight(far_alt(i)) + error[i];
+    }
+    make_day(&d, all);
+    int classes = 1;
+    for (int i = 0; i < DAY; i++) {
+        d.time[i] = 300.0 * i;
+        d.alt[i] = far_alt(i);
+        d.setting[i][0] = d.alt[i] > 8 || d.alt[i] < -18 ? 0 : classes++;
+    }
+    struct dw_share share = {.p = &sharing,
+                             .n = DAY,
+                             .unit_s = 300,
+                             .time = d.time,
+                             .alt = d.alt,
+                             .loose = d.loose,
+                             .unrest = d.unrest,
+                             .n_pairs = d.pairs,
+                             .pair = d.pair,
+                             .classes = classes,
+                             .setting = (const int(*)[DW_MAX_CLASSES])d.setting,
+                             .rest = d.rest,
+                             .s = d.s,
+                             .e = d.e,
+                             .e_var = d.e_var,
+                             .e_fast = d.e_fast,
+                             .offset = offset,
+                             .sigma = sharing.error_stops};
+    struct dw_arena arena = {0};
+    ck_assert_int_eq(dw_share_out(&share, &arena, NULL), DW_OK);
+    dw_arena_free_to(&arena, 0);
+    ck_assert_msg(share.sigma > 0.01, "own errors are thought to be %.4f", share.sigma);
+}
+END_TEST
+
 /* Nor may it bend, where light hardly changes, with weather that comes on one side of noon. */
 START_TEST(the_law_does_not_follow_weather)
 {
@@ -1134,6 +1186,7 @@ int main(void)
     tcase_add_test(t, the_law_follows_a_twilight);
     tcase_add_test(t, a_bend_of_twilight_is_told_from_errors);
     tcase_add_test(t, more_rounds_make_nothing_worse);
+    tcase_add_loop_test(t, far_shots_know_how_uncertain_they_are, 0, 4);
     tcase_add_test(t, the_law_does_not_follow_weather);
     tcase_add_test(t, one_mornings_weather_is_not_the_next_ones);
     tcase_add_test(t, shots_without_a_record_are_as_steady_as_their_neighbours);

@@ -25,6 +25,8 @@ struct weighing {
     double *factor;
     struct dw_follow *follow, *fixed;
     double *taken, **course;
+    bool *told;   /* per shot: it tells what own errors are worth */
+    int *served;  /* per setting: shots */
     bool solved;
     struct dw_light_law law;
 };
@@ -86,19 +88,40 @@ static void set_weights(const struct dw_share *t, struct weighing *w, bool law)
         w->weight[k] = 1 / t->pair[k].var;
 }
 
+/* How many shots a setting must have served before one of them tells what own errors are worth:
+ * where it served one alone, nearly all of the error goes to the setting's offset, the more so the
+ * smaller own errors are thought to be. */
+#define TELLING 4
+
+/* told: room for a value a shot, whether it tells. */
+static void find_telling(const struct dw_share *t, bool *told, int *served)
+{
+    memset(served, 0, (size_t)t->classes * sizeof *served);
+    for (size_t i = 0; i < t->n; i++)
+        for (int p = 0; p < DW_MAX_CLASSES; p++)
+            if (t->setting[i][p] >= 0)
+                served[t->setting[i][p]]++;
+    for (size_t i = 0; i < t->n; i++) {
+        told[i] = !t->loose[i];
+        for (int p = 0; p < DW_MAX_CLASSES; p++)
+            if (t->setting[i][p] >= 0 && served[t->setting[i][p]] < TELLING)
+                told[i] = false;
+    }
+}
+
 /* What a shot's own error is worth, from the better known half. */
-static void learn_sigma(struct dw_share *t, double *work)
+static void learn_sigma(struct dw_share *t, const bool *told, double *work)
 {
     size_t n = 0;
     for (size_t i = 0; i < t->n; i++)
-        if (!t->loose[i])
+        if (told[i])
             work[n++] = t->e_var[i];
     if (n < 8)
         return;
     double limit = dw_quantile(work, n, 0.4);
     n = 0;
     for (size_t i = 0; i < t->n; i++) {
-        if (t->loose[i] || t->e_var[i] > limit)
+        if (!told[i] || t->e_var[i] > limit)
             continue;
         work[n++] = fabs(dw_share_own(t, i));
     }
@@ -203,7 +226,7 @@ static enum dw_status solve(struct dw_share *t, struct weighing *w, bool law,
         return dw_fail(err, status, "the steadying of %zu frames could not be solved", t->n);
     w->solved = true;
     take_factors(t, w);
-    learn_sigma(t, w->work);
+    learn_sigma(t, w->told, w->work);
     return DW_OK;
 }
 
@@ -249,11 +272,14 @@ enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct d
         .work = DW_TAKE(arena, t->n, double),
         .last = DW_TAKE(arena, t->n, double),
         .value = DW_TAKE(arena, t->n, double),
+        .told = DW_TAKE(arena, t->n, bool),
+        .served = DW_TAKE(arena, (size_t)t->classes, int),
     };
-    if (!w.change || !w.weight || !w.stiff || !w.tie || !w.work || !w.last || !w.value ||
-        !lay_out_mixtures(t, &w, arena) ||
+    if (!w.change || !w.weight || !w.stiff || !w.tie || !w.work || !w.last || !w.value || !w.told ||
+        !w.served || !lay_out_mixtures(t, &w, arena) ||
         !dw_law_lay_out(&w.law, &t->p->law, t->n, t->time, t->alt, t->unit_s, arena))
         return no_room(err);
+    find_telling(t, w.told, w.served);
     for (size_t k = 0; k < t->n_pairs; k++) /* first guess: the light itself */
         w.change[k] = t->pair[k].v;
     enum dw_status status = settle(t, &w, true, arena, err);
