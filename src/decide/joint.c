@@ -312,6 +312,38 @@ static bool add_follow_variance(const struct dw_joint *j, const double *border, 
     return true;
 }
 
+/* What not knowing the law adds to the variance of an error beside its neighbours: of b^T corner^-1
+ * b, with b what the error has to do with all that borders, the part that the law's columns of the
+ * corner's Cholesky factor bring. Offsets are free here: where each setting is used once, an error
+ * is known by little else than the law. corner: its first columns as dw_corner_eliminate leaves
+ * them; last: factor of the law's, as dw_law_settle does. b: a value for all that borders. */
+static void doubt_law(const struct dw_joint *j, const double *border, const double *corner,
+                      const double *last, double *b)
+{
+    size_t rows = 2 * j->n, all = (size_t)bordering(j), laws = (size_t)j->law->spline.n;
+    size_t some = all - laws;
+    for (size_t i = 1; i + 1 < j->n; i++) {
+        double sum = 0;
+        for (size_t c = 0; c < all; c++) {
+            const double *e = border + c * rows + 2 * i + 1;
+            b[c] = e[0] - 0.5 * (*(e - 2) + e[2]);
+        }
+        for (size_t c = 0; c < all; c++) {
+            const double *l = c < some ? corner + c * all : last + (c - some) * laws;
+            size_t from = c < some ? 0 : some; /* the first unknown of this factor's rows */
+            double z = b[c] / l[c - from];
+            for (size_t k = c + 1; k < all; k++)
+                b[k] -= z * l[k - from];
+            sum += c < some ? 0 : z * z;
+        }
+        j->law->doubt[i] = sum / 1.5;
+    }
+    if (j->n > 2) {
+        j->law->doubt[0] = j->law->doubt[1];
+        j->law->doubt[j->n - 1] = j->law->doubt[j->n - 2];
+    }
+}
+
 enum dw_status dw_joint_solve(const struct dw_joint *j, struct dw_arena *arena, double *s,
                               double *e, double *e_var, double *e_fast, double *offset)
 {
@@ -347,6 +379,8 @@ enum dw_status dw_joint_solve(const struct dw_joint *j, struct dw_arena *arena, 
         variances(inverse, j->n, e_var, e_fast);
         if (!add_follow_variance(j, border, block, work, e_var, e_fast))
             status = DW_ERR_NUMERIC;
+        if (status == DW_OK && j->law && j->law->doubted)
+            doubt_law(j, border, corner, settling, right);
     }
     dw_arena_free_to(arena, mark);
     return status;

@@ -70,14 +70,15 @@ bool dw_law_lay_out(struct dw_light_law *law, const struct dw_law_params *p, siz
     law->spline = dw_spline_over(low, fmax(high, low + p->step), p->step);
     size_t coefs = (size_t)law->spline.n;
     law->p = p;
-    law->known = false;
+    law->known = law->doubted = false;
     law->loose = 1 / (p->level * p->level);
     law->bend = DW_TAKE(arena, n, struct dw_law_bend);
     law->level = dw_arena_take(arena, n, sizeof *law->level);
     law->first = DW_TAKE(arena, n, int);
     law->prior = dw_arena_take(arena, coefs, sizeof *law->prior);
     law->coef = DW_TAKE(arena, coefs, double);
-    if (!law->bend || !law->level || !law->first || !law->prior || !law->coef)
+    law->doubt = DW_TAKE(arena, n, double);
+    if (!law->bend || !law->level || !law->first || !law->prior || !law->coef || !law->doubt)
         return false;
     for (size_t i = 0; i < n; i++)
         law->first[i] = dw_spline_basis(&law->spline, drawn_together(alt[i]), law->level[i]);

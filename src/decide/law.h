@@ -28,6 +28,9 @@ struct dw_light_law {
     double loose;                  /* weight of the square of what light is beside it */
     double (*prior)[DW_LAW_REACH]; /* entry (i+d, i) of the prior's matrix at [i][d] */
     double *coef;
+    bool doubted;  /* doubt is wanted */
+    double *doubt; /* per shot: variance of its error beside its neighbours that not knowing the law
+                    * adds, as the last joint solution has it, stops^2 (joint.c) */
 };
 
 /* What is believed of the law before light is looked at. */

@@ -261,6 +261,18 @@ static enum dw_status settle(struct dw_share *t, struct weighing *w, bool law,
     return DW_OK;
 }
 
+/* Solves once more with the law, to learn how well it is known, which is half of the work. */
+static enum dw_status doubt_law(struct dw_share *t, struct weighing *w, struct dw_arena *arena,
+                                struct dw_error *err)
+{
+    w->law.doubted = true;
+    t->law_doubt = w->law.doubt;
+    enum dw_status status = solve(t, w, true, arena, err);
+    if (status >= 0)
+        take_law_off(t, w);
+    return status;
+}
+
 /* Solves, learning the law; then takes it out of the pairs and solves again. */
 enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct dw_error *err)
 {
@@ -283,6 +295,8 @@ enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct d
     for (size_t k = 0; k < t->n_pairs; k++) /* first guess: the light itself */
         w.change[k] = t->pair[k].v;
     enum dw_status status = settle(t, &w, true, arena, err);
+    if (status >= 0)
+        status = doubt_law(t, &w, arena, err);
     for (size_t k = 0; k < t->n_pairs; k++)
         t->pair[k].v -= w.change[k];
     if (status >= 0)

@@ -49,6 +49,9 @@ struct dw_share {
      * is beside its neighbours; a setting's own error, then the factors of the mixtures (room for
      * both: classes + DW_MIXTURE_PARTS * mixtures) */
     double *s, *e, *e_var, *e_fast, *offset;
+    /* found, in the arena: what not knowing the law adds to e_fast. Apart from it, as cloud is told
+     * from its neighbours in time under whatever law (cloudy.c) */
+    const double *law_doubt;
     double sigma; /* rms of the shots' own errors: a first guess, then learnt */
 };
 

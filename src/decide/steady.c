@@ -206,7 +206,8 @@ static enum dw_status share_out(const struct task *t, struct dw_share *share, st
                                     : dw_share_out(share, &t->w->arena, err);
 }
 
-/* Errors lose their slow part and get back what the record was wrong by. */
+/* Errors lose their slow part and get back what the record was wrong by; the law was taken off as
+ * if it were known. */
 static enum dw_status finish(struct task *t, const struct dw_share *share, struct dw_error *err)
 {
     double *own = DW_TAKE(&t->w->arena, t->n, double), *slow = DW_TAKE(&t->w->arena, t->n, double);
@@ -221,8 +222,10 @@ static enum dw_status finish(struct task *t, const struct dw_share *share, struc
         if (status < 0)
             return dw_fail(err, status, "slow light could not be told from exposure errors");
     }
-    for (size_t i = 0; i < t->n; i++)
+    for (size_t i = 0; i < t->n; i++) {
         t->e[i] += t->jump[i] - slow[i];
+        t->e_fast[i] += share->law_doubt[i];
+    }
     return DW_OK;
 }
 
