@@ -253,7 +253,8 @@ static void read_camera(const char *dir, struct score_truth *t)
     free(path);
 }
 
-/* Black levels that the run learnt, for each shot by its ISO and length. */
+/* Black levels that the run learnt, for each shot by its ISO and length: dark current grows with
+ * the time, and a class may tell long exposures apart. */
 static void read_levels(const char *dir, struct score_truth *t)
 {
     char *path = dw_join_path(dir, "facts.json");
@@ -266,7 +267,8 @@ static void read_levels(const char *dir, struct score_truth *t)
             double iso = json_number_value(json_object_get(l, "iso")),
                    shutter = json_number_value(json_object_get(l, "shutter_s"));
             double far = 100 * fabs(log2(fmax(iso, 1) / t->shot[i].iso)) +
-                         ((shutter >= 1) != (t->shot[i].shutter_s >= 1) ? 10 : 0);
+                         ((shutter >= 1) != (t->shot[i].shutter_s >= 1) ? 10 : 0) +
+                         0.1 * fabs(log2(fmax(shutter, 1e-9) / t->shot[i].shutter_s));
             if (!(far < least))
                 continue;
             least = far;
