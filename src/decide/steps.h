@@ -11,6 +11,10 @@ enum dw_status dw_when(struct dw_work *w, struct dw_facts *facts, struct dw_erro
 enum dw_status dw_record(struct dw_work *w, struct dw_error *err);
 /* levels.c: black and white level per class of settings. */
 enum dw_status dw_levels_learn(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
+/* part.c: levels of its own for every shutter time of a class, where dark current of so many DN/s
+ * at ISO 100 parts them by more than least_dn. */
+enum dw_status dw_levels_part(const struct dw_work *w, double dn_per_s, double least_dn,
+                              struct dw_facts *facts, struct dw_error *err);
 /* tiles.c: light of every tile; and the keys. */
 enum dw_status dw_tiles(struct dw_work *w, const struct dw_facts *facts, struct dw_error *err);
 /* key.c: of that, the key of shot i, without tiles that lamps light; work: two values a tile. */
