@@ -180,7 +180,7 @@ static void put_together(struct night *g, uint32_t *work)
 
 static enum dw_status look_at_night(struct night *g, struct dw_error *err)
 {
-    size_t room = 0;
+    size_t room = 0, mark = g->w->arena.n;
     g->first = DW_TAKE(&g->w->arena, g->n, size_t);
     g->lit = DW_TAKE(&g->w->arena, g->n, size_t);
     g->sums = DW_TAKE(&g->w->arena, g->n, struct dw_pattern_sums);
@@ -192,8 +192,8 @@ static enum dw_status look_at_night(struct night *g, struct dw_error *err)
     }
     g->every = room / PATTERN_SPOTS + 1;
     g->spike = calloc(g->n, sizeof *g->spike);
-    g->standing = malloc((room + 1) * sizeof *g->standing);
-    uint32_t *work = malloc((room + 1) * sizeof *work);
+    g->standing = DW_TAKE(&g->w->arena, room, uint32_t);
+    uint32_t *work = DW_TAKE(&g->w->arena, room, uint32_t);
     enum dw_status status =
         g->spike && g->standing && work && g->first && g->lit && g->sums
             ? DW_OK
@@ -212,8 +212,7 @@ static enum dw_status look_at_night(struct night *g, struct dw_error *err)
     for (size_t k = 0; k < g->n && g->spike; k++)
         free(g->spike[k]);
     free(g->spike);
-    free(g->standing);
-    free(work);
+    dw_arena_free_to(&g->w->arena, mark);
     return status;
 }
 
