@@ -55,18 +55,23 @@ static void smooth_down(const uint16_t *restrict in, uint16_t *restrict out)
     }
 }
 
-/* The same across: 256 times the mean. */
+static inline int32_t across_at(const uint16_t *row, int x)
+{
+    return (row[inside(x - 2)] + row[inside(x + 2)]) +
+           4 * (row[inside(x - 1)] + row[inside(x + 1)]) + 6 * row[x];
+}
+
+/* The same across: 256 times the mean. A row's loop runs on into the next one, so that it is of no
+ * odd length; what it writes there comes again. */
 static void smooth_across(const uint16_t *restrict in, int32_t *restrict out)
 {
-    for (int y = 0; y < SIDE; y++) {
-        int32_t row[SIDE + 4];
-        for (int x = 0; x < SIDE; x++)
-            row[x + 2] = in[y * SIDE + x];
-        row[0] = row[1] = row[2];
-        row[SIDE + 2] = row[SIDE + 3] = row[SIDE + 1];
-        for (int x = 0; x < SIDE; x++)
-            out[y * SIDE + x] =
-                (row[x] + row[x + 4]) + 4 * (row[x + 1] + row[x + 3]) + 6 * row[x + 2];
+    for (int y = 0; y < SIDE; y++, in += SIDE, out += SIDE) {
+        for (int x = 2; x < SIDE + 2; x++)
+            out[x] = (in[x - 2] + in[x + 2]) + 4 * (in[x - 1] + in[x + 1]) + 6 * in[x];
+        out[0] = across_at(in, 0);
+        out[1] = across_at(in, 1);
+        out[SIDE - 2] = across_at(in, SIDE - 2);
+        out[SIDE - 1] = across_at(in, SIDE - 1);
     }
 }
 

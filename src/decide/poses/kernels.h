@@ -13,8 +13,9 @@
 
 /* Scratch for one patch. */
 struct dw_band_work {
-    uint16_t clipped[DW_PATCH_CELLS], half[DW_PATCH_CELLS]; /* half smoothed: down alone */
-    int32_t smooth[DW_PATCH_CELLS];
+    uint16_t clipped[DW_PATCH_CELLS];
+    uint16_t half[DW_PATCH_CELLS + 4];  /* half smoothed: down alone; rows are read on */
+    int32_t smooth[DW_PATCH_CELLS + 4]; /* across too; rows are written on */
     int32_t three[DW_PATCH_CELLS], across[DW_PATCH_CELLS]; /* sums along rows */
 };
 
