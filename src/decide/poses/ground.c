@@ -15,6 +15,9 @@
 #define ALIKE_TO 0.8
 #define QUANTILE 0.75
 #define ENOUGH_BLOCKS 4.0f
+/* A first look is by this share of all ground, and by no less. */
+#define FIRST_SHARE 0.5f
+#define FIRST_BLOCKS 32.0f
 
 enum dw_status dw_ground_compare(const struct dw_work *w, const struct dw_ground *g,
                                  struct dw_viewer *v, size_t a, size_t b, struct dw_shift *out,
@@ -78,6 +81,26 @@ static float weigh(const struct lesson *l, int block, double *work)
     return (float)fmax(0, fmin(1, q));
 }
 
+/* Picks the patches of the first look, those with the most ground first. */
+static void pick_first(struct dw_ground *g, float all)
+{
+    float sum[DW_PATCHES] = {0}, picked = 0, enough = fmaxf(FIRST_SHARE * all, FIRST_BLOCKS);
+    for (int b = 0; b < g->n; b++)
+        sum[b / DW_PATCH_BLOCKS] += g->weight[b];
+    while (picked < enough) {
+        int best = -1;
+        for (int i = 0; i < DW_PATCHES; i++)
+            if (g->patch[i] && !g->first_patch[i] && (best < 0 || sum[i] > sum[best]))
+                best = i;
+        if (best < 0)
+            break; /* there is no more */
+        g->first_patch[best] = true;
+        picked += sum[best];
+    }
+    for (int b = 0; b < g->n; b++)
+        g->first_weight[b] = g->first_patch[b / DW_PATCH_BLOCKS] ? g->weight[b] : 0;
+}
+
 static void list_shots(const struct dw_work *w, struct dw_ground *g)
 {
     const struct dw_measure *first = NULL; /* places hold for its size alone */
@@ -124,6 +147,7 @@ enum dw_status dw_ground_learn(struct dw_work *w, struct dw_ground *g, struct dw
     }
     if (sum < ENOUGH_BLOCKS)
         g->n = 0;
+    pick_first(g, sum);
     dw_arena_free_to(&w->arena, mark);
     return status;
 }

@@ -16,9 +16,10 @@ static const struct {
     double agree;  /* nor one in which fewer blocks agree */
     double alike;  /* nor one in which ground does not look like itself */
     int voters;    /* nor one with fewer of them */
+    int calm;      /* so often half the ground must tell that nothing happened to be asked alone */
     double unlike; /* neighbours less alike than this share of what is usual are looked at again, */
     double near;   /* and so are those further apart than this share of the least step */
-} rules = {6, 6, 0.15, 0.5, 0.5, 3, 0.8, 0.9};
+} rules = {6, 6, 0.15, 0.5, 0.5, 3, 4, 0.8, 0.9};
 
 bool dw_shift_says(const struct dw_shift *s)
 {
@@ -31,24 +32,64 @@ double dw_shift_length(const struct dw_shift *s)
     return hypot(s->x, s->y);
 }
 
-/* One step of the iteration from nothing is enough to see that nothing happened. */
+/* By its own word nothing happened. */
+static bool plainly_nothing(const struct dw_shift *s)
+{
+    return dw_shift_says(s) && dw_shift_length(s) <= rules.near * DW_LEAST_STEP;
+}
+
+/* One step of the iteration from nothing is enough to see that nothing happened. weight: of the
+ * blocks that both views show. */
+static void step_from_nothing(const struct dw_ground *g, const struct dw_view *a,
+                              const struct dw_view *b, const float *weight, struct dw_block *block,
+                              struct dw_shift *out)
+{
+    const struct dw_shift nothing = {0};
+    dw_register_step(a, b, weight, g->at, &nothing, block);
+    dw_vote(block, weight, g->at, g->n, false, &nothing, out);
+}
+
+/* The views of listed shots i-1 and i at hand. calm: so many shots in a row half the ground told
+ * that nothing happened; as long as it does, no more is looked at. */
+static enum dw_status take_step(struct dw_neighbours *nb, struct dw_viewer *v, size_t i, int *calm,
+                                struct dw_error *err)
+{
+    const struct dw_ground *g = nb->ground;
+    const struct dw_shift nothing = {0};
+    const struct dw_view *a = &v->view[(i + 1) % 2], *b = &v->view[i % 2];
+    struct dw_block block[DW_MAX_BLOCKS];
+    struct dw_shift *step = &nb->step[i];
+    enum dw_status status = DW_OK;
+    if (*calm >= rules.calm) {
+        step_from_nothing(g, a, b, g->first_weight, block, step);
+        if (plainly_nothing(step))
+            return DW_OK;
+        *calm = 0;
+        for (size_t k = i - 1; k <= i && status >= 0; k++)
+            status = dw_viewer_look(v, nb->w, g->shot[k], k % 2, g->patch, err);
+        if (status < 0)
+            return status;
+    }
+    step_from_nothing(g, a, b, g->weight, block, step);
+    struct dw_shift half;
+    dw_vote(block, g->first_weight, g->at, g->n, false, &nothing, &half);
+    *calm = plainly_nothing(&half) ? *calm + 1 : 0;
+    return DW_OK;
+}
+
 static enum dw_status take_steps(void *ctx, void *state, size_t item, struct dw_error *err)
 {
     struct dw_neighbours *nb = ctx;
-    struct dw_viewer *v = state;
     const struct dw_ground *g = nb->ground;
-    const struct dw_shift nothing = {0};
-    struct dw_block block[DW_MAX_BLOCKS];
     size_t from = item * CHUNK, to = from + CHUNK < g->shots ? from + CHUNK : g->shots;
+    int calm = rules.calm;
     for (size_t i = from ? from - 1 : 0; i < to; i++) {
-        enum dw_status s = dw_viewer_look(v, nb->w, g->shot[i], i % 2, g->patch, err);
+        const bool *wanted = calm >= rules.calm ? g->first_patch : g->patch;
+        enum dw_status s = dw_viewer_look(state, nb->w, g->shot[i], i % 2, wanted, err);
+        if (s >= 0 && i >= from && i > 0)
+            s = take_step(nb, state, i, &calm, err);
         if (s < 0)
             return s;
-        if (i < from || i == 0)
-            continue;
-        const struct dw_view *a = &v->view[(i + 1) % 2], *b = &v->view[i % 2];
-        dw_register_step(a, b, g->weight, g->at, &nothing, block);
-        dw_vote(block, g->weight, g->at, g->n, false, &nothing, &nb->step[i]);
     }
     return DW_OK;
 }
@@ -76,8 +117,7 @@ static size_t find_doubtful(struct dw_neighbours *nb)
         double usual = m ? dw_median(work, m) : 0;
         if (!(usual > 0))
             continue; /* dark: nobody sees anything */
-        if (!dw_shift_says(s) || dw_shift_length(s) > rules.near * DW_LEAST_STEP ||
-            s->alike < rules.unlike * usual)
+        if (!plainly_nothing(s) || s->alike < rules.unlike * usual)
             nb->doubtful[n++] = i;
     }
     return n;
