@@ -15,8 +15,8 @@
 #define ALIKE_TO 0.8
 #define QUANTILE 0.75
 #define ENOUGH_BLOCKS 4.0f
-/* A first look is by this share of all ground, and by no less. */
-#define FIRST_SHARE 0.5f
+/* A first look is by this share of all ground, and by no fewer blocks. */
+#define FIRST_SHARE 0.3f
 #define FIRST_BLOCKS 32.0f
 
 enum dw_status dw_ground_compare(const struct dw_work *w, const struct dw_ground *g,

@@ -10,10 +10,10 @@ struct dw_ground {
     struct dw_block_place at[DW_MAX_BLOCKS];
     float weight[DW_MAX_BLOCKS]; /* 0..1: how surely a block is ground */
     bool patch[DW_PATCHES];      /* whether any of its blocks is ground */
-    /* A first look is by the patches that hold half of all ground: */
-    float first_weight[DW_MAX_BLOCKS]; /* 0 in the others */
+    /* A first look is by a few patches, those with the most ground: */
     bool first_patch[DW_PATCHES];
-    size_t *shot, shots; /* shots with patches, in order */
+    float first_weight[DW_MAX_BLOCKS]; /* of blocks in others 0 */
+    size_t *shot, shots;               /* shots with patches, in order */
 };
 
 /* Learns the blocks that look the same a quarter of an hour later: ground does; stars, clouds and

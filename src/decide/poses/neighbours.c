@@ -16,7 +16,7 @@ static const struct {
     double agree;  /* nor one in which fewer blocks agree */
     double alike;  /* nor one in which ground does not look like itself */
     int voters;    /* nor one with fewer of them */
-    int calm;      /* so often half the ground must tell that nothing happened to be asked alone */
+    int calm;      /* so often must few patches tell that nothing happened to be asked alone */
     double unlike; /* neighbours less alike than this share of what is usual are looked at again, */
     double near;   /* and so are those further apart than this share of the least step */
 } rules = {6, 6, 0.15, 0.5, 0.5, 3, 4, 0.8, 0.9};
@@ -49,8 +49,9 @@ static void step_from_nothing(const struct dw_ground *g, const struct dw_view *a
     dw_vote(block, weight, g->at, g->n, false, &nothing, out);
 }
 
-/* The views of listed shots i-1 and i at hand. calm: so many shots in a row half the ground told
- * that nothing happened; as long as it does, no more is looked at. */
+/* The views of listed shots i-1 and i at hand. calm: so many shots in a row the patches of the
+ * first look told that nothing happened. From rules.calm on they are asked alone, until they do
+ * not. */
 static enum dw_status take_step(struct dw_neighbours *nb, struct dw_viewer *v, size_t i, int *calm,
                                 struct dw_error *err)
 {
@@ -71,9 +72,9 @@ static enum dw_status take_step(struct dw_neighbours *nb, struct dw_viewer *v, s
             return status;
     }
     step_from_nothing(g, a, b, g->weight, block, step);
-    struct dw_shift half;
-    dw_vote(block, g->first_weight, g->at, g->n, false, &nothing, &half);
-    *calm = plainly_nothing(&half) ? *calm + 1 : 0;
+    struct dw_shift first;
+    dw_vote(block, g->first_weight, g->at, g->n, false, &nothing, &first);
+    *calm = plainly_nothing(&first) ? *calm + 1 : 0;
     return DW_OK;
 }
 
