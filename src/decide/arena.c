@@ -18,10 +18,10 @@
 #define GAP 0
 #endif
 
-#define LINE ((size_t)64)                /* of the cache: blocks begin on one */
-#define LARGE ((size_t)2 << 20)          /* a large page */
-#define LEAST_PIECE ((size_t)16 * LARGE) /* address space: what is never touched takes no memory   \
-                                          */
+#define LINE ((size_t)64)       /* of the cache: blocks begin on one */
+#define LARGE ((size_t)2 << 20) /* a large page */
+/* Of address space: what is never touched takes no memory. */
+#define LEAST_PIECE ((size_t)16 * LARGE)
 
 struct dw_arena_piece {
     void *mapped;
