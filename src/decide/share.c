@@ -25,8 +25,8 @@ struct weighing {
     double *factor;
     struct dw_follow *follow, *fixed;
     double *taken, **course;
-    bool *told;   /* per shot: it tells what own errors are worth */
-    int *served;  /* per setting: shots */
+    bool *told;  /* per shot: it tells what own errors are worth */
+    int *served; /* per setting: shots */
     bool solved;
     struct dw_light_law law;
 };
