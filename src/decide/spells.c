@@ -4,7 +4,8 @@
 #include <math.h>
 
 #define LEAST_UNREST 5e-4 /* stops, third difference: light bent, */
-#define MUST_REACH 2e-3   /* and in a spell so much somewhere: dusk bends light by less */
+#define MUST_REACH 2e-3   /* and in a spell so much somewhere: dusk bends light by less ... */
+#define USUAL_S 120.0     /* ... in steps of so many seconds, and with their cube in longer ones */
 #define REACH 24          /* shots of a spell before the first bend and after the last */
 #define APART 12          /* shots between two bends that belong to two spells */
 
@@ -15,9 +16,10 @@ static size_t gather_bends(const struct dw_beside *b, size_t n,
                            struct dw_spell spell[DW_MOST_SPELLS])
 {
     size_t spells = 0;
+    double dusk = pow(fmax(1, b->unit_s / USUAL_S), 3);
     for (size_t i = 0; i + 3 < n; i++) {
         double unrest = fmax(b->unrest[i], b->along ? b->along[i] : 0);
-        if (!(unrest > LEAST_UNREST))
+        if (!(unrest > LEAST_UNREST * dusk))
             continue;
         struct dw_spell *s = spells ? &spell[spells - 1] : NULL;
         if (s && i <= s->last + APART) {
@@ -25,13 +27,13 @@ static size_t gather_bends(const struct dw_beside *b, size_t n,
             s->unrest = fmax(s->unrest, unrest);
             continue;
         }
-        if (s && s->unrest < MUST_REACH)
+        if (s && s->unrest < MUST_REACH * dusk)
             spells--;
         if (spells == DW_MOST_SPELLS)
             return spells;
         spell[spells++] = (struct dw_spell){unrest, i, i + 3};
     }
-    return spells && spell[spells - 1].unrest < MUST_REACH ? spells - 1 : spells;
+    return spells && spell[spells - 1].unrest < MUST_REACH * dusk ? spells - 1 : spells;
 }
 
 /* A displaced view has other contrasts: the spell ends there, and is none if that is between its
