@@ -5,14 +5,11 @@
  * comparison (cloud, headlights) counts little. docs/method/steadying.md gives the noise model
  * behind every weight. */
 #include "decide/share.h"
+#include "decide/mixing.h"
 #include "base/robust.h"
 
 #include <math.h>
 #include <string.h>
-
-/* Of the way that mixtures' factors go in one round: with errors' weights they could swing for
- * ever. */
-#define CALM 0.7
 
 /* Room for the solution's weights, and whether s, e and offset hold something. */
 struct weighing {
@@ -20,15 +17,11 @@ struct weighing {
     double *value;  /* and what it is, per shot */
     double *weight, *stiff, *tie, *work;
     double *last; /* errors before the last solution */
-    /* of the mixtures: factors as last found, and light as near them it is linear in them; what of
-     * it is fixed, per mixture, and per shot, where the pairs are without it */
-    double *factor;
-    struct dw_follow *follow, *fixed;
-    double *taken, **course;
-    bool *told;  /* per shot: it tells what own errors are worth */
-    int *served; /* per setting: shots */
+    bool *told;   /* per shot: it tells what own errors are worth */
+    int *served;  /* per setting: shots */
     bool solved;
     struct dw_light_law law;
+    struct dw_mixing mixing; /* of fog and cloud */
 };
 
 static enum dw_status no_room(struct dw_error *err)
@@ -128,76 +121,6 @@ static void learn_sigma(struct dw_share *t, const bool *told, double *work)
     t->sigma = fmax(0.002, DW_MAD_TO_SIGMA * dw_median(work, n));
 }
 
-enum { PARTS = DW_MIXTURE_PARTS };
-
-/* Room for what mixtures do to light. */
-static bool lay_out_mixtures(const struct dw_share *t, struct weighing *w, struct dw_arena *arena)
-{
-    size_t m = (size_t)t->mixtures;
-    w->factor = DW_TAKE(arena, PARTS * m, double);
-    w->follow = DW_TAKE(arena, PARTS * m, struct dw_follow);
-    w->fixed = DW_TAKE(arena, m, struct dw_follow);
-    w->taken = DW_TAKE(arena, t->n, double);
-    w->course = DW_TAKE(arena, (PARTS + 1) * m, double *);
-    if (!w->factor || !w->follow || !w->fixed || !w->taken || !w->course)
-        return false;
-    for (size_t k = 0; k < m; k++)
-        memcpy(w->factor + k * PARTS, t->mixture[k].guess, sizeof t->mixture[k].guess);
-    for (size_t k = 0; k < m; k++)
-        for (size_t p = 0; p <= PARTS; p++) {
-            const struct dw_mixture *mix = &t->mixture[k];
-            double *x = w->course[k * (PARTS + 1) + p] = DW_TAKE(arena, mix->n, double);
-            if (!x)
-                return false;
-            *(p < PARTS ? &w->follow[k * PARTS + p] : &w->fixed[k]) =
-                (struct dw_follow){mix->first, mix->n, x};
-        }
-    return true;
-}
-
-/* Light of mixtures is not linear in their factors: anew as it is near those found last. What is
- * fixed of it goes off the pairs. */
-static void mix(const struct dw_share *t, struct weighing *w)
-{
-    for (int k = 0; k < t->mixtures; k++) {
-        double **course = w->course + k * (PARTS + 1);
-        dw_mixture_at(&t->mixture[k], w->factor + k * PARTS, course[PARTS], course);
-    }
-    for (size_t i = 0; i < t->n && t->mixtures; i++) {
-        w->work[i] = -w->taken[i];
-        w->taken[i] = 0;
-        for (int k = 0; k < t->mixtures; k++)
-            w->taken[i] += dw_follow_at(&w->fixed[k], i);
-        w->work[i] += w->taken[i];
-    }
-    for (size_t k = 0; k < t->n_pairs && t->mixtures; k++)
-        t->pair[k].v -= w->work[t->pair[k].b] - w->work[t->pair[k].a];
-}
-
-/* Takes over the factors found, or goes as far towards them as light stays finite. */
-static void take_factors(const struct dw_share *t, struct weighing *w)
-{
-    for (int k = 0; k < t->mixtures; k++) {
-        double *from = w->factor + k * PARTS;
-        const double *to = t->offset + t->classes + k * PARTS;
-        double way = dw_mixture_way(&t->mixture[k], from, to);
-        for (int p = 0; p < PARTS; p++)
-            from[p] += CALM * way * (to[p] - from[p]);
-    }
-}
-
-/* What mixtures did is light as well, and the pairs get it back. */
-static void unmix(const struct dw_share *t, const struct weighing *w)
-{
-    for (size_t k = 0; k < t->n_pairs && t->mixtures; k++)
-        t->pair[k].v += w->taken[t->pair[k].b] - w->taken[t->pair[k].a];
-    for (size_t i = 0; i < t->n && t->mixtures; i++) {
-        t->s[i] += w->taken[i];
-        for (int m = 0; m < PARTS * t->mixtures; m++)
-            t->s[i] += t->offset[t->classes + m] * dw_follow_at(&w->follow[m], i);
-    }
-}
-
 /* law: it is learnt, and light is found with it. */
 static enum dw_status solve(struct dw_share *t, struct weighing *w, bool law,
                             struct dw_arena *arena, struct dw_error *err)
@@ -213,11 +136,11 @@ static enum dw_status solve(struct dw_share *t, struct weighing *w, bool law,
                              .classes = t->classes,
                              .setting = t->setting,
                              .offset_weight = 1 / (t->p->offset_stops * t->p->offset_stops),
-                             .follows = PARTS * t->mixtures,
-                             .follow = w->follow,
+                             .follows = w->mixing.follows,
+                             .follow = w->mixing.follow,
                              .follow_weight = 1 / (t->p->follow_stops * t->p->follow_stops)};
     set_weights(t, w, law);
-    mix(t, w);
+    dw_mix(&w->mixing, t, w->work);
     if (law)
         joint.law = &w->law;
     enum dw_status status =
@@ -225,7 +148,7 @@ static enum dw_status solve(struct dw_share *t, struct weighing *w, bool law,
     if (status < 0)
         return dw_fail(err, status, "the steadying of %zu frames could not be solved", t->n);
     w->solved = true;
-    take_factors(t, w);
+    dw_mixing_learn(&w->mixing, t->offset + t->classes);
     learn_sigma(t, w->told, w->work);
     return DW_OK;
 }
@@ -288,7 +211,7 @@ enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct d
         .served = DW_TAKE(arena, (size_t)t->classes, int),
     };
     if (!w.change || !w.weight || !w.stiff || !w.tie || !w.work || !w.last || !w.value || !w.told ||
-        !w.served || !lay_out_mixtures(t, &w, arena) ||
+        !w.served || !dw_mixing_lay_out(&w.mixing, t, arena) ||
         !dw_law_lay_out(&w.law, &t->p->law, t->n, t->time, t->alt, t->unit_s, arena))
         return no_room(err);
     find_telling(t, w.told, w.served);
@@ -301,6 +224,6 @@ enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct d
         t->pair[k].v -= w.change[k];
     if (status >= 0)
         status = settle(t, &w, false, arena, err);
-    unmix(t, &w);
+    dw_unmix(&w.mixing, t);
     return status;
 }

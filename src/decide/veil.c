@@ -30,9 +30,8 @@ enum { PARTS = DW_MIXTURE_PARTS };
 #define LEAST_MOVES 4
 #define MUST_TURN 2e-3  /* stops: so far the stronger part bends somewhere, or it was chance */
 #define MOST_FLASH 0.25 /* of its range that a part may come and go by within two shots */
-#define MOST_FACTOR                                                                                \
-    8              /* light that does more than so many times what regions do they do not tell     \
-                    */
+/* What light does more than so many times regions do beside each other, they do not tell. */
+#define MOST_FACTOR 8
 #define QUIET 2e-4 /* stops, third difference: a part bends by so much where nothing happens */
 #define FEW 3      /* regions that have a part to themselves */
 #define CHANCE 3.0 /* standard deviations that noise may bend regions by */
@@ -43,12 +42,13 @@ struct room {
     const double *time;
     double unit_s;
     size_t n, known;
-    double *light;  /* of each region (region_light.h), scaled by how well it is known */
-    double *level;  /* the same less its mean, of small changes in stops */
+    double *light; /* of each region in units of the common one (region_light.h) */
+    double
+        *level; /* the same less its mean, scaled by how well it is known; small changes: stops */
     double *square; /* directions in which regions went, a column each, the last the strongest */
     double *value;  /* how far */
     double *var, *scale, *work;
-    double *common; /* light of all, stops; and its variance */
+    double *common; /* n: common light, stops, by the record */
     double common_var;
     double noise; /* variance of a level, the mean of all regions */
 };
