@@ -5,6 +5,9 @@
 
 /* Of the way that factors go in one round: with errors' weights they could swing for ever. */
 #define CALM 0.7
+/* What passes never asked for less than all of it; a lamp's switch or a moon that rises, taken for
+ * a veil, asks for ever brighter light. */
+#define LEAST_WAY 0.3
 
 enum { PARTS = DW_MIXTURE_PARTS };
 
@@ -14,12 +17,13 @@ bool dw_mixing_lay_out(struct dw_mixing *m, const struct dw_share *share, struct
     *m = (struct dw_mixing){.mixture = share->mixture,
                             .mixtures = share->mixtures,
                             .factor = DW_TAKE(arena, PARTS * n, double),
+                            .lost = DW_TAKE(arena, n, bool),
                             .follows = PARTS * share->mixtures,
                             .follow = DW_TAKE(arena, PARTS * n, struct dw_follow),
                             .fixed = DW_TAKE(arena, n, struct dw_follow),
                             .course = DW_TAKE(arena, (PARTS + 1) * n, double *),
                             .taken = DW_TAKE(arena, share->n, double)};
-    if (!m->factor || !m->follow || !m->fixed || !m->course || !m->taken)
+    if (!m->factor || !m->lost || !m->follow || !m->fixed || !m->course || !m->taken)
         return false;
     for (size_t k = 0; k < n; k++) {
         const struct dw_mixture *mixture = &share->mixture[k];
@@ -41,7 +45,10 @@ void dw_mix(struct dw_mixing *m, const struct dw_share *share, double *work)
         return;
     for (int k = 0; k < m->mixtures; k++) {
         double **course = m->course + k * (PARTS + 1);
-        dw_mixture_at(&m->mixture[k], m->factor + k * PARTS, course[PARTS], course);
+        for (int p = 0; p <= PARTS && m->lost[k]; p++)
+            memset(course[p], 0, m->mixture[k].n * sizeof *course[p]);
+        if (!m->lost[k])
+            dw_mixture_at(&m->mixture[k], m->factor + k * PARTS, course[PARTS], course);
     }
     for (size_t i = 0; i < share->n; i++) {
         double was = m->taken[i];
@@ -59,10 +66,30 @@ void dw_mixing_learn(struct dw_mixing *m, const double *found)
     for (int k = 0; k < m->mixtures; k++) {
         double *from = m->factor + k * PARTS;
         const double *to = found + k * PARTS;
-        double way = CALM * dw_mixture_way(&m->mixture[k], from, to);
-        for (int p = 0; p < PARTS; p++)
-            from[p] += way * (to[p] - from[p]);
+        double way = dw_mixture_way(&m->mixture[k], from, to);
+        m->lost[k] |= !(way >= LEAST_WAY);
+        for (int p = 0; p < PARTS && !m->lost[k]; p++)
+            from[p] += CALM * way * (to[p] - from[p]);
     }
+}
+
+bool dw_mixing_give_up(struct dw_mixing *m)
+{
+    bool any = false;
+    for (int k = 0; k < m->mixtures; k++) {
+        any |= !m->lost[k];
+        m->lost[k] = true;
+    }
+    return any;
+}
+
+bool dw_mixing_tells(const struct dw_mixing *m, size_t i)
+{
+    for (int k = 0; k < m->mixtures; k++)
+        if (!m->lost[k] && i >= m->mixture[k].first &&
+            i + 3 < m->mixture[k].first + m->mixture[k].n)
+            return true;
+    return false;
 }
 
 void dw_unmix(const struct dw_mixing *m, struct dw_share *share)

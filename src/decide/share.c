@@ -37,15 +37,6 @@ double dw_share_own(const struct dw_share *t, size_t i)
     return own;
 }
 
-/* Whether the bend over shots i .. i+3 lies in a spell in which light is held against contrasts. */
-static bool veiled(const struct dw_share *t, size_t i)
-{
-    for (int m = 0; m < t->mixtures; m++)
-        if (i >= t->mixture[m].first && i + 3 < t->mixture[m].first + t->mixture[m].n)
-            return true;
-    return false;
-}
-
 /* law: for a solution in which it is learnt. */
 static void set_weights(const struct dw_share *t, struct weighing *w, bool law)
 {
@@ -55,7 +46,7 @@ static void set_weights(const struct dw_share *t, struct weighing *w, bool law)
         double sigma = light + t->p->law_share * fabs(w->change[i + 1]), bend = 0, third[4];
         /* what the law's own bends may explain is no unrest */
         double unrest = t->unrest[i] > 2 * sigma ? t->p->unrest_share * t->unrest[i] : 0;
-        if (veiled(t, i))
+        if (dw_mixing_tells(&w->mixing, i))
             unrest = fmax(t->p->veiled_share * t->rest[i], law ? t->p->veiled_stops : 0);
         w->stiff[i] = 1 / (sigma * sigma + unrest * unrest);
         if (!w->solved)
@@ -145,6 +136,11 @@ static enum dw_status solve(struct dw_share *t, struct weighing *w, bool law,
         joint.law = &w->law;
     enum dw_status status =
         dw_joint_solve(&joint, arena, t->s, t->e, t->e_var, t->e_fast, t->offset);
+    if (status == DW_ERR_NUMERIC && dw_mixing_give_up(&w->mixing)) {
+        set_weights(t, w, law);
+        dw_mix(&w->mixing, t, w->work);
+        status = dw_joint_solve(&joint, arena, t->s, t->e, t->e_var, t->e_fast, t->offset);
+    }
     if (status < 0)
         return dw_fail(err, status, "the steadying of %zu frames could not be solved", t->n);
     w->solved = true;
