@@ -38,19 +38,10 @@ static double excess(const struct steps *s, size_t j)
     return fabs(near) < fabs(wide) ? near : wide;
 }
 
-/* work: n values. */
-static double usual_interval(const double *time, size_t n, double *work)
+void dw_find_jumps(const struct dw_pair *pair, size_t n, const double *time, double usual_s,
+                   const bool *loose, double *jump)
 {
-    for (size_t i = 0; i + 1 < n; i++)
-        work[i] = time[i + 1] - time[i];
-    return n > 1 ? dw_median(work, n - 1) : 1;
-}
-
-void dw_find_jumps(const struct dw_pair *pair, size_t n, const double *time, const bool *loose,
-                   double *jump)
-{
-    const struct steps s = {pair, time, n > 0 ? n - 1 : 0,
-                            dw_steps_about(usual_interval(time, n, jump))};
+    const struct steps s = {pair, time, n > 0 ? n - 1 : 0, dw_steps_about(usual_s)};
     for (size_t i = 0; i < n; i++)
         jump[i] = 0;
     for (size_t j = 0; j + 1 < n; j++) {

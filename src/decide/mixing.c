@@ -61,16 +61,21 @@ void dw_mix(struct dw_mixing *m, const struct dw_share *share, double *work)
         share->pair[k].v -= work[share->pair[k].b] - work[share->pair[k].a];
 }
 
-void dw_mixing_learn(struct dw_mixing *m, const double *found)
+bool dw_mixing_learn(struct dw_mixing *m, const double *found)
 {
+    bool kept = true;
     for (int k = 0; k < m->mixtures; k++) {
+        if (m->lost[k])
+            continue;
         double *from = m->factor + k * PARTS;
         const double *to = found + k * PARTS;
         double way = dw_mixture_way(&m->mixture[k], from, to);
-        m->lost[k] |= !(way >= LEAST_WAY);
+        m->lost[k] = !(way >= LEAST_WAY);
+        kept &= !m->lost[k];
         for (int p = 0; p < PARTS && !m->lost[k]; p++)
             from[p] += CALM * way * (to[p] - from[p]);
     }
+    return kept;
 }
 
 bool dw_mixing_give_up(struct dw_mixing *m)

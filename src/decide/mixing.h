@@ -21,8 +21,8 @@ bool dw_mixing_lay_out(struct dw_mixing *m, const struct dw_share *share, struct
 /* Anew near the factors as they stand; what is fixed goes off the pairs. work: a value a shot. */
 void dw_mix(struct dw_mixing *m, const struct dw_share *share, double *work);
 /* Goes towards the factors found, as far as light stays finite; a mixture that cannot go there is
- * lost. */
-void dw_mixing_learn(struct dw_mixing *m, const double *found);
+ * lost. False if one was: it still stands in what was found. */
+bool dw_mixing_learn(struct dw_mixing *m, const double *found);
 /* Loses all of them; false when there was none left. */
 bool dw_mixing_give_up(struct dw_mixing *m);
 /* Whether the bend over shots i .. i+3 lies in a spell that is told by its mixture. */

@@ -112,6 +112,14 @@ static void learn_sigma(struct dw_share *t, const bool *told, double *work)
     t->sigma = fmax(0.002, DW_MAD_TO_SIGMA * dw_median(work, n));
 }
 
+/* Whether a solution, or the want of one, loses mixtures: light must be found again without them.
+ */
+static bool loses_mixtures(const struct dw_share *t, struct weighing *w, enum dw_status status)
+{
+    return status == DW_ERR_NUMERIC ? dw_mixing_give_up(&w->mixing)
+                                    : !dw_mixing_learn(&w->mixing, t->offset + t->classes);
+}
+
 /* law: it is learnt, and light is found with it. */
 static enum dw_status solve(struct dw_share *t, struct weighing *w, bool law,
                             struct dw_arena *arena, struct dw_error *err)
@@ -130,21 +138,17 @@ static enum dw_status solve(struct dw_share *t, struct weighing *w, bool law,
                              .follows = w->mixing.follows,
                              .follow = w->mixing.follow,
                              .follow_weight = 1 / (t->p->follow_stops * t->p->follow_stops)};
-    set_weights(t, w, law);
-    dw_mix(&w->mixing, t, w->work);
+    enum dw_status status;
     if (law)
         joint.law = &w->law;
-    enum dw_status status =
-        dw_joint_solve(&joint, arena, t->s, t->e, t->e_var, t->e_fast, t->offset);
-    if (status == DW_ERR_NUMERIC && dw_mixing_give_up(&w->mixing)) {
+    do {
         set_weights(t, w, law);
         dw_mix(&w->mixing, t, w->work);
         status = dw_joint_solve(&joint, arena, t->s, t->e, t->e_var, t->e_fast, t->offset);
-    }
+    } while ((status >= 0 || status == DW_ERR_NUMERIC) && loses_mixtures(t, w, status));
     if (status < 0)
         return dw_fail(err, status, "the steadying of %zu frames could not be solved", t->n);
     w->solved = true;
-    dw_mixing_learn(&w->mixing, t->offset + t->classes);
     learn_sigma(t, w->told, w->work);
     return DW_OK;
 }

@@ -111,7 +111,7 @@ static enum dw_status compare(struct task *t, struct dw_error *err)
 static void right_records(struct task *t)
 {
     size_t wrong = 0;
-    dw_find_jumps(t->pair, t->n, t->time, t->loose, t->jump);
+    dw_find_jumps(t->pair, t->n, t->time, t->beside.unit_s, t->loose, t->jump);
     for (size_t k = 0; k < t->n_pairs; k++)
         t->pair[k].v -= t->jump[t->pair[k].b] - t->jump[t->pair[k].a];
     for (size_t i = 0; i < t->n; i++)

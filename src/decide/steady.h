@@ -52,10 +52,10 @@ struct dw_joint {
 enum dw_status dw_joint_solve(const struct dw_joint *j, struct dw_arena *arena, double *s,
                               double *e, double *e_var, double *e_fast, double *offset);
 /* Finds stretches whose record is wrong: all tiles leap together by more than any light or shutter
- * does, and leap back later. pair: the lag-1 pairs, in order (n-1 of them); loose: no record.
- * jump: n values, 0 where the record stands. */
-void dw_find_jumps(const struct dw_pair *pair, size_t n, const double *time, const bool *loose,
-                   double *jump);
+ * does, and leap back later. pair: the lag-1 pairs, in order (n-1 of them); usual_s: the usual
+ * interval; loose: no record. jump: n values, 0 where the record stands. */
+void dw_find_jumps(const struct dw_pair *pair, size_t n, const double *time, double usual_s,
+                   const bool *loose, double *jump);
 /* The slow part of shots' own errors, which is light that its prior did not expect (fog clearing,
  * a moon rising): errors follow each other at random, light does not. own, tie: n values and their
  * weights (0: not looked at); sigma: rms of an own error; slow: n values, 0 where chance explains
