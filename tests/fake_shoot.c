@@ -125,6 +125,13 @@ static double step01(double x)
     return x <= 0 ? 0 : x >= 1 ? 1 : x * x * x * (x * (6 * x - 15) + 10);
 }
 
+/* 0..1 how far the bank of cloud has come in. */
+static double bank_at(const struct fake_params *p, double utc)
+{
+    double shots = (utc - p->bank_utc) / p->interval_s;
+    return p->bank_utc > 0 ? step01(shots / 12) - step01((shots - 24) / 12) : 0;
+}
+
 /* True light of a tile, linear, in arbitrary units of lux over pi. */
 static double tile_light(const struct fake_params *p, const struct place *t, double utc,
                          const struct dw_horizontal *sun_at, unsigned i, unsigned k)
@@ -158,6 +165,11 @@ static double tile_light(const struct fake_params *p, const struct place *t, dou
         double clear = exp(-thick * (t->sky ? 1 : fmin(1, 0.3 * t->y)));
         value = value * clear + 0.6 * lux * (1 - clear);
     }
+    double bank = 0.95 * bank_at(p, utc);
+    if (t->sky) /* it is brighter than the blue sky behind it */
+        value += bank * ((1.9 + 0.3 * t->side) * lux - value);
+    else
+        value *= 1 - bank * (0.6 + 0.2 * t->side);
     if (p->lamps_utc > 0 && utc > p->lamps_utc)
         value += t->lamp;
     value *= exp2(t->stops + p->extra_stops);

@@ -29,6 +29,8 @@ struct fake_params {
     double moonrise_utc;  /* 0: no moon */
     double ridge_utc;     /* sun comes over a ridge then; 0: never */
     double fog_end_utc;   /* fog, over everything a little differently, thins out and ends then */
+    double bank_utc;      /* a bank of cloud, over everything a little differently, comes in over 12
+                           * shots, stays for as long and goes out; 0: never */
     double lamps_utc;     /* lamps go on; 0: never */
     double black_jitter;  /* DN, untold shift of black anew in each shot, up to this */
     double channel_error; /* stops rms of red and blue against green, per shutter time */

@@ -488,6 +488,29 @@ START_TEST(fog_that_ends_is_light)
 }
 END_TEST
 
+/* A bank of cloud comes in by day, stays and goes out: what it does to light is not taken for
+ * exposure, though it dims the ground by two stops and the ground is most of what tells. */
+START_TEST(a_bank_by_day_is_light)
+{
+    struct fake_params p = fake_defaults((unsigned)(1 + _i));
+    p.frames = 200;
+    p.bank_utc = p.start_utc + 60 * p.interval_s; /* in the afternoon */
+    struct result r = decide(&p);
+    double worst = 0, sum = 0;
+    for (size_t i = 50; i < 106; i++) {
+        double e[7];
+        for (size_t k = 0; k < 7; k++)
+            e[k] = r.error[i - 3 + k] - r.shoot.error[i - 3 + k];
+        double fast = fake_rest_of_seven(e);
+        worst = fmax(worst, fabs(fast));
+        sum += fast * fast / 56;
+    }
+    ck_assert_msg(worst < 0.004 && sqrt(sum) < 0.001, "seed %u: worst %.5f, rms %.5f", p.seed,
+                  worst, sqrt(sum));
+    done(&r);
+}
+END_TEST
+
 /* Headlights that lift the whole sky evenly are light all the same: the frames that they light are
  * not taken for exposed too long, and leave their neighbours alone. */
 START_TEST(headlights_on_all_the_sky_are_no_exposure_error)
@@ -1047,11 +1070,11 @@ START_TEST(jumps_need_a_way_back)
     pair[30].v -= 2;
     pair[31].v += 2;
     pair[45].v += 0.5; /* stays */
-    dw_find_jumps(pair, N, time, loose, jump);
+    dw_find_jumps(pair, N, time, 120, loose, jump);
     for (int i = 0; i < N; i++)
         ck_assert_double_eq_tol(jump[i], i >= 10 && i < 20 ? 0.325 : i == 31 ? -2 : 0, 1e-9);
     pair[9].agree = false; /* half of the picture did not follow: a cloud */
-    dw_find_jumps(pair, N, time, loose, jump);
+    dw_find_jumps(pair, N, time, 120, loose, jump);
     ck_assert_double_eq(jump[15], 0);
 }
 END_TEST
@@ -1073,12 +1096,12 @@ START_TEST(a_fast_dusk_is_no_wrong_record)
         pair[i] =
             (struct dw_pair){(uint32_t)i, (uint32_t)i + 1, 1.8 * exp(-rises) - falls, 1e-8, true};
     }
-    dw_find_jumps(pair, N, time, loose, jump);
+    dw_find_jumps(pair, N, time, 300, loose, jump);
     for (int i = 0; i < N; i++)
         ck_assert_double_eq(jump[i], 0);
     pair[LEAP].v += 0.33;
     pair[BACK].v -= 0.33;
-    dw_find_jumps(pair, N, time, loose, jump);
+    dw_find_jumps(pair, N, time, 300, loose, jump);
     for (int i = 0; i < N; i++)
         ck_assert_double_eq_tol(jump[i], i > LEAP && i <= BACK ? 0.33 : 0, 0.01);
 }
@@ -1256,6 +1279,7 @@ int main(void)
     tcase_add_loop_test(t, a_black_that_jumps_is_found, 0, 6);
     tcase_add_loop_test(t, blacks_are_told_from_their_steps, 0, 2);
     tcase_add_loop_test(t, fog_that_ends_is_light, 0, 3);
+    tcase_add_loop_test(t, a_bank_by_day_is_light, 0, 3);
     tcase_add_loop_test(t, headlights_on_all_the_sky_are_no_exposure_error, 0, 3);
     tcase_add_loop_test(t, dark_current_is_found_from_dark_tiles, 0, 4);
     tcase_add_test(t, the_law_follows_a_twilight);

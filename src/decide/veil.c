@@ -23,17 +23,14 @@
 #define LEAST_SHOTS 24
 #define LEAST_REGIONS 6
 enum { PARTS = DW_MIXTURE_PARTS };
-#define ONE_CAUSE 0.03 /* share of the regions' variance that may be left beside the parts */
-#define FAIR 1e-3      /* stops: regions known better than this are equals */
-#define CLEAR 10       /* times noise: the stronger part's variance must be */
-/* Steps that the stronger part moves in: of fewer, errors teach no factor. */
-#define LEAST_MOVES 4
+#define ONE_CAUSE 0.03  /* share of the regions' variance that may be left beside the parts */
+#define FAIR 1e-3       /* stops: regions known better than this are equals */
+#define CLEAR 10        /* times noise: the stronger part's variance must be */
 #define MUST_TURN 2e-3  /* stops: so far the stronger part bends somewhere, or it was chance */
 #define MOST_FLASH 0.25 /* of its range that a part may come and go by within two shots */
 /* What light does more than so many times regions do beside each other, they do not tell. */
 #define MOST_FACTOR 8
 #define QUIET 2e-4 /* stops, third difference: a part bends by so much where nothing happens */
-#define FEW 3      /* regions that have a part to themselves */
 #define CHANCE 3.0 /* standard deviations that noise may bend regions by */
 
 /* A spell at work: room for the largest. `known` regions, n values each. */
@@ -109,45 +106,16 @@ static bool find_parts(struct room *m)
            all - held - noise * (double)(known - PARTS) < ONE_CAUSE * (all - noise * (double)known);
 }
 
-/* A part that few regions have is no fog: a lamp went on or off there. That region goes; true if
- * there was one. */
-static bool drop_lamp(struct room *m)
-{
-    for (size_t p = 0; p < PARTS; p++) {
-        const double *part = m->square + (m->known - 1 - p) * m->known;
-        double fourth = 0;
-        size_t most = 0;
-        for (size_t r = 0; r < m->known; r++) {
-            fourth += part[r] * part[r] * part[r] * part[r];
-            most = fabs(part[r]) > fabs(part[most]) ? r : most;
-        }
-        if (!(fourth * FEW > 1))
-            continue;
-        m->known--;
-        memmove(m->var + most, m->var + most + 1, (m->known - most) * sizeof *m->var);
-        memmove(m->light + most * m->n, m->light + (most + 1) * m->n,
-                (m->known - most) * m->n * sizeof *m->light);
-        return true;
-    }
-    return false;
-}
-
 /* Regions' lights over the spell and the directions in which they went; false where these tell
  * nothing. */
 static bool take_lights(const struct dw_veil_view *v, struct room *m)
 {
     m->known = dw_region_light(v->grids, v->black, m->spell->first, m->n, m->common, m->light,
                                m->var, m->level);
-    size_t least = m->known - m->known / 4;
-    least = least > LEAST_REGIONS ? least : LEAST_REGIONS;
-    while (m->known >= least) {
-        weigh_regions(m);
-        if (!find_parts(m))
-            return false;
-        if (!drop_lamp(m))
-            return true;
-    }
-    return false;
+    if (m->known < LEAST_REGIONS)
+        return false;
+    weigh_regions(m);
+    return find_parts(m);
 }
 
 /* How far regions bend beside their two parts, as logarithms: rms of third differences, less what
@@ -220,18 +188,6 @@ static struct shape shape_of(const double *x, size_t n, const double *time, doub
     return f;
 }
 
-/* In how many steps a course moves, were all alike. */
-static double moves(const struct dw_mixture *m, const double *x)
-{
-    double sum = 0, squares = 0;
-    for (size_t j = 0; j + 1 < m->n; j++) {
-        double change = dw_mixture_share(m, j) * (x[j + 1] - x[j]);
-        sum += fabs(change);
-        squares += change * change;
-    }
-    return squares > 0 ? sum * sum / squares : 0;
-}
-
 /* What light is a mixture of in a spell, and what bends regions have beside it; false where they
  * tell nothing, or *status has an error. */
 static bool follow_spell(const struct dw_veil_view *v, const struct dw_spell *s, struct room *m,
@@ -254,7 +210,7 @@ static bool follow_spell(const struct dw_veil_view *v, const struct dw_spell *s,
         if (*status < 0)
             return false;
         struct shape shape = shape_of(x, m->n, m->time + s->first, m->unit_s);
-        if (p == 0 && (moves(out, x) < LEAST_MOVES || shape.bend < MUST_TURN))
+        if (p == 0 && shape.bend < MUST_TURN)
             return false;
         range = fmax(range, shape.range);
         if (shape.flash > MOST_FLASH * range)

@@ -5,7 +5,8 @@
 #include "base/csv.h"
 #include "base/text.h"
 
-#include <jansson.h>
+#include <daywheel/decide.h>
+#include <daywheel/output.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -253,32 +254,23 @@ static void read_camera(const char *dir, struct score_truth *t)
     free(path);
 }
 
-/* Black levels that the run learnt, for each shot by its ISO and length: dark current grows with
- * the time, and a class may tell long exposures apart. */
+/* Black levels that the run learnt, for each shot as the run itself takes them. */
 static void read_levels(const char *dir, struct score_truth *t)
 {
-    char *path = dw_join_path(dir, "facts.json");
-    json_t *facts = path ? json_load_file(path, 0, NULL) : NULL;
-    json_t *levels = json_object_get(facts, "levels");
-    for (size_t i = 0; i < t->n_shots; i++) {
-        double least = INFINITY;
-        for (size_t k = 0; k < json_array_size(levels); k++) {
-            const json_t *l = json_array_get(levels, k);
-            double iso = json_number_value(json_object_get(l, "iso")),
-                   shutter = json_number_value(json_object_get(l, "shutter_s"));
-            double far = 100 * fabs(log2(fmax(iso, 1) / t->shot[i].iso)) +
-                         ((shutter >= 1) != (t->shot[i].shutter_s >= 1) ? 10 : 0) +
-                         0.1 * fabs(log2(fmax(shutter, 1e-9) / t->shot[i].shutter_s));
-            if (!(far < least))
-                continue;
-            least = far;
-            t->shot[i].black_shift =
-                json_number_value(json_array_get(json_object_get(l, "black"), 1)) - t->black_dn +
-                t->shot[i].own_black;
-        }
+    struct dw_facts facts = {0};
+    struct dw_error err = {0};
+    if (dw_read_facts(dir, &facts, &err) < 0) {
+        fprintf(stderr, "daywheel-score: %s\n", err.text);
+        return;
     }
-    json_decref(facts);
-    free(path);
+    for (size_t i = 0; i < t->n_shots && facts.n_levels > 0; i++) {
+        struct score_shot *s = &t->shot[i];
+        const struct dw_shot shot = {
+            .has_iso = true, .iso = s->iso, .has_shutter = true, .shutter_s = s->shutter_s};
+        s->black_shift =
+            (double)dw_facts_levels(&facts, &shot)->black[1] - t->black_dn + s->own_black;
+    }
+    dw_facts_free(&facts);
 }
 
 bool score_read(const char *shoot, const char *out, struct score_truth *t)
