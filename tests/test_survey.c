@@ -224,6 +224,16 @@ START_TEST(measures_are_those_of_the_frames)
             ck_assert_double_eq_tol((double)spike[i].median, px[20 * 96 + 33], 25);
         }
     ck_assert_int_eq(found, 1);
+    /* into room of our own: the same; and not more than we were told to make room for */
+    uint32_t spots = s.measure[0].n_spikes;
+    struct dw_spike *room = calloc(spots + 1, sizeof *room);
+    ck_assert_ptr_nonnull(room);
+    ck_assert_int_eq(dw_survey_read_spikes(&s, 0, room, &err), DW_OK);
+    ck_assert_mem_eq(room, spike, spots * sizeof *room);
+    s.measure[0].n_spikes = spots - 1;
+    ck_assert_int_eq(dw_survey_read_spikes(&s, 0, room, &err), DW_ERR_FORMAT);
+    s.measure[0].n_spikes = spots;
+    free(room);
     free(spike);
 
     struct dw_thumb thumb;

@@ -121,7 +121,10 @@ enum dw_status dw_survey_run(const struct dw_shots *shots, const char *path,
 enum dw_status dw_survey_look(const struct dw_shots *shots, const char *path,
                               const struct dw_survey_params *params, struct dw_survey *out,
                               struct dw_error *err);
-/* Reads the spikes of shot i; *spikes is malloc'd (n = measure[i].n_spikes). Thread-safe. */
+/* Reads the spikes of shot i, measure[i].n_spikes, into the caller's room. Thread-safe. */
+enum dw_status dw_survey_read_spikes(const struct dw_survey *s, size_t i, struct dw_spike *spikes,
+                                     struct dw_error *err);
+/* The same; *spikes is malloc'd. */
 enum dw_status dw_survey_spikes(const struct dw_survey *s, size_t i, struct dw_spike **spikes,
                                 struct dw_error *err);
 /* Reads the thumbnail of shot i; free out->rgb. Thread-safe. */

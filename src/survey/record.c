@@ -332,18 +332,15 @@ static enum dw_status unpack(const char *packed, size_t bytes, size_t n, const c
 }
 
 enum dw_status dw_record_spikes(const struct dw_record_head *head, const char *packed,
-                                struct dw_spike **out, struct dw_error *err)
+                                struct dw_spike *out, struct dw_error *err)
 {
     const size_t n = head->n_spikes;
     uint8_t *plain;
     uint16_t *work;
-    *out = NULL;
     enum dw_status status =
         unpack(packed, head->spike_bytes, SPIKE_BYTES * n, "list of spots", &plain, &work, err);
-    if (status >= 0 && !(*out = malloc((n + 1) * sizeof **out)))
-        status = dw_fail(err, DW_ERR_MEMORY, "survey: no memory for a shot's spots");
     if (status >= 0)
-        take_spikes(plain, n, work, *out);
+        take_spikes(plain, n, work, out);
     free(work);
     free(plain);
     return status;

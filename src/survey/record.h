@@ -47,10 +47,11 @@ struct dw_record_parts {
  * shot has no picture. */
 enum dw_status dw_record_parts(const struct dw_record_head *head, size_t bytes,
                                struct dw_record_parts *out, struct dw_error *err);
-/* These unpack a part; packed: aligned to 8. Errors: DW_ERR_FORMAT (it is damaged), DW_ERR_MEMORY.
+/* These unpack a part; packed: aligned to 8; spikes: room for head->n_spikes. Errors: DW_ERR_FORMAT
+ * (it is damaged), DW_ERR_MEMORY.
  */
 enum dw_status dw_record_spikes(const struct dw_record_head *head, const char *packed,
-                                struct dw_spike **out, struct dw_error *err);
+                                struct dw_spike *out, struct dw_error *err);
 enum dw_status dw_record_thumb(const struct dw_record_head *head, const char *packed,
                                struct dw_thumb *out, struct dw_error *err);
 /* Wanted: as of dw_survey_patches. packed: from the first wanted one on. */

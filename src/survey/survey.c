@@ -283,19 +283,34 @@ static enum dw_status read_part(const struct dw_survey *s, size_t i, size_t from
     return status;
 }
 
-enum dw_status dw_survey_spikes(const struct dw_survey *s, size_t i, struct dw_spike **spikes,
-                                struct dw_error *err)
+enum dw_status dw_survey_read_spikes(const struct dw_survey *s, size_t i, struct dw_spike *spikes,
+                                     struct dw_error *err)
 {
     struct dw_record_head head;
     struct dw_record_parts parts;
     char *packed = NULL;
-    *spikes = NULL;
     enum dw_status status = read_head(s, i, &head, &parts, err);
+    if (status >= 0 && head.n_spikes != s->measure[i].n_spikes)
+        status = dw_fail(err, DW_ERR_FORMAT, "survey: a shot's record was changed while in use");
     if (status >= 0)
         status = read_part(s, i, parts.spikes, parts.thumb, &packed, err);
     if (status >= 0)
         status = dw_record_spikes(&head, packed, spikes, err);
     free(packed);
+    return status;
+}
+
+enum dw_status dw_survey_spikes(const struct dw_survey *s, size_t i, struct dw_spike **spikes,
+                                struct dw_error *err)
+{
+    *spikes = malloc(((size_t)s->measure[i].n_spikes + 1) * sizeof **spikes);
+    if (!*spikes)
+        return dw_fail(err, DW_ERR_MEMORY, "survey: no memory for a shot's spots");
+    enum dw_status status = dw_survey_read_spikes(s, i, *spikes, err);
+    if (status < 0) {
+        free(*spikes);
+        *spikes = NULL;
+    }
     return status;
 }
 

@@ -28,8 +28,9 @@ enum { MAY_BITS = 16, MAY_WORDS = 1 << (MAY_BITS - 6) };
 struct night {
     struct dw_work *w;
     size_t *shot, n; /* the night's shots */
-    struct dw_spike **spike;
-    size_t *first, *lit; /* where a shot's lit cells stand in the list of all; how many they are */
+    struct dw_spike
+        *spike; /* of all, shot by shot: in the arena, whose large pages cost little to ask for */
+    size_t *first, *lit; /* where a shot's spots and lit cells begin; how many cells are lit */
     size_t most;         /* spots of one shot */
     size_t every;        /* so manieth shot is asked for the pattern */
     uint32_t *standing;  /* first all lit cells, then those that are standing */
@@ -99,7 +100,7 @@ static void look(const struct night *g, size_t k, const struct dw_spike **star, 
     const struct dw_measure *m = &g->w->survey->measure[i];
     struct dw_stars *out = &g->w->stars;
     for (size_t j = 0; j < m->n_spikes; j++) {
-        const struct dw_spike *s = &g->spike[k][j];
+        const struct dw_spike *s = &g->spike[g->first[k] + j];
         if (s->value > s->median && !is_standing(g, cell_of(s))) {
             work[n] = (double)s->median;
             star[n++] = s;
@@ -135,12 +136,13 @@ static enum dw_status read_shots(void *ctx, void *work, size_t from, size_t to,
         size_t spots = survey->measure[g->shot[k]].n_spikes;
         if (spots == 0)
             continue;
-        enum dw_status status = dw_survey_spikes(survey, g->shot[k], &g->spike[k], err);
+        struct dw_spike *spike = g->spike + g->first[k];
+        enum dw_status status = dw_survey_read_spikes(survey, g->shot[k], spike, err);
         if (status < 0)
             return status;
-        g->lit[k] = lit_cells(g->spike[k], spots, g->standing + g->first[k], work);
+        g->lit[k] = lit_cells(spike, spots, g->standing + g->first[k], work);
         if (k % g->every == 0)
-            dw_pattern_add(survey, g->shot[k], g->spike[k], &g->sums[k]);
+            dw_pattern_add(survey, g->shot[k], spike, &g->sums[k]);
     }
     return DW_OK;
 }
@@ -191,7 +193,7 @@ static enum dw_status look_at_night(struct night *g, struct dw_error *err)
         g->most = spots > g->most ? spots : g->most;
     }
     g->every = room / PATTERN_SPOTS + 1;
-    g->spike = calloc(g->n, sizeof *g->spike);
+    g->spike = DW_TAKE(&g->w->arena, room, struct dw_spike);
     g->standing = DW_TAKE(&g->w->arena, room, uint32_t);
     uint32_t *work = DW_TAKE(&g->w->arena, room, uint32_t);
     enum dw_status status =
@@ -209,9 +211,6 @@ static enum dw_status look_at_night(struct night *g, struct dw_error *err)
     }
     if (status >= 0)
         allow_for_width(g);
-    for (size_t k = 0; k < g->n && g->spike; k++)
-        free(g->spike[k]);
-    free(g->spike);
     dw_arena_free_to(&g->w->arena, mark);
     return status;
 }
