@@ -3,6 +3,7 @@
 #include "fake_shoot.h"
 
 #include "decide/moon_table.h"
+#include "decide/sun_table.h"
 #include "render/hold.h"
 
 #include <math.h>
@@ -260,6 +261,31 @@ START_TEST(a_moon_between_the_points_of_the_table_is_the_exact_one)
 }
 END_TEST
 
+/* The same for the sun, a week long; in the zenith too, where the sine is all that is smooth. */
+START_TEST(a_sun_between_the_points_of_the_table_is_the_exact_one)
+{
+    const struct dw_site site = {_i == 0 ? 5.0 : 69.0, 18.0, 200};
+    const double from = 1.76e9, to = from + 608 * 997.25;
+    struct dw_arena arena = {0};
+    struct dw_sun_table table;
+    struct dw_error err;
+    ck_assert_int_eq(dw_sun_table_make(&site, from, to, &arena, &table, &err), DW_OK);
+    ck_assert_double_eq(dw_sun_table_points(from, to), (double)table.n);
+    ck_assert_uint_lt(table.n, 400);
+    double lowest = 90;
+    for (double utc = from; utc <= to; utc += 997.25) {
+        struct dw_horizontal sun;
+        ck_assert_int_eq(dw_sun(&site, utc, &sun), DW_OK);
+        double alt = dw_sun_table_altitude(&table, utc);
+        ck_assert_double_eq_tol(sin(alt / 57.29577951308232), sin(sun.alt_deg / 57.29577951308232),
+                                1e-9);
+        lowest = fmin(lowest, alt);
+    }
+    ck_assert(lowest < (_i == 0 ? -70 : -20));
+    dw_arena_free_to(&arena, 0);
+}
+END_TEST
+
 /* A clock that jumped by centuries takes no table of gigabytes: each answer is the exact one. */
 START_TEST(a_span_beyond_reason_needs_no_table)
 {
@@ -287,6 +313,7 @@ int main(void)
     tcase_add_test(c, what_stays_is_shown_no_brighter_than_before);
     tcase_add_test(c, sky_and_stars_are_held_and_ground_is_not);
     tcase_add_test(c, a_span_beyond_reason_needs_no_table);
+    tcase_add_loop_test(c, a_sun_between_the_points_of_the_table_is_the_exact_one, 0, 2);
     tcase_add_test(c, a_turned_picture_is_held_where_its_light_lies);
     tcase_add_test(c, a_town_is_found_where_it_shines);
     tcase_add_test(c, a_town_is_found_in_a_quick_dusk);

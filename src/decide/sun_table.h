@@ -10,9 +10,11 @@
 struct dw_sun_table {
     double first, step; /* Unix seconds; s */
     size_t n;
-    double *sine; /* of the altitude at first + (i-1)*step */
+    double *sine; /* of the altitude at first + i*step */
 };
 
+/* So many exact answers a table takes: fewer instants are quicker asked one by one. */
+double dw_sun_table_points(double from, double to);
 /* Covers from..to. Errors: as dw_sun, and DW_ERR_MEMORY. */
 enum dw_status dw_sun_table_make(const struct dw_site *site, double from, double to,
                                  struct dw_arena *arena, struct dw_sun_table *out,

@@ -136,7 +136,7 @@ static enum dw_status find_times(struct dw_work *w, const struct dw_facts *facts
     }
     /* few shots over a long time are quicker asked one by one */
     struct dw_sun_table sun = {0, 0, 0, NULL};
-    bool many = (last - first) / 300 + 4 < (double)w->n;
+    bool many = dw_sun_table_points(first, last) < (double)w->n;
     enum dw_status status = DW_OK;
     if (many)
         status = dw_sun_table_make(&facts->site, first, last, &w->arena, &sun, err);
