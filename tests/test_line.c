@@ -6,6 +6,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 /* Arithmetic of 6x^5-15x^4+10x^3 between -12 and 0 degrees. */
 START_TEST(crossover_is_the_fifth_order_step)
@@ -160,6 +161,138 @@ START_TEST(three_fades_have_their_own_windows)
 }
 END_TEST
 
+/* Invented light of a clear day and night, stops, smooth in the sun's altitude: nearly even by day,
+ * a stop a degree by twilight, 13 stops lower by night. */
+static double clear_light(double alt)
+{
+    double fall = 2 * log1p(exp((2 - alt) / 2));
+    return 10 + 0.03 * alt - fall + log1p(exp(fall - 13));
+}
+
+/* 0 before, 1 after, half an hour of cloud's edge between. */
+static double come(double hours)
+{
+    return dw_crossover(hours, 0, 0.5);
+}
+
+enum { CURVE_SHOTS = 721 }; /* from noon to noon, 120 s apart */
+
+/* The line through a light curve; NULL: clear all the time. departs: stops, at hours after noon. */
+struct curve {
+    double light[CURVE_SHOTS], line[CURVE_SHOTS], hours[CURVE_SHOTS], alt[CURVE_SHOTS];
+    double reference;
+};
+
+static void follow(struct curve *c, double (*departs)(double hours))
+{
+    static bool usable[CURVE_SHOTS];
+    double utc[CURVE_SHOTS], error[CURVE_SHOTS];
+    struct dw_decide_params params = DW_DECIDE_DEFAULTS;
+    struct dw_facts facts;
+    struct dw_error err;
+    memset(&facts, 0, sizeof facts);
+    for (int i = 0; i < CURVE_SHOTS; i++) {
+        utc[i] = 1.7e9 + 120.0 * i;
+        usable[i] = true;
+        error[i] = 0;
+        c->hours[i] = i / 30.0;
+        c->alt[i] = 5 + 40 * cos(2 * 3.14159265358979323846 * c->hours[i] / 24);
+        c->light[i] = clear_light(c->alt[i]) + (departs ? departs(c->hours[i]) : 0);
+    }
+    struct dw_work w = {.params = &params,
+                        .n = CURVE_SHOTS,
+                        .utc = utc,
+                        .alt = c->alt,
+                        .interval = 120,
+                        .usable = usable,
+                        .key = c->light,
+                        .error = error};
+    ck_assert_int_ge(dw_line(&w, &facts, &err), 0);
+    memcpy(c->line, w.line, sizeof c->line);
+    c->reference = w.reference;
+    dw_arena_free_to(&w.arena, 0);
+    dw_facts_free(&facts);
+}
+
+/* Banks of cloud, darker and brighter than the sky they hide; twice in the last two, at altitudes
+ * that overlap, so that the law of light knows others at few of them. */
+static double dark_bank(double h)
+{
+    return -2 * (come(h - 2) - come(h - 3));
+}
+static double bright_bank(double h)
+{
+    return 1.6 * (come(h - 4) - come(h - 5));
+}
+static double dark_banks(double h)
+{
+    return dark_bank(h) + dark_bank(24.8 - h);
+}
+static double bright_banks(double h)
+{
+    return bright_bank(h) + bright_bank(23.5 - h);
+}
+static double (*const banks[])(double) = {dark_bank, bright_bank, dark_banks, bright_banks};
+
+/* Clear frames are as bright as on a clear day, before a bank as after it; under it the line gives
+ * way, partly, and without a lurch (second difference of the key's L* below 0.3, as elsewhere). */
+START_TEST(banks_of_cloud_are_not_foreseen)
+{
+    static struct curve clear, cloudy;
+    follow(&clear, NULL);
+    follow(&cloudy, banks[_i]);
+    double worst = 0, gives = 0, lurch = 0;
+    struct dw_decide_params params = DW_DECIDE_DEFAULTS;
+    struct dw_work w = {.params = &params, .reference = cloudy.reference};
+    for (int i = 2; i + 2 < CURVE_SHOTS; i++) {
+        double off = cloudy.line[i] - clear.line[i], l[3];
+        if (banks[_i](cloudy.hours[i - 2]) == 0 && banks[_i](cloudy.hours[i + 2]) == 0)
+            worst = fmax(worst, fabs(off));
+        double deep = banks[_i](cloudy.hours[i]);
+        if (fabs(deep) > 1)
+            gives = fmax(gives, off / deep);
+        for (int k = 0; k < 3; k++)
+            l[k] = lightness(dw_line_key(&w, cloudy.line[i - k]));
+        lurch = fmax(lurch, fabs(l[0] - 2 * l[1] + l[2]));
+    }
+    ck_assert_double_lt(worst, 0.05);
+    ck_assert_double_lt(fabs(cloudy.reference - clear.reference), 0.1);
+    ck_assert_double_gt(gives, 0.1);
+    ck_assert_double_lt(gives, 0.7);
+    ck_assert_double_lt(lurch, 0.3);
+}
+END_TEST
+
+/* Cloud that comes and stays. */
+static double overcast_morning(double h)
+{
+    return -2 * come(h - 19);
+}
+static double overcast_from_afternoon(double h)
+{
+    return -2 * come(h - 2);
+}
+static double nearly_always_overcast(double h)
+{
+    return -2 * (1 - come(h - 2) + come(h - 3));
+}
+static const struct {
+    double (*departs)(double);
+    double from, to, followed; /* hours between which the line is at the light, stops */
+} long_cloud[] = {{overcast_morning, 20.5, 24, 0.2},
+                  {overcast_from_afternoon, 3.5, 24, 0.1},
+                  {nearly_always_overcast, 4.5, 24, 0.1}};
+
+START_TEST(an_overcast_day_is_followed)
+{
+    static struct curve c;
+    follow(&c, long_cloud[_i].departs);
+    for (int i = 0; i < CURVE_SHOTS; i++)
+        if (c.hours[i] >= long_cloud[_i].from && c.hours[i] <= long_cloud[_i].to)
+            ck_assert_double_le(fabs(c.line[i] - c.light[i]), long_cloud[_i].followed);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("line");
@@ -169,6 +302,9 @@ int main(void)
     tcase_add_test(t, key_gives_way_to_stars);
     tcase_add_loop_test(t, key_is_smooth_and_no_limits_are_missed, 0,
                         (int)(sizeof skies / sizeof skies[0]));
+    tcase_add_loop_test(t, banks_of_cloud_are_not_foreseen, 0, (int)(sizeof banks / sizeof *banks));
+    tcase_add_loop_test(t, an_overcast_day_is_followed, 0,
+                        (int)(sizeof long_cloud / sizeof *long_cloud));
     tcase_add_test(t, gain_brings_the_key_to_one);
     tcase_add_test(t, three_fades_have_their_own_windows);
     suite_add_tcase(s, t);

@@ -1,8 +1,9 @@
-/* line.c: the brightness line. Key light K of all usable shots is fitted by K~ = C(h) + d(t): a
- * law of light against sun altitude that dusk and dawn share, and a slow drift in time (moon,
- * weather). Both are cubic splines, so the line has two continuous derivatives: with knots joined
- * by straight pieces the twilight flickers. What is shown follows the light itself, softened, so
- * white and polar nights are ordinary cases. */
+/* line.c: the brightness line. Key light K of all usable shots is fitted by C(h) + d(t): a law of
+ * light against sun altitude that dusk and dawn share, and a slow drift in time (moon, weather).
+ * That is lawful light; what stays away from it for long is given way to (give_way.c). All are
+ * cubic splines, so the line has two continuous derivatives: with knots joined by straight pieces
+ * the twilight flickers. What is shown follows the light itself, softened, so white and polar
+ * nights are ordinary cases. */
 #include "decide/banded.h"
 #include "decide/steps.h"
 #include "base/robust.h"
@@ -16,7 +17,19 @@
 #define DRIFT_KNOT_S 2400.0
 /* Half gain at 4 h = 6 knots: 1/(2 sin(pi/6))^4 = 1 in units of the data's weight per knot. */
 #define DRIFT_STIFFNESS 1.0
-#define ROUNDS 8
+/* By day the law bends as a clear sky's light does, or it would take banks of cloud for its own
+ * where they passed at the same altitudes twice. With the sun at DAY_FULL_DEG and above a bend is
+ * held so many times as stiff as a shot of each knot holds its level. */
+#define DAY_STIFFNESS 10.0
+#define DAY_FROM_DEG 0.0
+#define DAY_FULL_DEG 15.0
+/* Over which a clear sky's bend is taken: its formula's branches meet within 0.07 stop only. */
+#define BEND_DEG 6.0
+/* First rounds with weights of a Laplace distribution, whose fit is one whatever it begins with;
+ * then Tukey's, who does not look at what lies far off. */
+#define FIRST_ROUNDS 10
+#define ROUNDS (FIRST_ROUNDS + 8)
+#define USUAL_STOPS 0.05 /* rests below this are all alike */
 #define REFERENCE_DEG 20.0
 
 /* The normal equations of both splines. A long shoot has a thousand coefficients of drift, each
@@ -45,6 +58,30 @@ static void add_shot(struct system *s, const struct dw_work *w, size_t i, double
         }
         s->x[d + p] += weight * drift[p] * value;
         s->y[l + p] += weight * law[p] * value;
+    }
+}
+
+/* Second difference of a clear sky's light over `step` degrees to either side, stops. */
+static double clear_bend(double alt, double step)
+{
+    double part = step / BEND_DEG;
+    return part * part *
+           (log2(dw_sun_illuminance_lx(alt + BEND_DEG)) - 2 * log2(dw_sun_illuminance_lx(alt)) +
+            log2(dw_sun_illuminance_lx(alt - BEND_DEG)));
+}
+
+static void add_clear_day(struct system *s, const struct dw_spline *law, double stiffness)
+{
+    const double second[3] = {1, -2, 1};
+    for (int i = 0; i + 2 < s->n_law; i++) {
+        double alt = law->first + i * law->step; /* where coefficient i + 1 has its middle */
+        double weight = stiffness * dw_crossover(alt, DAY_FROM_DEG, DAY_FULL_DEG);
+        double bend = clear_bend(alt, law->step);
+        for (int p = 0; p < 3; p++) {
+            for (int q = 0; q < 3; q++)
+                s->corner[(i + p) * s->n_law + i + q] += weight * second[p] * second[q];
+            s->y[i + p] += weight * second[p] * bend;
+        }
     }
 }
 
@@ -119,6 +156,7 @@ static enum dw_status fit(struct dw_work *w, struct system *s, const double *y,
             total += weight[i];
         }
     double per_law = total / s->n_law, per_drift = total / s->drift.n;
+    add_clear_day(s, &w->law, DAY_STIFFNESS * per_law);
     add_priors(s, 1e-3 * per_law, 1e-9 * total, DRIFT_STIFFNESS * per_drift, 1e-3 * per_drift);
     if (!solve(s, work))
         return dw_fail(err, DW_ERR_NUMERIC, "the brightness line could not be fitted to %zu frames",
@@ -129,18 +167,41 @@ static enum dw_status fit(struct dw_work *w, struct system *s, const double *y,
     return DW_OK;
 }
 
-double dw_line_at(const struct dw_work *w, double utc, double alt)
+static double lawful_at(const struct dw_work *w, double utc, double alt)
 {
     return dw_spline_value(&w->law, w->law_coef, alt) +
            dw_spline_value(&w->drift, w->drift_coef, utc);
 }
 
+double dw_line_at(const struct dw_work *w, double utc, double alt)
+{
+    return lawful_at(w, utc, alt) + dw_spline_value(&w->way, w->way_coef, utc);
+}
+
+/* Weights of the next round, from what the last one leaves. */
+static void weigh(const struct dw_work *w, int round, const double *y, double *weight, double *work)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < w->n; i++)
+        if (isfinite(y[i]))
+            work[n++] = fabs(y[i] - lawful_at(w, w->utc[i], w->alt[i]));
+    double scale = 1.5 * fmax(DW_MAD_TO_SIGMA * dw_median(work, n), USUAL_STOPS);
+    for (size_t i = 0; i < w->n; i++) {
+        if (!isfinite(y[i]))
+            continue;
+        double rest = y[i] - lawful_at(w, w->utc[i], w->alt[i]);
+        /* never quite nothing: a shoot of ten frames must stay solvable */
+        weight[i] = round < FIRST_ROUNDS ? 1 / hypot(1, rest / USUAL_STOPS)
+                                         : 1e-6 + dw_tukey_weight(rest, 3 * scale);
+    }
+}
+
 static enum dw_status fit_robustly(struct dw_work *w, struct system *s, struct dw_error *err)
 {
     double *y = DW_TAKE(&w->arena, w->n, double), *weight = DW_TAKE(&w->arena, w->n, double);
-    double *work = DW_TAKE(&w->arena, w->n, double), *rest = DW_TAKE(&w->arena, w->n, double);
+    double *work = DW_TAKE(&w->arena, w->n, double);
     double *reduced = DW_TAKE(&w->arena, (size_t)s->drift.n * (size_t)s->n_law, double);
-    if (!y || !weight || !work || !rest || !reduced)
+    if (!y || !weight || !work || !reduced)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for the brightness line");
     for (size_t i = 0; i < w->n; i++) {
         y[i] = w->usable[i] ? w->key[i] - w->error[i] : (double)NAN;
@@ -151,20 +212,11 @@ static enum dw_status fit_robustly(struct dw_work *w, struct system *s, struct d
         enum dw_status status = fit(w, s, y, weight, middle, reduced, err);
         if (status < 0)
             return status;
-        size_t n = 0;
-        for (size_t i = 0; i < w->n; i++)
-            if (isfinite(y[i]))
-                rest[n++] = fabs(y[i] - dw_line_at(w, w->utc[i], w->alt[i]));
-        double scale = 1.5 * fmax(DW_MAD_TO_SIGMA * dw_median(rest, n), 0.05);
-        /* the first rounds are gentle: the fit must first find the light before it rejects */
-        scale *= round < 3 ? 8 >> round : 1;
-        for (size_t i = 0; i < w->n; i++)
-            if (isfinite(y[i]))
-                /* never quite nothing: a shoot of ten frames must stay solvable */
-                weight[i] =
-                    1e-6 + dw_tukey_weight(y[i] - dw_line_at(w, w->utc[i], w->alt[i]), 3 * scale);
+        weigh(w, round, y, weight, work);
     }
-    return DW_OK;
+    for (size_t i = 0; i < w->n; i++)
+        y[i] -= lawful_at(w, w->utc[i], w->alt[i]);
+    return dw_give_way(w, y, err);
 }
 
 /* Light at the reference altitude; if the sun stays low, carried up along a clear sky's law. */

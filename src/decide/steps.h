@@ -48,6 +48,9 @@ enum dw_status dw_faults_after(struct dw_work *w, struct dw_ledger_row *ledger,
                                struct dw_error *err);
 /* line.c: the smooth brightness line. */
 enum dw_status dw_line(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
+/* give_way.c: how far the line gives way to light that departs from the lawful. rest: that, stops
+ * a shot, NAN where a shot has no say; called by dw_line. */
+enum dw_status dw_give_way(struct dw_work *w, const double *rest, struct dw_error *err);
 /* calm.c: how much of real fast light is taken out; after the line. */
 enum dw_status dw_calm(struct dw_work *w, struct dw_error *err);
 /* The line at any instant, and the output level of the key that it asks for. */

@@ -109,6 +109,10 @@ struct dw_work {
     struct dw_spline law, drift;
     double *law_coef, *drift_coef;
     double reference; /* light from which the line counts */
+
+    /* give_way.c: by which the line gives way to light that stays away from that, stops */
+    struct dw_spline way;
+    double *way_coef;
 };
 
 #endif
