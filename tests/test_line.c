@@ -263,7 +263,7 @@ START_TEST(banks_of_cloud_are_not_foreseen)
 }
 END_TEST
 
-/* Cloud that comes and stays. */
+/* Cloud that comes and stays, and a night. */
 static double overcast_morning(double h)
 {
     return -2 * come(h - 19);
@@ -276,14 +276,20 @@ static double nearly_always_overcast(double h)
 {
     return -2 * (1 - come(h - 2) + come(h - 3));
 }
+/* Two dark hours after dusk, then a moon rises, and shines until after dawn. */
+static double moonlit_night(double h)
+{
+    return 2.5 * (dw_crossover(h, 9.5, 11) - dw_crossover(h, 15.5, 17.5));
+}
 static const struct {
     double (*departs)(double);
     double from, to, followed; /* hours between which the line is at the light, stops */
-} long_cloud[] = {{overcast_morning, 20.5, 24, 0.2},
+} long_cloud[] = {{overcast_morning, 20.5, 24, 0.1},
                   {overcast_from_afternoon, 3.5, 24, 0.1},
-                  {nearly_always_overcast, 4.5, 24, 0.1}};
+                  {nearly_always_overcast, 4.5, 24, 0.1},
+                  {moonlit_night, 0, 24, 0.85}};
 
-START_TEST(an_overcast_day_is_followed)
+START_TEST(light_that_stays_is_followed)
 {
     static struct curve c;
     follow(&c, long_cloud[_i].departs);
@@ -303,7 +309,7 @@ int main(void)
     tcase_add_loop_test(t, key_is_smooth_and_no_limits_are_missed, 0,
                         (int)(sizeof skies / sizeof skies[0]));
     tcase_add_loop_test(t, banks_of_cloud_are_not_foreseen, 0, (int)(sizeof banks / sizeof *banks));
-    tcase_add_loop_test(t, an_overcast_day_is_followed, 0,
+    tcase_add_loop_test(t, light_that_stays_is_followed, 0,
                         (int)(sizeof long_cloud / sizeof *long_cloud));
     tcase_add_test(t, gain_brings_the_key_to_one);
     tcase_add_test(t, three_fades_have_their_own_windows);

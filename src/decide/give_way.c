@@ -12,14 +12,22 @@
 #include <math.h>
 
 #define KNOT_S 600.0
-#define PERIOD_S 2400.0    /* that keeps half its height in lawful light */
-#define LEAST_PERIOD 4.0   /* knots */
-#define LAWFUL_STOPS 0.1   /* a departure at which a shot has half a say ... */
-#define FURTHEST_STOPS 2.0 /* ... and from which on it has no less */
+#define PERIOD_S 2400.0  /* that keeps half its height in lawful light */
+#define LEAST_PERIOD 4.0 /* knots */
+#define LAWFUL_STOPS 0.1 /* a departure at which a shot has half a say ... */
+/* ... and from which on it has no less: by day, and by night, when light changes slowly (a moon
+ * that rises), no blue sky shows what is usual, and a stop of darkness is half of what is left to
+ * see. */
+#define FURTHEST_DAY_STOPS 2.0
+#define FURTHEST_NIGHT_STOPS 0.5
+#define NIGHT_DEG (-12)
+#define DAY_DEG 0
 
-static double say(double rest)
+static double say(double rest, double alt)
 {
-    double off = fmin(fabs(rest), FURTHEST_STOPS) / LAWFUL_STOPS;
+    double day = dw_crossover(alt, NIGHT_DEG, DAY_DEG);
+    double furthest = FURTHEST_NIGHT_STOPS * pow(FURTHEST_DAY_STOPS / FURTHEST_NIGHT_STOPS, day);
+    double off = fmin(fabs(rest), furthest) / LAWFUL_STOPS;
     return 1 / (1 + off * off);
 }
 
@@ -42,10 +50,11 @@ enum dw_status dw_give_way(struct dw_work *w, const double *rest, struct dw_erro
         if (!isfinite(rest[i]))
             continue;
         int c = dw_spline_basis(&w->way, w->utc[i], basis);
+        double weight = say(rest[i], w->alt[i]);
         for (int p = 0; p < 4; p++) {
             for (int q = 0; q <= p; q++)
-                dw_banded_add(&m, c + p, c + q, say(rest[i]) * basis[p] * basis[q]);
-            w->way_coef[c + p] += say(rest[i]) * basis[p] * rest[i];
+                dw_banded_add(&m, c + p, c + q, weight * basis[p] * basis[q]);
+            w->way_coef[c + p] += weight * basis[p] * rest[i];
         }
     }
     const double second[3] = {1, -2, 1};
