@@ -21,6 +21,9 @@
  * where they passed at the same altitudes twice. With the sun at DAY_FULL_DEG and above a bend is
  * held so many times as stiff as a shot of each knot holds its level. */
 #define DAY_STIFFNESS 10.0
+/* ... and so many times at last, when it is known which shots show lawful light: they say better
+ * how it bends. */
+#define DAY_LAST_STIFFNESS 0.01
 #define DAY_FROM_DEG 0.0
 #define DAY_FULL_DEG 15.0
 /* Over which a clear sky's bend is taken: its formula's branches meet within 0.07 stop only. */
@@ -141,7 +144,8 @@ static double middle_of(const struct dw_work *w, const double *y, double *work)
 
 /* One weighted fit; y is measured from `middle`, which goes into the law afterwards. */
 static enum dw_status fit(struct dw_work *w, struct system *s, const double *y,
-                          const double *weight, double middle, double *work, struct dw_error *err)
+                          const double *weight, double middle, double day_stiffness, double *work,
+                          struct dw_error *err)
 {
     size_t n = (size_t)s->drift.n, c = (size_t)s->n_law;
     memset(s->drift.a, 0, n * (size_t)(s->drift.kd + 1) * sizeof(double));
@@ -156,7 +160,7 @@ static enum dw_status fit(struct dw_work *w, struct system *s, const double *y,
             total += weight[i];
         }
     double per_law = total / s->n_law, per_drift = total / s->drift.n;
-    add_clear_day(s, &w->law, DAY_STIFFNESS * per_law);
+    add_clear_day(s, &w->law, day_stiffness * per_law);
     add_priors(s, 1e-3 * per_law, 1e-9 * total, DRIFT_STIFFNESS * per_drift, 1e-3 * per_drift);
     if (!solve(s, work))
         return dw_fail(err, DW_ERR_NUMERIC, "the brightness line could not be fitted to %zu frames",
@@ -209,7 +213,8 @@ static enum dw_status fit_robustly(struct dw_work *w, struct system *s, struct d
     }
     double middle = middle_of(w, y, work);
     for (int round = 0; round < ROUNDS; round++) {
-        enum dw_status status = fit(w, s, y, weight, middle, reduced, err);
+        double stiffness = round + 1 < ROUNDS ? DAY_STIFFNESS : DAY_LAST_STIFFNESS;
+        enum dw_status status = fit(w, s, y, weight, middle, stiffness, reduced, err);
         if (status < 0)
             return status;
         weigh(w, round, y, weight, work);
