@@ -1,6 +1,7 @@
 /* gather.c: see aim.h. */
 #include "decide/aim/aim.h"
 
+#include "base/sort.h"
 #include "decide/faults/judges.h"
 
 #include <math.h>
@@ -87,12 +88,11 @@ static size_t pick(const struct dw_work *w, const struct dw_facts *facts, const 
     return groups;
 }
 
-static size_t find_standing(uint32_t *all, size_t n, size_t shots)
+static size_t find_standing(uint32_t *all, size_t n, size_t shots, uint32_t *room)
 {
     size_t kept = 0;
     double most = fmax(3, params.standing_share * (double)shots);
-    if (n > 0)
-        qsort(all, n, sizeof *all, by_number);
+    dw_sort_numbers(all, n, room);
     for (size_t a = 0, b; a < n; a = b) {
         for (b = a; b < n && all[b] == all[a]; b++)
             ;
@@ -140,7 +140,7 @@ enum dw_status dw_aim_read(struct dw_work *w, const struct dw_facts *facts, cons
         largest = spots > largest ? spots : largest;
     }
     struct dw_spike **spike = calloc(n + 1, sizeof *spike);
-    uint32_t *cell = malloc((room + 1) * sizeof *cell);
+    uint32_t *cell = malloc((2 * room + 1) * sizeof *cell); /* the second half: to sort them */
     struct dw_aim_spot *work = malloc((largest + 1) * sizeof *work);
     enum dw_status status = spike && cell && work
                                 ? DW_OK
@@ -150,7 +150,7 @@ enum dw_status dw_aim_read(struct dw_work *w, const struct dw_facts *facts, cons
         for (size_t j = 0; status >= 0 && j < w->survey->measure[shot[k]].n_spikes; j++)
             cell[cells++] = cell_of(&spike[k][j]);
     }
-    size_t standing = status >= 0 ? find_standing(cell, cells, n) : 0;
+    size_t standing = status >= 0 ? find_standing(cell, cells, n, cell + cells) : 0;
     for (size_t k = 0; k < n && status >= 0; k++) {
         out[k].utc_s = w->utc[shot[k]];
         out[k].turned = (out[k].utc_s - w->utc[shot[0]]) * TURN_A_SECOND;

@@ -5,11 +5,8 @@
 #include "decide/faults/star_width.h"
 #include "base/each.h"
 #include "base/robust.h"
-#include "base/sort.h"
 
 #include <math.h>
-#include <stdlib.h>
-#include <string.h>
 
 static const struct dw_stars_params {
     double dark_deg;       /* the sun must be below */
@@ -24,72 +21,43 @@ static const struct dw_stars_params {
 
 enum { SHOTS_AT_A_TIME = 8, PATTERN_SPOTS = 100000 /* tell which phase has which colour */ };
 
-enum { MAY_BITS = 16, MAY_WORDS = 1 << (MAY_BITS - 6) };
 struct night {
     struct dw_work *w;
-    size_t *shot, n; /* the night's shots */
-    struct dw_spike
-        *spike; /* of all, shot by shot: in the arena, whose large pages cost little to ask for */
-    size_t *first, *lit; /* where a shot's spots and lit cells begin; how many cells are lit */
-    size_t most;         /* spots of one shot */
-    size_t every;        /* so manieth shot is asked for the pattern */
-    uint32_t *standing;  /* first all lit cells, then those that are standing */
-    size_t n_standing;
-    uint64_t may_stand[MAY_WORDS]; /* a bit for each of a few cells together */
+    size_t *shot, n;        /* the night's shots */
+    struct dw_spike *spike; /* of all, shot by shot, in the arena: its large pages cost little */
+    size_t *first;          /* where a shot's spots begin; one more: where the last one's end */
+    size_t most;            /* spots of one shot */
+    size_t every;           /* so manieth shot is asked for the pattern */
+    size_t across, down;    /* cells */
+    uint32_t *times, *last; /* in how many shots a cell is lit, and in which last, from 1 */
     struct dw_pattern pattern;
     struct dw_pattern_sums *sums; /* of each shot */
 };
 
-static int by_number(const void *a, const void *b)
+static size_t cell_of(const struct night *g, const struct dw_spike *s)
 {
-    uint32_t p = *(const uint32_t *)a, q = *(const uint32_t *)b;
-    return (p > q) - (p < q);
+    size_t row = (size_t)(s->y / params.cell), column = (size_t)(s->x / params.cell);
+    row = row < g->down ? row : g->down - 1; /* whatever a survey file says */
+    column = column < g->across ? column : g->across - 1;
+    return row * g->across + column;
 }
 
-static uint32_t cell_of(const struct dw_spike *s)
+/* Counts in how many shots each cell is lit: a star wanders on, what stands comes again. */
+static void count_lit(struct night *g)
 {
-    return (uint32_t)(s->y / params.cell) << 16 | (uint32_t)(s->x / params.cell);
+    for (size_t k = 0; k < g->n; k++)
+        for (size_t j = g->first[k]; j < g->first[k + 1]; j++) {
+            size_t cell = cell_of(g, &g->spike[j]);
+            bool again = g->last[cell] == k + 1; /* once a shot */
+            g->last[cell] = (uint32_t)k + 1;
+            g->times[cell] += !again;
+        }
 }
 
-/* The cells lit in a shot, each once, sorted. Room for n_spikes, in work as well. */
-static size_t lit_cells(const struct dw_spike *s, size_t n, uint32_t *cell, uint32_t *work)
+/* Lit in too many of the night's shots to be a star. */
+static bool is_standing(const struct night *g, const struct dw_spike *s)
 {
-    size_t kept = 0;
-    for (size_t k = 0; k < n; k++)
-        cell[k] = cell_of(&s[k]);
-    dw_sort_numbers(cell, n, work);
-    for (size_t k = 0; k < n; k++)
-        if (k == 0 || cell[k] != cell[k - 1])
-            cell[kept++] = cell[k];
-    return kept;
-}
-
-/* Cells that are lit in too many of the night's shots to be stars; sorted. work: n numbers. */
-static size_t find_standing(uint32_t *all, size_t n, size_t nights, uint32_t *work)
-{
-    size_t kept = 0;
-    double most = fmax(3, params.standing_share * (double)nights);
-    dw_sort_numbers(all, n, work);
-    for (size_t a = 0, b; a < n; a = b) {
-        for (b = a; b < n && all[b] == all[a]; b++)
-            ;
-        if ((double)(b - a) > most)
-            all[kept++] = all[a];
-    }
-    return kept;
-}
-
-/* One of the bits that say which cells may be standing: most are not, and need not be sought. */
-static unsigned may_bit(uint32_t cell)
-{
-    return cell * 0x9e3779b1u >> (32 - MAY_BITS); /* 2^32 / golden ratio (Knuth, TAOCP 3, 6.4) */
-}
-
-static bool is_standing(const struct night *g, uint32_t cell)
-{
-    unsigned bit = may_bit(cell);
-    return (g->may_stand[bit / 64] >> bit % 64 & 1) &&
-           bsearch(&cell, g->standing, g->n_standing, sizeof cell, by_number);
+    return g->times[cell_of(g, s)] > fmax(3, params.standing_share * (double)g->n);
 }
 
 /* Counts the stars of one shot, and what the sky's brightness lets a camera see. star, work: room
@@ -101,7 +69,7 @@ static void look(const struct night *g, size_t k, const struct dw_spike **star, 
     struct dw_stars *out = &g->w->stars;
     for (size_t j = 0; j < m->n_spikes; j++) {
         const struct dw_spike *s = &g->spike[g->first[k] + j];
-        if (s->value > s->median && !is_standing(g, cell_of(s))) {
+        if (s->value > s->median && !is_standing(g, s)) {
             work[n] = (double)s->median;
             star[n++] = s;
         }
@@ -126,21 +94,20 @@ static enum dw_status look_at_shots(void *ctx, void *work, size_t from, size_t t
     return DW_OK;
 }
 
-/* Reads the spots of some shots, lists their lit cells and sums up what pattern they show. */
+/* Reads the spots of some shots, sums up what pattern they show. */
 static enum dw_status read_shots(void *ctx, void *work, size_t from, size_t to,
                                  struct dw_error *err)
 {
+    (void)work;
     struct night *g = ctx;
     const struct dw_survey *survey = g->w->survey;
     for (size_t k = from; k < to; k++) {
-        size_t spots = survey->measure[g->shot[k]].n_spikes;
-        if (spots == 0)
+        if (survey->measure[g->shot[k]].n_spikes == 0)
             continue;
         struct dw_spike *spike = g->spike + g->first[k];
         enum dw_status status = dw_survey_read_spikes(survey, g->shot[k], spike, err);
         if (status < 0)
             return status;
-        g->lit[k] = lit_cells(spike, spots, g->standing + g->first[k], work);
         if (k % g->every == 0)
             dw_pattern_add(survey, g->shot[k], spike, &g->sums[k]);
     }
@@ -164,47 +131,44 @@ static void allow_for_width(struct night *g)
     }
 }
 
-/* What all shots told: cells that stand, and the pattern of colours. work: as many as all spots. */
-static void put_together(struct night *g, uint32_t *work)
+/* Room for what is read and counted. */
+static bool lay_out(struct night *g)
 {
-    size_t used = 0;
-    for (size_t k = 0; k < g->n; k++) {
-        memmove(g->standing + used, g->standing + g->first[k], g->lit[k] * sizeof *g->standing);
-        used += g->lit[k];
+    struct dw_arena *arena = &g->w->arena;
+    size_t room = 0;
+    g->across = g->down = 1;
+    g->first = DW_TAKE(arena, g->n + 1, size_t);
+    for (size_t k = 0; k < g->n && g->first; k++) {
+        const struct dw_measure *m = &g->w->survey->measure[g->shot[k]];
+        size_t across = (size_t)(m->width / params.cell) + 1,
+               down = (size_t)(m->height / params.cell) + 1;
+        g->across = across > g->across ? across : g->across;
+        g->down = down > g->down ? down : g->down;
+        g->most = m->n_spikes > g->most ? m->n_spikes : g->most;
+        g->first[k] = room;
+        room += m->n_spikes;
+        g->first[k + 1] = room;
     }
-    g->n_standing = find_standing(g->standing, used, g->n, work);
-    for (size_t k = 0; k < g->n_standing; k++) {
-        unsigned bit = may_bit(g->standing[k]);
-        g->may_stand[bit / 64] |= (uint64_t)1 << bit % 64;
-    }
-    g->pattern = dw_pattern_of(g->sums, g->n);
+    g->every = room / PATTERN_SPOTS + 1;
+    g->sums = DW_TAKE(arena, g->n, struct dw_pattern_sums);
+    g->spike = DW_TAKE(arena, room, struct dw_spike);
+    g->times = DW_TAKE(arena, g->across * g->down, uint32_t);
+    g->last = DW_TAKE(arena, g->across * g->down, uint32_t);
+    return g->first && g->sums && g->spike && g->times && g->last;
 }
 
 static enum dw_status look_at_night(struct night *g, struct dw_error *err)
 {
-    size_t room = 0, mark = g->w->arena.n;
-    g->first = DW_TAKE(&g->w->arena, g->n, size_t);
-    g->lit = DW_TAKE(&g->w->arena, g->n, size_t);
-    g->sums = DW_TAKE(&g->w->arena, g->n, struct dw_pattern_sums);
-    for (size_t k = 0; k < g->n && g->first; k++) {
-        size_t spots = g->w->survey->measure[g->shot[k]].n_spikes;
-        g->first[k] = room;
-        room += spots;
-        g->most = spots > g->most ? spots : g->most;
-    }
-    g->every = room / PATTERN_SPOTS + 1;
-    g->spike = DW_TAKE(&g->w->arena, room, struct dw_spike);
-    g->standing = DW_TAKE(&g->w->arena, room, uint32_t);
-    uint32_t *work = DW_TAKE(&g->w->arena, room, uint32_t);
+    size_t mark = g->w->arena.n;
     enum dw_status status =
-        g->spike && g->standing && work && g->first && g->lit && g->sums
-            ? DW_OK
-            : dw_fail(err, DW_ERR_MEMORY, "no memory for %zu bright spots", room);
-    struct dw_each shots = {g->n, SHOTS_AT_A_TIME, g->most * sizeof(uint32_t), read_shots, g};
+        lay_out(g) ? DW_OK
+                   : dw_fail(err, DW_ERR_MEMORY, "no memory for the spots of %zu shots", g->n);
+    struct dw_each shots = {g->n, SHOTS_AT_A_TIME, 0, read_shots, g};
     if (status >= 0)
         status = dw_each(&shots, g->w->run, err);
     if (status >= 0) {
-        put_together(g, work);
+        count_lit(g);
+        g->pattern = dw_pattern_of(g->sums, g->n);
         shots.of = look_at_shots;
         shots.work = g->most * (sizeof(struct dw_spike *) + sizeof(double));
         status = dw_each(&shots, g->w->run, err);
