@@ -45,17 +45,18 @@ static size_t add_shot(const struct dw_work *w, const struct dw_facts *facts, si
             work[known++] = (double)(m->tile[k].mean[1] - l->black[1]) / range;
     double least = dw_quantile(work, known, GREEN.quantile);
     least = fmax(least, GREEN.least_level);
+    double tint[3];
+    for (int c = 0; c < 3; c++)
+        tint[c] = exp2(w->tint[i][c]);
     for (int k = 0; k < w->tiles; k++) {
-        /* most tiles are far from the glow */
         double v[3], level = (double)(m->tile[k].mean[1] - l->black[1]) / range;
-        bool good = m->tile[k].clipped < GREEN.most_clipped && level >= least && !w->lamp[k];
-        for (int c = 0; c < 3; c++) {
+        if (!(m->tile[k].clipped < GREEN.most_clipped && level >= least) || w->lamp[k])
+            continue; /* most tiles are far from the glow */
+        for (int c = 0; c < 3; c++)
             v[c] = (double)((m->tile[k].mean[c] - l->black[c]) / (l->white - l->black[c]) *
                             facts->white_mul[c]) *
-                   exp2(w->tint[i][c]);
-            good = good && v[c] > 0;
-        }
-        if (!good)
+                   tint[c];
+        if (!(v[0] > 0 && v[1] > 0 && v[2] > 0))
             continue;
         double r = log2(v[0]), b = log2(v[2]);
         tile[n] = (struct tile){.x = r - b, .y = log2(v[1]) - (r + b) / 2, .weight = level * level};
