@@ -2,6 +2,7 @@
  * shoots are invented, and so is their truth. */
 #include "check_main.h"
 
+#include "decide/came.h"
 #include "decide/returns.h"
 
 #include <math.h>
@@ -210,6 +211,38 @@ START_TEST(a_stop_more_changes_nothing)
 }
 END_TEST
 
+/* A tile that noise may have dimmed, by two sigma, is believed open amid what is open, and not at
+ * the rim of what is covered; of one by itself Bayes' rule is written out here. */
+START_TEST(a_tile_is_judged_with_those_beside_it)
+{
+    enum { SIDE = 9, ALL = SIDE * SIDE };
+    float off[ALL], var[ALL], chance[ALL];
+    struct dw_arena arena = {0};
+    struct dw_came came;
+    ck_assert(dw_came_take_room(&came, SIDE, SIDE, &arena));
+    for (int k = 0; k < ALL; k++) {
+        off[k] = k % SIDE < 4 ? -0.3F : 0.05F;
+        var[k] = 1e-4F;
+    }
+    const int rim = 4 * SIDE + 4, amid = 4 * SIDE + 7, unknown = 8 * SIDE + 8;
+    off[rim] = off[amid] = 0.03F;
+    var[unknown] = INFINITY;
+    dw_came_look(&came, off, var);
+    dw_came_weigh(&came, 0.05, chance);
+    ck_assert_double_gt((double)chance[amid], 0.95);
+    ck_assert_double_lt((double)chance[rim], 0.93);
+    ck_assert_double_lt((double)chance[2 * SIDE], 1e-6);
+    ck_assert_double_eq((double)chance[unknown], 0);
+    /* density of 0.02 stop at a sigma of 0.01 beside that of any light within 0.1 stop root 2 pi */
+    double root = sqrt(2 * M_PI), odds = exp(-2) / (0.01 * root) * (0.1 * root);
+    ck_assert_double_eq_tol(dw_came_odds(&came, (size_t)amid, 0.05), odds, 1e-4);
+    /* those about it, open by ten to one themselves, leave it between 0.9 and 0.98 before */
+    ck_assert_double_gt((double)chance[amid], odds * 0.9 / (odds * 0.9 + 0.1));
+    ck_assert_double_lt((double)chance[amid], odds * 0.98 / (odds * 0.98 + 0.02));
+    dw_arena_free_to(&arena, 0);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("returns");
@@ -219,6 +252,7 @@ int main(void)
     tcase_add_test(t, a_displaced_view_is_told_by_its_own_shots);
     tcase_add_test(t, own_light_that_wanders_is_followed);
     tcase_add_test(t, a_stop_more_changes_nothing);
+    tcase_add_test(t, a_tile_is_judged_with_those_beside_it);
     suite_add_tcase(s, t);
     return dw_check_main(s);
 }

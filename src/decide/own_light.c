@@ -74,26 +74,6 @@ static double together(const struct dw_own_light *a, const struct dw_own_light *
     return (ss * l - ls * s) / det;
 }
 
-/* Leaves shots out (var INFINITY) within whose reach tile k came back too seldom. */
-static void leave_seldom(const struct dw_returns *r, size_t k, float *var)
-{
-    const float *x = r->beside + k * r->n, *weight = r->weight + k * r->n;
-    double came = 0, known = 0; /* in the shots so far: of those before each, a pair in `sum` */
-    for (size_t i = 0; i < r->n; i++) {
-        r->sum[2 * i] = came;
-        r->sum[2 * i + 1] = known;
-        came += isfinite(x[i]) ? (double)weight[i] : 0;
-        known += isfinite(x[i]);
-    }
-    r->sum[2 * r->n] = came;
-    r->sum[2 * r->n + 1] = known;
-    for (size_t i = 0; i < r->n; i++) {
-        const double *from = r->sum + 2 * r->from[i], *to = r->sum + 2 * r->to[i];
-        if (to[0] - from[0] < r->p->least_share * (to[1] - from[1]))
-            var[i] = INFINITY;
-    }
-}
-
 void dw_returns_expect(struct dw_returns *r, size_t k)
 {
     const double *t = r->g->time;
@@ -124,5 +104,4 @@ void dw_returns_expect(struct dw_returns *r, size_t k)
         }
         take_shot(r, k, i, &z);
     }
-    leave_seldom(r, k, var);
 }

@@ -6,13 +6,13 @@
  * back in it. Both are learnt from one another. A tile's own shot has no part in what is expected
  * of it there (leave one out): else a curve through three points would call all of them returned.
  * The rim of a cloud dims by as little as an error does, so a tile beside one that is covered is
- * doubted. */
+ * doubted (came.c). */
+#include "decide/came.h"
 #include "decide/returns_state.h"
 
 #include <math.h>
 
-#define BESIDE 0.8 /* of the tiles about it came back: then no cloud is near */
-#define BLOCK 16   /* shots that go through a grid together */
+#define BLOCK 16 /* shots that go through a grid together */
 /* First variances are too small by so much: by day errors were eight to ten times their sigma, in
  * six invented shoots. */
 #define DOUBTED 64.0
@@ -23,7 +23,6 @@
 #define PLACES 6   /* where a shot's error is looked for, beside 0, */
 #define FAR 0.2    /* stops on either side */
 #define BINS 64
-#define RANGE 0.1     /* stops: of a covered tile's light, times the odds that a tile is open */
 #define TEMPER 0.3    /* tiles of a region are not independent */
 #define ONE_VOICE 5.0 /* nats at most, of a region: all of its tiles may be shaded alike */
 #define NOTHING 6.0   /* nats that a shot must bring to be more than chance */
@@ -48,34 +47,10 @@ static void find_reach(struct dw_returns *r, const bool *bump)
 
 /* One shot on the grid. */
 struct look {
-    float *off, *var, *came, *weight, *open; /* a value a tile */
-    const double *voice, *alike;             /* of the span */
+    float *off, *var, *weight, *open; /* a value a tile */
+    const double *voice, *alike;      /* of the span */
+    struct dw_came *came;
 };
-
-/* Weights of a shot's tiles when it is off by `dm`: each by itself, then by those beside it too. */
-static void weigh(const struct dw_returns *r, struct look *l, double dm)
-{
-    int cols = r->g->cols, rows = r->g->rows;
-    for (size_t k = 0; k < r->tiles; k++) {
-        double d = (double)l->off[k] - dm;
-        l->came[k] = isfinite(l->var[k]) ? (float)dw_returns_tukey(d * d / (double)l->var[k]) : 0;
-    }
-    for (int y = 0; y < rows; y++)
-        for (int x = 0; x < cols; x++) {
-            int k = y * cols + x;
-            l->weight[k] = l->came[k];
-            if (!(l->came[k] > 0))
-                continue;
-            float sum = -l->came[k], known = -1;
-            for (int v = y > 0 ? y - 1 : 0; v <= y + 1 && v < rows; v++)
-                for (int u = x > 0 ? x - 1 : 0; u <= x + 1 && u < cols; u++) {
-                    sum += l->came[v * cols + u];
-                    known += isfinite(l->off[v * cols + u]);
-                }
-            if (known > 0)
-                l->weight[k] *= fminf(1, sum / known / (float)BESIDE);
-        }
-}
 
 /* Variance of a shot's light: regions are taken to err independently (Liang & Zeger 1986). */
 static double variance(const struct dw_returns *r, const struct look *l, double dm)
@@ -100,7 +75,7 @@ static void settle(const struct dw_returns *r, struct look *l, int looks, double
 {
     for (int look = 0; look < looks; look++) {
         double sum = 0, all = 0;
-        weigh(r, l, *dm);
+        dw_came_weigh(l->came, *dm, l->weight);
         for (size_t k = 0; k < r->tiles; k++)
             if (l->weight[k] > 0) {
                 sum += (double)l->weight[k] / (double)l->var[k] * (double)l->off[k];
@@ -118,12 +93,9 @@ static double evidence(const struct dw_returns *r, const struct look *l, double 
 {
     double region[DW_COMPARE_REGIONS] = {0}, sum = 0;
     for (size_t k = 0; k < r->tiles; k++) {
-        if (!isfinite(l->var[k]))
-            continue;
-        double d = (double)l->off[k] - dm, square = d * d / (double)l->var[k];
-        if (square < 20)
-            region[r->region[k]] += TEMPER * (double)l->open[k] *
-                                    log1p(RANGE / sqrt((double)l->var[k]) * exp(-0.5 * square));
+        double odds = dw_came_odds(l->came, k, dm);
+        if (odds > 0)
+            region[r->region[k]] += TEMPER * (double)l->open[k] * log1p(odds);
     }
     for (int g = 0; g < r->regions; g++)
         sum += l->voice[g] * fmin(region[g], ONE_VOICE);
@@ -168,7 +140,7 @@ static double find_light(const struct dw_returns *r, struct look *l, double spre
     }
     double dm = place[best];
     settle(r, l, 2, &dm);
-    weigh(r, l, dm);
+    dw_came_weigh(l->came, dm, l->weight);
     double found = variance(r, l, dm);
     if (!isfinite(found) || score[best] < NOTHING)
         return 0;
@@ -193,12 +165,13 @@ static void look_at_shots(struct dw_returns *r, struct look *l, double *var)
         for (size_t j = 0; j < some; j++) {
             struct look one = {l->off + j * r->tiles,
                                l->var + j * r->tiles,
-                               l->came,
                                l->weight + j * r->tiles,
                                l->open + j * r->tiles,
                                r->voice + (i + j) / DW_RETURNS_SPAN * (size_t)r->regions,
                                r->alike +
-                                   (i + j) / DW_RETURNS_SPAN * (size_t)(r->regions * r->regions)};
+                                   (i + j) / DW_RETURNS_SPAN * (size_t)(r->regions * r->regions),
+                               l->came};
+            dw_came_look(l->came, one.off, one.var);
             r->found[i + j] += find_light(r, &one, r->spread[i + j], &var[i + j]);
         }
         for (size_t k = 0; k < r->tiles; k++)
@@ -212,12 +185,14 @@ static bool take_room(struct dw_returns *r, struct dw_arena *arena, struct look 
     size_t all = r->n * r->tiles, regions = (size_t)r->regions;
     size_t spans = r->n / DW_RETURNS_SPAN + 1;
     float **grids[5] = {&r->beside, &r->weight, &r->off, &r->var, &r->open};
-    float **blocks[5] = {&l->off, &l->var, &l->came, &l->weight, &l->open};
+    float **blocks[4] = {&l->off, &l->var, &l->weight, &l->open};
     bool ok = true;
     for (int i = 0; i < 5; i++) {
         ok = (*grids[i] = DW_TAKE(arena, all, float)) && ok;
-        ok = (*blocks[i] = DW_TAKE(arena, BLOCK * r->tiles, float)) && ok;
     }
+    for (int i = 0; i < 4; i++)
+        ok = (*blocks[i] = DW_TAKE(arena, BLOCK * r->tiles, float)) && ok;
+    ok = dw_came_take_room(l->came, r->g->cols, r->g->rows, arena) && ok;
     r->region = DW_TAKE(arena, r->tiles, int);
     r->leap = DW_TAKE(arena, r->n * regions, double);
     r->alike = DW_TAKE(arena, spans * regions * regions, double);
@@ -227,10 +202,9 @@ static bool take_room(struct dw_returns *r, struct dw_arena *arena, struct look 
     r->found = DW_TAKE(arena, r->n, double);
     r->spread = DW_TAKE(arena, r->n, double);
     r->before = dw_arena_take(arena, 1, dw_returns_own_room(r->n));
-    r->sum = DW_TAKE(arena, 2 * (r->n + 1), double);
     *work = DW_TAKE(arena, 3 * r->n, double);
     return ok && r->region && r->leap && r->alike && r->voice && r->from && r->to && r->found &&
-           r->spread && r->before && r->sum && *work;
+           r->spread && r->before && *work;
 }
 
 static double within(double square, double least)
@@ -244,7 +218,8 @@ enum dw_status dw_returns_find(const struct dw_grids *g, const struct dw_returns
 {
     size_t mark = arena->n, tiles = (size_t)(g->cols * g->rows);
     struct dw_returns r = {.g = g, .p = params, .n = g->n, .tiles = tiles};
-    struct look l = {0};
+    struct dw_came came;
+    struct look l = {.came = &came};
     double *work;
     r.regions = dw_pair_regions(g->cols, g->rows);
     if (!take_room(&r, arena, &l, &work))

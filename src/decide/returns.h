@@ -10,7 +10,8 @@ struct dw_returns_params {
     double wander_stops; /* rms of what its light with nothing before it wanders in 120 s, beside
                           * its slope; */
     double bend_stops;   /* and of how much its slope, stops in 120 s, does */
-    double least_share;  /* of its shots within reach in which it must have come back */
+    double least_share;  /* of the shots about that must have one light for it to be a tile's own,
+                          * at first sight */
     int rounds;          /* of learning tiles and shots from one another */
 };
 #define DW_RETURNS_DEFAULTS                                                                        \

@@ -26,7 +26,6 @@ struct dw_returns {
     double *voice;        /* regions a span: share that each has of what is its own */
     float *off, *var;     /* from what other shots expect, and its variance; INFINITY: not known */
     struct dw_own_light *before; /* per shot: a tile's own light as those before it tell; */
-    double *sum;                 /* n+1 pairs: how often it came back, and could (own_light.c) */
 };
 
 /* Variance of tile k's light in shot i, but for the shot's own error. */
