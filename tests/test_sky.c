@@ -256,6 +256,40 @@ START_TEST(illuminance_only_falls_as_the_sun_goes_down)
 }
 END_TEST
 
+/* No step is left between the branches, and no altitude is off by more than these leave open. */
+START_TEST(smooth_illuminance_has_no_steps)
+{
+    double last = dw_sun_smooth_illuminance_lx(-17), slope = 0;
+    for (double alt = -16.95; alt < 89; alt += 0.05) {
+        double e = dw_sun_smooth_illuminance_lx(alt), change = log2(e / last);
+        ck_assert_double_lt(fabs(log10(e / dw_sun_illuminance_lx(alt))), 0.05);
+        ck_assert(alt < -16.9 || fabs(change - slope) < 0.004);
+        last = e;
+        slope = change;
+    }
+    ck_assert(isnan(dw_sun_smooth_illuminance_lx(NAN)));
+}
+END_TEST
+
+/* Full moon: Explanatory Supplement (1992), ground illumination, as computed from its polynomials.
+ * Phases: magnitudes -12.73 + 0.026 a + 4e-9 a^4 for a degrees from full (Krisciunas & Schaefer
+ * 1991, PASP 103, 1033; from memory). */
+START_TEST(moonlight_follows_the_published_figures)
+{
+    static const double full[][2] = {{90, 0.269}, {60, 0.216}, {30, 0.098}, {10, 0.024}};
+    for (size_t i = 0; i < sizeof full / sizeof *full; i++)
+        ck_assert_double_eq_tol(
+            dw_sun_illuminance_lx(full[i][0]) * dw_moon_beside_sun(1) / full[i][1], 1, 0.1);
+    for (double a = 0; a <= 150; a += 30) {
+        double lit = 0.5 * (1 + cos(a * M_PI / 180)), magnitudes = 0.026 * a + 4e-9 * pow(a, 4);
+        double stops = log2(dw_moon_beside_sun(lit) / dw_moon_beside_sun(1));
+        ck_assert_double_eq_tol(stops, -magnitudes * log2(10) / 2.5, 0.5);
+    }
+    ck_assert_double_eq(dw_moon_beside_sun(0), 0);
+    ck_assert_double_eq(dw_moon_beside_sun(NAN), 0);
+}
+END_TEST
+
 /* Bemporad's air masses as Allen, Astrophysical Quantities, gives them (from memory): zenith
  * distances of 0, 30, 60, 75, 80, 85 degrees. Kasten & Young differ by less than 1 %. */
 START_TEST(air_mass_follows_the_tables)
@@ -337,6 +371,8 @@ int main(void)
     tcase_add_test(t, senseless_questions_are_refused);
     tcase_add_test(t, illuminance_follows_the_published_tables);
     tcase_add_test(t, illuminance_only_falls_as_the_sun_goes_down);
+    tcase_add_test(t, smooth_illuminance_has_no_steps);
+    tcase_add_test(t, moonlight_follows_the_published_figures);
     tcase_add_test(t, air_mass_follows_the_tables);
     tcase_add_test(t, extinction_follows_the_published_coefficients);
     tcase_add_test(t, bright_stars_stand_where_erfa_has_them);

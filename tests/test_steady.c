@@ -57,7 +57,7 @@ static void make_small(struct small *m, unsigned seed)
     for (int q = 0; q < FOLLOWS; q++) {
         for (int i = 0; i < FOLLOWED; i++)
             m->x[q][i] = random_value(&seed);
-        m->follow[q] = (struct dw_follow){(size_t)(12 + 20 * q), FOLLOWED, m->x[q]};
+        m->follow[q] = (struct dw_follow){(size_t)(12 + 20 * q), FOLLOWED, m->x[q], 0.25};
     }
     m->joint = (struct dw_joint){.n = SHOTS,
                                  .time = m->time,
@@ -71,8 +71,7 @@ static void make_small(struct small *m, unsigned seed)
                                  .setting = (const int(*)[DW_MAX_CLASSES])m->setting,
                                  .offset_weight = 1 / (0.03 * 0.03),
                                  .follows = FOLLOWS,
-                                 .follow = m->follow,
-                                 .follow_weight = 0.25};
+                                 .follow = m->follow};
 }
 
 /* The sun goes down and up again, and light with it. settled: the prior is weighed anew until
@@ -263,6 +262,12 @@ START_TEST(joint_solution_equals_dense_least_squares)
     make_small(&m, (unsigned)(11 + _i));
     if (_i >= 3)
         give_law(&m, _i >= 6, &arena);
+    if (_i >= 9) { /* a moon takes its part of the light */
+        double share[SHOTS];
+        for (int i = 0; i < SHOTS; i++)
+            share[i] = i < 15 ? 0 : 0.9 * pow(sin(0.05 * (i - 15)), 2);
+        dw_law_give_way(&m.law, share);
+    }
     ck_assert_int_eq(dw_joint_solve(&m.joint, &arena, s, e, var, fast, offset), DW_OK);
     solve_dense(&m, _i >= 6 ? m.law.coef : NULL, x, cov, doubt);
     for (int i = 0; i < SHOTS; i++) {
@@ -1266,7 +1271,7 @@ int main(void)
 {
     Suite *s = suite_create("steady");
     TCase *t = tcase_create("joint");
-    tcase_add_loop_test(t, joint_solution_equals_dense_least_squares, 0, 9);
+    tcase_add_loop_test(t, joint_solution_equals_dense_least_squares, 0, 12);
     tcase_add_test(t, third_difference_of_a_cubic_is_constant);
     tcase_add_test(t, reversed_order_gives_the_reversed_answer);
     tcase_add_test(t, jumps_need_a_way_back);

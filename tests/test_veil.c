@@ -358,7 +358,9 @@ START_TEST(a_mixture_that_explains_nothing_is_lost)
         {.n = 60, .part = {ramp, still}, .guess = {0.5, 0}},
         {.n = 60, .part = {ramp, still}, .guess = {-0.5, 0}},
     };
-    struct dw_share share = {.n = 60,
+    const struct dw_share_params p = DW_SHARE_DEFAULTS;
+    struct dw_share share = {.p = &p,
+                             .n = 60,
                              .time = time,
                              .n_pairs = 59,
                              .pair = pair,
@@ -398,7 +400,7 @@ static double off_in_a_veil(bool light, bool told)
     const struct dw_share_params p = DW_SHARE_DEFAULTS;
     static int setting[VEILED][DW_MAX_CLASSES];
     double time[VEILED], alt[VEILED], unrest[VEILED], rest[VEILED], x[VEILED], truth[VEILED];
-    double all[VEILED], s[VEILED], e[VEILED], e_var[VEILED], e_fast[VEILED], offset[2];
+    double all[VEILED], s[VEILED], e[VEILED], e_var[VEILED], e_fast[VEILED], offset[3];
     bool loose[VEILED] = {false};
     struct dw_pair pair[2 * VEILED];
     static const double none[60];

@@ -109,7 +109,7 @@ static void add_border(const struct dw_joint *j, double *border, double *corner,
     for (int m = 0; m < j->follows; m++) {
         int at = j->classes + m;
         double *column = border + (size_t)at * rows;
-        corner[at * all + at] += j->follow_weight;
+        corner[at * all + at] += j->follow[m].weight;
         for (size_t k = 0; k < j->n_pairs; k++) {
             double x = followed(j, m, k), weighted = j->weight[k] * x;
             if (x == 0)

@@ -40,10 +40,24 @@ static double drawn_together(double alt)
            (1 - ELSEWHERE) * (begun(alt - TWILIGHT_LOW) - begun(alt - TWILIGHT_HIGH));
 }
 
+static double times(const double *b, const double *c)
+{
+    return b[0] * c[0] + b[1] * c[1] + b[2] * c[2] + b[3] * c[3];
+}
+
+double dw_law_of(const struct dw_light_law *law, double alt)
+{
+    return dw_spline_value(&law->spline, law->coef, drawn_together(alt));
+}
+
+double dw_law_whole(const struct dw_light_law *law, size_t shot)
+{
+    return times(law->basis[shot], law->coef + law->first[shot]);
+}
+
 double dw_law_at(const struct dw_light_law *law, size_t shot)
 {
-    const double *b = law->level[shot], *c = law->coef + law->first[shot];
-    return b[0] * c[0] + b[1] * c[1] + b[2] * c[2] + b[3] * c[3];
+    return times(law->level[shot], law->coef + law->first[shot]);
 }
 
 static void add_to_bend(struct dw_law_bend *b, int at, double value)
@@ -58,6 +72,26 @@ static void add_to_bend(struct dw_law_bend *b, int at, double value)
     b->value[k] += value;
 }
 
+static void find_bends(struct dw_light_law *law)
+{
+    for (size_t i = 0; i + 3 < law->n; i++) {
+        struct dw_law_bend *b = &law->bend[i];
+        b->n = 0;
+        dw_third_difference(law->time + i, law->unit_s, b->third);
+        for (size_t p = 0; p < 4; p++)
+            for (int q = 0; q < 4; q++)
+                add_to_bend(b, law->first[i + p] + q, b->third[p] * law->level[i + p][q]);
+    }
+}
+
+void dw_law_give_way(struct dw_light_law *law, const double *share)
+{
+    for (size_t i = 0; i < law->n; i++)
+        for (int q = 0; q < 4; q++)
+            law->level[i][q] = (1 - share[i]) * law->basis[i][q];
+    find_bends(law);
+}
+
 bool dw_law_lay_out(struct dw_light_law *law, const struct dw_law_params *p, size_t n,
                     const double *time, const double *alt, double unit_s, struct dw_arena *arena)
 {
@@ -70,25 +104,26 @@ bool dw_law_lay_out(struct dw_light_law *law, const struct dw_law_params *p, siz
     law->spline = dw_spline_over(low, fmax(high, low + p->step), p->step);
     size_t coefs = (size_t)law->spline.n;
     law->p = p;
+    law->n = n;
+    law->time = time;
+    law->unit_s = unit_s;
     law->known = law->doubted = false;
     law->loose = 1 / (p->level * p->level);
     law->bend = DW_TAKE(arena, n, struct dw_law_bend);
+    law->basis = dw_arena_take(arena, n, sizeof *law->basis);
     law->level = dw_arena_take(arena, n, sizeof *law->level);
     law->first = DW_TAKE(arena, n, int);
     law->prior = dw_arena_take(arena, coefs, sizeof *law->prior);
     law->coef = DW_TAKE(arena, coefs, double);
     law->doubt = DW_TAKE(arena, n, double);
-    if (!law->bend || !law->level || !law->first || !law->prior || !law->coef || !law->doubt)
+    if (!law->bend || !law->basis || !law->level || !law->first || !law->prior || !law->coef ||
+        !law->doubt)
         return false;
-    for (size_t i = 0; i < n; i++)
-        law->first[i] = dw_spline_basis(&law->spline, drawn_together(alt[i]), law->level[i]);
-    for (size_t i = 0; i + 3 < n; i++) {
-        struct dw_law_bend *b = &law->bend[i];
-        dw_third_difference(time + i, unit_s, b->third);
-        for (size_t p_ = 0; p_ < 4; p_++)
-            for (int q = 0; q < 4; q++)
-                add_to_bend(b, law->first[i + p_] + q, b->third[p_] * law->level[i + p_][q]);
+    for (size_t i = 0; i < n; i++) {
+        law->first[i] = dw_spline_basis(&law->spline, drawn_together(alt[i]), law->basis[i]);
+        memcpy(law->level[i], law->basis[i], sizeof law->level[i]);
     }
+    find_bends(law);
     return true;
 }
 

@@ -22,9 +22,13 @@ struct dw_light_law {
     const struct dw_law_params *p;
     bool known; /* coef holds what it was found to be, if only roughly */
     struct dw_spline spline;
+    size_t n;                 /* shots */
     struct dw_law_bend *bend; /* over shots i .. i+3; n-3 of them */
-    double (*level)[4];       /* per shot: its value is the sum of these times coef[first ...] */
+    double (*basis)[4];       /* per shot: the sum of these times coef[first ...] is its value, */
+    double (*level)[4];       /* and of these its part in the light, all of it but for a moon's */
     int *first;
+    const double *time; /* per shot, s; and the unit of the bends */
+    double unit_s;
     double loose;                  /* weight of the square of what light is beside it */
     double (*prior)[DW_LAW_REACH]; /* entry (i+d, i) of the prior's matrix at [i][d] */
     double *coef;
@@ -46,7 +50,7 @@ struct dw_law_params {
 };
 
 /* Of n shots at these instants, s, and sun altitudes, degrees; bends are taken in unit_s of time.
- * Nothing is known of it yet. p is kept. False: out of memory. */
+ * Nothing is known of it yet. p and time are kept. False: out of memory. */
 bool dw_law_lay_out(struct dw_light_law *law, const struct dw_law_params *p, size_t n,
                     const double *time, const double *alt, double unit_s, struct dw_arena *arena);
 /* Sets the prior anew, by what the law was found to be if it is known. */
@@ -58,7 +62,11 @@ void dw_law_believe(struct dw_light_law *law);
 bool dw_law_settle(struct dw_light_law *law, const double *a, int rows, const double *right,
                    double *work);
 
-/* What it is at a shot, stops. */
+/* Light goes with the law by 1 - share[i] alone at shot i. */
+void dw_law_give_way(struct dw_light_law *law, const double *share);
+/* What it is at a sun altitude, degrees; at a shot; and its part in the light there; stops. */
+double dw_law_of(const struct dw_light_law *law, double alt);
+double dw_law_whole(const struct dw_light_law *law, size_t shot);
 double dw_law_at(const struct dw_light_law *law, size_t shot);
 
 /* Its part of a joint system of `rows` unknowns, of which light at shot i is the one at 2 i, with

@@ -14,6 +14,7 @@ enum { PARTS = DW_MIXTURE_PARTS };
 bool dw_mixing_lay_out(struct dw_mixing *m, const struct dw_share *share, struct dw_arena *arena)
 {
     size_t n = (size_t)share->mixtures;
+    double weight = n > 0 ? 1 / (share->p->follow_stops * share->p->follow_stops) : 0;
     *m = (struct dw_mixing){.mixture = share->mixture,
                             .mixtures = share->mixtures,
                             .factor = DW_TAKE(arena, PARTS * n, double),
@@ -33,7 +34,7 @@ bool dw_mixing_lay_out(struct dw_mixing *m, const struct dw_share *share, struct
             if (!x)
                 return false;
             *(p < PARTS ? &m->follow[k * PARTS + p] : &m->fixed[k]) =
-                (struct dw_follow){mixture->first, mixture->n, x};
+                (struct dw_follow){mixture->first, mixture->n, x, weight};
         }
     }
     return true;

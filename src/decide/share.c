@@ -6,6 +6,7 @@
  * behind every weight. */
 #include "decide/share.h"
 #include "decide/mixing.h"
+#include "decide/moonlight.h"
 #include "base/robust.h"
 
 #include <math.h>
@@ -22,6 +23,9 @@ struct weighing {
     bool solved;
     struct dw_light_law law;
     struct dw_mixing mixing; /* of fog and cloud */
+    struct dw_moonlight moon;
+    struct dw_follow *follow; /* by what light follows all factors of both */
+    int follows;
 };
 
 static enum dw_status no_room(struct dw_error *err)
@@ -43,7 +47,8 @@ static void set_weights(const struct dw_share *t, struct weighing *w, bool law)
     double tail = law ? t->p->law_tail : t->p->light_tail;
     double light = t->p->light_stops * pow(t->unit_s / 120, 2.5);
     for (size_t i = 0; i + 3 < t->n; i++) {
-        double sigma = light + t->p->law_share * fabs(w->change[i + 1]), bend = 0, third[4];
+        double lawful = w->change[i + 1] + dw_moonlight_change(&w->moon, i + 1, i + 2);
+        double sigma = light + t->p->law_share * fabs(lawful), bend = 0, third[4];
         /* what the law's own bends may explain is no unrest */
         double unrest = t->unrest[i] > 2 * sigma ? t->p->unrest_share * t->unrest[i] : 0;
         if (dw_mixing_tells(&w->mixing, i))
@@ -135,20 +140,23 @@ static enum dw_status solve(struct dw_share *t, struct weighing *w, bool law,
                              .classes = t->classes,
                              .setting = t->setting,
                              .offset_weight = 1 / (t->p->offset_stops * t->p->offset_stops),
-                             .follows = w->mixing.follows,
-                             .follow = w->mixing.follow,
-                             .follow_weight = 1 / (t->p->follow_stops * t->p->follow_stops)};
+                             .follows = w->follows,
+                             .follow = w->follow};
     enum dw_status status;
     if (law)
         joint.law = &w->law;
     do {
         set_weights(t, w, law);
         dw_mix(&w->mixing, t, w->work);
+        if (law)
+            dw_moonlight_take(&w->moon, t, &w->law);
         status = dw_joint_solve(&joint, arena, t->s, t->e, t->e_var, t->e_fast, t->offset);
     } while ((status >= 0 || status == DW_ERR_NUMERIC) && loses_mixtures(t, w, status));
     if (status < 0)
         return dw_fail(err, status, "the steadying of %zu frames could not be solved", t->n);
     w->solved = true;
+    if (law && w->moon.n > 0)
+        dw_moonlight_learn(&w->moon, t->offset[t->classes + w->mixing.follows]);
     learn_sigma(t, w->told, w->work);
     return DW_OK;
 }
@@ -196,6 +204,19 @@ static enum dw_status doubt_law(struct dw_share *t, struct weighing *w, struct d
     return status;
 }
 
+/* Factors of mixtures, then the moon's level. */
+static bool list_follows(struct weighing *w, struct dw_arena *arena)
+{
+    w->follows = w->mixing.follows;
+    w->follow = DW_TAKE(arena, (size_t)w->follows + 1, struct dw_follow);
+    if (!w->follow)
+        return false;
+    memcpy(w->follow, w->mixing.follow, (size_t)w->follows * sizeof *w->follow);
+    if (w->moon.n > 0)
+        w->follow[w->follows++] = w->moon.by;
+    return true;
+}
+
 /* Solves, learning the law; then takes it out of the pairs and solves again. */
 enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct dw_error *err)
 {
@@ -212,6 +233,7 @@ enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct d
     };
     if (!w.change || !w.weight || !w.stiff || !w.tie || !w.work || !w.last || !w.value || !w.told ||
         !w.served || !dw_mixing_lay_out(&w.mixing, t, arena) ||
+        !dw_moonlight_lay_out(&w.moon, t, arena) || !list_follows(&w, arena) ||
         !dw_law_lay_out(&w.law, &t->p->law, t->n, t->time, t->alt, t->unit_s, arena))
         return no_room(err);
     find_telling(t, w.told, w.served);
@@ -225,5 +247,6 @@ enum dw_status dw_share_out(struct dw_share *t, struct dw_arena *arena, struct d
     if (status >= 0)
         status = settle(t, &w, false, arena, err);
     dw_unmix(&w.mixing, t);
+    dw_moonlight_give_back(&w.moon, t, t->offset[t->classes + w.mixing.follows]);
     return status;
 }

@@ -13,6 +13,7 @@ struct dw_share_params {
     double veiled_share; /* or times those left where light is held against contrasts (veil.c) */
     double veiled_stops; /* and at least so much while the law is learnt: fog is not its doing */
     double follow_stops; /* rms of what light does for each stop of contrasts there (mixture.h) */
+    double moon_stops;   /* rms of a moon's level beside the sun's law from the same altitude */
     double offset_stops; /* rms of a setting's own error */
     double error_stops;  /* of a shot's own error, before it is learnt */
     double loose_stops;  /* of a shot without a record */
@@ -25,7 +26,7 @@ struct dw_share_params {
 };
 #define DW_SHARE_DEFAULTS                                                                          \
     {                                                                                              \
-        2e-4, 0.002, 10, 1, 0.01, 3, 0.03, 0.03, 5, 5, 10, 20, 20, 2e-4,                           \
+        2e-4, 0.002, 10, 1, 0.01, 3, 0.3, 0.03, 0.03, 5, 5, 10, 20, 20, 2e-4,                      \
         {                                                                                          \
             0.4, 0.3, 0.007, 0.0017, 0.3, 30, 3e-5                                                 \
         }                                                                                          \
@@ -36,8 +37,11 @@ struct dw_share {
     size_t n;                 /* shots */
     double unit_s;            /* usual time between neighbours */
     const double *time, *alt; /* per shot: s; sun altitude, degrees */
-    const bool *loose;        /* per shot: no record */
-    const double *unrest;     /* per shot: bends of light that contrasts show (pairs.h) */
+    /* per shot: altitude of the moon, degrees, and what it gives of what the sun gives from there,
+     * 0 where there is none; NULL: no moon in any */
+    const double *moon_deg, *moon_beside;
+    const bool *loose;    /* per shot: no record */
+    const double *unrest; /* per shot: bends of light that contrasts show (pairs.h) */
     size_t n_pairs;
     struct dw_pair *pair; /* v loses the law */
     int classes;
@@ -46,8 +50,8 @@ struct dw_share {
     const struct dw_mixture *mixture;
     const double *rest; /* per shot: bends of contrasts beside them (veil.h) */
     /* found: light beside the law and error of each shot, stops; its variance, and that of what it
-     * is beside its neighbours; a setting's own error, then the factors of the mixtures (room for
-     * both: classes + DW_MIXTURE_PARTS * mixtures) */
+     * is beside its neighbours; a setting's own error, then the factors of the mixtures, then the
+     * moon's level (room for all: classes + DW_MIXTURE_PARTS * mixtures + 1) */
     double *s, *e, *e_var, *e_fast, *offset;
     /* found, in the arena: what not knowing the law adds to e_fast. Apart from it, as cloud is told
      * from its neighbours in time under whatever law (cloudy.c) */

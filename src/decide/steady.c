@@ -2,6 +2,7 @@
  * records and blacks that are plainly wrong are put right; what is left is shared out between light
  * and exposure (share.c), and handed on with its uncertainty. */
 #include "decide/cloudy.h"
+#include "decide/moon_table.h"
 #include "decide/share.h"
 #include "decide/steps.h"
 #include "decide/veil.h"
@@ -19,7 +20,7 @@ struct task {
     struct dw_work *w;
     size_t n;
     size_t *shot;
-    double *time, *alt;
+    double *time, *alt, *moon_deg, *moon_beside;
     bool *loose;
     float (*shift)[2]; /* of the view, tiles */
     struct dw_pair *pair;
@@ -74,6 +75,22 @@ static void find_settings(struct task *t)
         if (s->has_aperture)
             set[2] = offset_of(known, kind, &t->classes, MOST_SETTINGS, 2, 2 * log2(s->f_number));
     }
+}
+
+/* Where a moon stands and what it gives. */
+static enum dw_status find_moon(struct task *t, struct dw_error *err)
+{
+    struct dw_moon_table table;
+    size_t mark = t->w->arena.n;
+    enum dw_status status =
+        dw_moon_table_make(&t->w->site, t->time[0], t->time[t->n - 1], &t->w->arena, &table, err);
+    for (size_t i = 0; i < t->n && status >= 0; i++) {
+        double lit;
+        bool there = dw_moon_table_at(&table, t->time[i], &t->moon_deg[i], &lit);
+        t->moon_beside[i] = there ? dw_moon_beside_sun(lit) : 0;
+    }
+    dw_arena_free_to(&t->w->arena, mark);
+    return status;
 }
 
 /* Light grids of the shots that take part, packed. */
@@ -170,7 +187,7 @@ static enum dw_status find_veils(struct task *t, struct dw_error *err)
     for (int k = 0; k < t->mixtures; k++)
         take_over(t, &t->mixture[k]);
     t->offset =
-        DW_TAKE(&t->w->arena, (size_t)(t->classes + DW_MIXTURE_PARTS * t->mixtures), double);
+        DW_TAKE(&t->w->arena, (size_t)(t->classes + DW_MIXTURE_PARTS * t->mixtures + 1), double);
     return t->offset ? DW_OK : no_room(err);
 }
 
@@ -181,6 +198,8 @@ static struct dw_share sharing(const struct task *t)
                              .unit_s = t->w->interval,
                              .time = t->time,
                              .alt = t->alt,
+                             .moon_deg = t->moon_deg,
+                             .moon_beside = t->moon_beside,
                              .loose = t->loose,
                              .unrest = t->beside.unrest,
                              .n_pairs = t->n_pairs,
@@ -235,6 +254,8 @@ static bool take_room(struct task *t)
     t->shot = DW_TAKE(a, t->w->n, size_t);
     t->time = DW_TAKE(a, t->w->n, double);
     t->alt = DW_TAKE(a, t->w->n, double);
+    t->moon_deg = DW_TAKE(a, t->w->n, double);
+    t->moon_beside = DW_TAKE(a, t->w->n, double);
     t->loose = DW_TAKE(a, t->w->n, bool);
     t->shift = dw_arena_take(a, t->w->n, sizeof *t->shift);
     t->pair = DW_TAKE(a, 2 * t->w->n, struct dw_pair);
@@ -253,10 +274,10 @@ static bool take_room(struct task *t)
     t->beside.contrast = DW_TAKE(a, t->w->n * (size_t)t->beside.regions, float);
     t->beside.contrast_var = DW_TAKE(a, t->w->n * (size_t)t->beside.regions, float);
     t->setting = dw_arena_take(a, t->w->n, sizeof *t->setting);
-    return t->shot && t->time && t->alt && t->loose && t->shift && t->pair && t->s && t->e &&
-           t->e_var && t->e_fast && t->work && t->jump && t->beside.unrest && t->beside.along &&
-           t->beside.black && t->beside.black_var && t->beside.contrast && t->beside.contrast_var &&
-           t->setting;
+    return t->shot && t->time && t->alt && t->moon_deg && t->moon_beside && t->loose && t->shift &&
+           t->pair && t->s && t->e && t->e_var && t->e_fast && t->work && t->jump &&
+           t->beside.unrest && t->beside.along && t->beside.black && t->beside.black_var &&
+           t->beside.contrast && t->beside.contrast_var && t->setting;
 }
 
 /* What is left on still tiles: second differences of the pairs freed of what was found, and how
@@ -339,7 +360,9 @@ enum dw_status dw_steady(struct dw_work *w, struct dw_error *err)
     if (t.n == 0)
         return dw_fail(err, DW_ERR_EMPTY, "all %zu frames are spoiled, none can be used", w->n);
     find_settings(&t);
-    enum dw_status status = compare(&t, err);
+    enum dw_status status = find_moon(&t, err);
+    if (status >= 0)
+        status = compare(&t, err);
     if (status >= 0)
         right_records(&t);
     if (status >= 0)

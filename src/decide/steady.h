@@ -13,6 +13,7 @@
 struct dw_follow {
     size_t first, n;
     const double *x;
+    double weight; /* 1 / variance of the factor, by what is believed before */
 };
 double dw_follow_at(const struct dw_follow *f, size_t shot);
 
@@ -24,7 +25,7 @@ double dw_follow_at(const struct dw_follow *f, size_t shot);
  * + sum (third divided difference of s - l over i .. i+3)^2 * stiff_i
  * + sum (s_i - l_i)^2 * law.loose  +  c^T law.prior c  (as law.h has it found)
  * + sum (e_i - sum of its settings' offsets)^2 * tie_i
- * + sum o_c^2 * offset_weight  +  sum f_m^2 * follow_weight  +  (s of the middle shot)^2 * 1e4
+ * + sum o_c^2 * offset_weight  +  sum f_m^2 * its weight  +  (s of the middle shot)^2 * 1e4
  *
  * The last term only settles the level of s, which pairs do not tell. */
 struct dw_joint {
@@ -41,7 +42,6 @@ struct dw_joint {
     double offset_weight;
     int follows;
     const struct dw_follow *follow;
-    double follow_weight;
     struct dw_light_law *law; /* NULL: light has none; its prior and coef are found */
 };
 

@@ -1,0 +1,134 @@
+/* moonlight.c: see moonlight.h. */
+#include "decide/moonlight.h"
+#include "base/robust.h"
+
+#include <daywheel/sky.h>
+#include <math.h>
+
+#define LEAST_SHARE 1e-4 /* of the light: less is no moon */
+#define DUSK_DEG (-6)    /* below it night's own light is in the law */
+#define CALM 0.7         /* of the way to the level found that is gone in one round */
+
+static double published(double alt)
+{
+    return log2(dw_sun_smooth_illuminance_lx(alt));
+}
+
+/* log2(2^a + 2^b) */
+static double both(double a, double b)
+{
+    return fmax(a, b) + log2(1 + exp2(-fabs(a - b)));
+}
+
+/* Stops by which light by the pictures lies above the published: a median over the brighter half of
+ * the shots, which sun or moon light best. Light is 0 at the middle shot (joint.c). work: 2 n
+ * values. */
+static double above_published(const struct dw_moonlight *m, const struct dw_share *share,
+                              double *work)
+{
+    double light = 0, *all = work, *above = work + share->n;
+    size_t n = 0;
+    for (size_t i = 0; i < share->n; i++)
+        all[i] = both(m->sun[i], m->from_moon[i] + m->fainter[i]);
+    double half = dw_quantile(all, share->n, 0.5);
+    for (size_t i = 0; i < share->n / 2; i++)
+        light -= share->pair[i].v;
+    for (size_t i = 0; i < share->n; i++) {
+        double there = both(m->sun[i], m->from_moon[i] + m->fainter[i]);
+        light += i > 0 ? share->pair[i - 1].v : 0;
+        if (there >= half)
+            above[n++] = light - there;
+    }
+    return dw_median(above, n);
+}
+
+bool dw_moonlight_lay_out(struct dw_moonlight *m, const struct dw_share *share,
+                          struct dw_arena *arena)
+{
+    size_t n = share->n, mark = arena->n;
+    *m = (struct dw_moonlight){0};
+    if (!share->moon_deg || share->n_pairs + 1 < n)
+        return true;
+    *m = (struct dw_moonlight){.n = n,
+                               .alt = share->moon_deg,
+                               .low = DUSK_DEG,
+                               .high = DUSK_DEG,
+                               .sun = DW_TAKE(arena, n, double),
+                               .from_moon = DW_TAKE(arena, n, double),
+                               .fainter = DW_TAKE(arena, n, double),
+                               .share = DW_TAKE(arena, n, double),
+                               .fixed = DW_TAKE(arena, n, double)};
+    double lowest = INFINITY, most = 0;
+    size_t kept = arena->n;
+    double *work = DW_TAKE(arena, 2 * n, double);
+    if (!m->sun || !m->from_moon || !m->fainter || !m->share || !m->fixed || !work)
+        return false;
+    m->by = (struct dw_follow){0, n, m->share, 1 / (share->p->moon_stops * share->p->moon_stops)};
+    for (size_t i = 0; i < n; i++) {
+        bool there = share->moon_beside[i] > 0;
+        lowest = fmin(lowest, share->alt[i]);
+        m->high = fmax(m->high, share->alt[i]);
+        m->sun[i] = published(share->alt[i]);
+        m->from_moon[i] = there ? published(m->alt[i]) : 0;
+        m->fainter[i] = there ? log2(share->moon_beside[i]) : (double)-INFINITY;
+        most = fmax(most, exp2(m->from_moon[i] + m->fainter[i] - m->sun[i]));
+    }
+    m->low = fmax(m->low, lowest);
+    if (most > LEAST_SHARE)
+        m->above = above_published(m, share, work);
+    else
+        m->n = 0;
+    dw_arena_free_to(arena, m->n > 0 ? kept : mark);
+    return true;
+}
+
+/* Stops that the moon gives to the picture in shot i, as the sun would. */
+static double moon_in(const struct dw_moonlight *m, const struct dw_light_law *law, size_t i)
+{
+    if (!m->known || !(m->high > m->low))
+        return m->from_moon[i] + m->above + m->fainter[i];
+    double seen = fmin(fmax(m->alt[i], m->low), m->high);
+    return dw_law_of(law, seen) + m->from_moon[i] - published(seen) + m->fainter[i];
+}
+
+void dw_moonlight_take(struct dw_moonlight *m, const struct dw_share *share,
+                       struct dw_light_law *law)
+{
+    if (m->n == 0)
+        return;
+    for (size_t k = 0; k < share->n_pairs; k++)
+        share->pair[k].v += m->fixed[share->pair[k].b] - m->fixed[share->pair[k].a];
+    for (size_t i = 0; i < m->n; i++) {
+        m->share[i] = m->fixed[i] = 0;
+        if (!(m->fainter[i] > (double)-INFINITY))
+            continue;
+        double sun = m->known ? dw_law_whole(law, i) : m->sun[i] + m->above;
+        double moon = moon_in(m, law, i) + m->level, w = 1 / (1 + exp2(sun - moon));
+        if (!(w > LEAST_SHARE))
+            continue;
+        m->share[i] = w;
+        m->fixed[i] = both(sun, moon) - (1 - w) * sun - w * m->level;
+    }
+    for (size_t k = 0; k < share->n_pairs; k++)
+        share->pair[k].v -= m->fixed[share->pair[k].b] - m->fixed[share->pair[k].a];
+    dw_law_give_way(law, m->share);
+}
+
+void dw_moonlight_learn(struct dw_moonlight *m, double found)
+{
+    m->known = true;
+    m->level += CALM * (found - m->level);
+}
+
+double dw_moonlight_change(const struct dw_moonlight *m, size_t a, size_t b)
+{
+    return m->n == 0 ? 0 : m->fixed[b] - m->fixed[a] + m->level * (m->share[b] - m->share[a]);
+}
+
+void dw_moonlight_give_back(const struct dw_moonlight *m, struct dw_share *share, double found)
+{
+    for (size_t k = 0; k < share->n_pairs && m->n > 0; k++)
+        share->pair[k].v += m->fixed[share->pair[k].b] - m->fixed[share->pair[k].a];
+    for (size_t i = 0; i < m->n; i++)
+        share->s[i] += m->fixed[i] + found * m->share[i];
+}

@@ -1,0 +1,46 @@
+/* moonlight.h: what a moon adds to the light of the sun's law. The law (law.h) is one curve for
+ * every dusk and dawn; a moon that rises in one of them, or stands in the sky in it, bends light
+ * there as nothing does in the other. With l the law's stops and q the moon's,
+ *
+ *   light = log2(2^l + 2^(q + f)).
+ *
+ * What a moon gives to this picture is what the sun gave to it from the same altitude, by as much
+ * as moonlight is fainter (dw_moon_beside_sun); so q is the law itself there, and where the sun
+ * never stood the published curve goes on from it. f is an unknown level: haze, another azimuth. It
+ * all is linear in l and f as near what was found last: the moon's share w of the light moves with
+ * f, the law's with 1 - w. */
+#ifndef DW_DECIDE_MOONLIGHT_H
+#define DW_DECIDE_MOONLIGHT_H
+
+#include "decide/share.h"
+
+struct dw_moonlight {
+    size_t n;            /* shots; 0: no moon shines in any */
+    const double *alt;   /* per shot: of the moon, degrees */
+    double low, high;    /* altitudes at which the law says what the sun gives */
+    double *sun;         /* per shot: stops that the sun gives to a level plain, as published */
+    double *from_moon;   /* the same from where the moon stands */
+    double *fainter;     /* stops that the moon adds to those; -INFINITY: none there */
+    double above;        /* stops of the pictures above the published */
+    double *share;       /* w */
+    double *fixed;       /* what stays of the light when (1-w) l and w f are taken off */
+    double level;        /* f, found last */
+    bool known;          /* and so is the law */
+    struct dw_follow by; /* by what light follows f */
+};
+
+/* Room, and the light of sun and moon as published; false when memory ran out. */
+bool dw_moonlight_lay_out(struct dw_moonlight *m, const struct dw_share *share,
+                          struct dw_arena *arena);
+/* Anew near the law and the level as they stand; the law keeps its part, and what is fixed goes off
+ * the pairs. */
+void dw_moonlight_take(struct dw_moonlight *m, const struct dw_share *share,
+                       struct dw_light_law *law);
+/* Goes towards the level found. */
+void dw_moonlight_learn(struct dw_moonlight *m, double found);
+/* Stops by which its part of the light, all but the law's, changes from shot a to shot b. */
+double dw_moonlight_change(const struct dw_moonlight *m, size_t a, size_t b);
+/* Its part is light as well, with the level found, and the pairs get it back. */
+void dw_moonlight_give_back(const struct dw_moonlight *m, struct dw_share *share, double found);
+
+#endif
