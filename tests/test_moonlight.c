@@ -160,6 +160,9 @@ START_TEST(light_is_that_of_sun_and_moon)
     for (size_t k = 0; k < PAIRS; k++)
         ck_assert_double_eq_tol(m.pair[k].v,
                                 was[k] - moon.fixed[m.pair[k].b] + moon.fixed[m.pair[k].a], 1e-9);
+    for (int round = 0; round < 20; round++) /* what a wild solution found does not lead the next */
+        dw_moonlight_learn(&moon, 20);
+    ck_assert(moon.level > 0.9 && moon.level < 1.1);
     dw_moonlight_give_back(&moon, &m.share, 0.5);
     for (size_t k = 0; k < PAIRS; k++)
         ck_assert_double_eq_tol(m.pair[k].v, was[k], 1e-9);

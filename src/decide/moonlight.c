@@ -7,6 +7,7 @@
 
 #define LEAST_SHARE 1e-4 /* of the light: less is no moon */
 #define DUSK_DEG (-6)    /* below it night's own light is in the law */
+#define MOST_LEVEL 1     /* stops, three sigma and more: a wild solution must not lead the next */
 #define CALM 0.7         /* of the way to the level found that is gone in one round */
 
 static double published(double alt)
@@ -117,7 +118,7 @@ void dw_moonlight_take(struct dw_moonlight *m, const struct dw_share *share,
 void dw_moonlight_learn(struct dw_moonlight *m, double found)
 {
     m->known = true;
-    m->level += CALM * (found - m->level);
+    m->level += CALM * (fmax(fmin(found, MOST_LEVEL), -MOST_LEVEL) - m->level);
 }
 
 double dw_moonlight_change(const struct dw_moonlight *m, size_t a, size_t b)

@@ -221,8 +221,10 @@ static struct dw_share sharing(const struct task *t)
 static enum dw_status share_out(const struct task *t, struct dw_share *share, struct dw_error *err)
 {
     const struct dw_cloudy cloud = {&t->grids, t->bump, t->jump};
-    return dw_cloudy(t->pair, t->n) ? dw_cloudy_share_out(&cloud, share, &t->w->arena, err)
-                                    : dw_share_out(share, &t->w->arena, err);
+    if (!dw_cloudy(t->pair, t->n))
+        return dw_share_out(share, &t->w->arena, err);
+    share->moon_deg = NULL; /* what a moon gives through it is not what the sun gave */
+    return dw_cloudy_share_out(&cloud, share, &t->w->arena, err);
 }
 
 /* Errors lose their slow part and get back what the record was wrong by; the law was taken off as
