@@ -94,6 +94,7 @@ static bool render(const struct score_truth *t, const char *shoot, const char *o
 enum { LIGHT, RED, BLUE, QUANTITIES };
 struct flicker {
     double sum[2][3][QUANTITIES], n[2][3];
+    int width, height; /* of the pictures */
 };
 
 /* y[q*n + i]: what patch p shows in frame i+1; NAN where there is no clean frame. */
@@ -107,6 +108,7 @@ static bool measure(const struct score_truth *t, const char *out, struct flicker
     double *y = malloc((all + 1) * sizeof *y), *r = malloc((n + 1) * sizeof *r);
     double *alt = malloc((n + 1) * sizeof *alt);
     bool ok = y && r && alt;
+    *f = (struct flicker){0};
     for (size_t i = 0; ok && i < all; i++)
         y[i] = (double)NAN;
     for (size_t i = 0; ok && i < t->n_shots; i++) {
@@ -131,9 +133,10 @@ static bool measure(const struct score_truth *t, const char *out, struct flicker
             to[RED * n] = log2(rgb[0] / rgb[1]);
             to[BLUE * n] = log2(rgb[2] / rgb[1]);
         }
+        f->width = p.width;
+        f->height = p.height;
         free(p.rgb);
     }
-    *f = (struct flicker){0};
     for (size_t k = 0; ok && k < patches; k++) {
         if (!t->patch[k].ground && !t->patch[k].sky)
             continue;
@@ -184,6 +187,14 @@ bool score_exact(const struct score_truth *t, const char *shoot, const char *out
     char *to = dw_join_path(out, "exact");
     struct flicker found, exact;
     bool ok = to && render(t, shoot, out, to) && measure(t, out, &found) && measure(t, to, &exact);
+    if (ok && (found.width != exact.width || found.height != exact.height)) {
+        /* pixels of another size have other noise: the ratio would say nothing */
+        fprintf(stderr,
+                "daywheel-score: the frames of %s are %dx%d, with the true exposures %dx%d; "
+                "render them at the usual size\n",
+                out, found.width, found.height, exact.width, exact.height);
+        ok = false;
+    }
     if (ok)
         show(&found, &exact);
     free(to);
