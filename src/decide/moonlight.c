@@ -6,9 +6,12 @@
 #include <math.h>
 
 #define LEAST_SHARE 1e-4 /* of the light: less is no moon */
-#define DUSK_DEG (-6)    /* below it night's own light is in the law */
-#define MOST_LEVEL 1     /* stops, three sigma and more: a wild solution must not lead the next */
-#define CALM 0.7         /* of the way to the level found that is gone in one round */
+#define NO_LIGHT_DEG (-18)
+#define KNOT_DEG 4
+enum { KNOTS = (90 - NO_LIGHT_DEG) / KNOT_DEG + 3 };
+#define DUSK_DEG (-6) /* below it night's own light is in the law */
+#define MOST_LEVEL 1  /* stops, three sigma and more: a wild solution must not lead the next */
+#define CALM 0.7      /* of the way to the level found that is gone in one round */
 
 static double published(double alt)
 {
@@ -30,12 +33,12 @@ static double above_published(const struct dw_moonlight *m, const struct dw_shar
     double light = 0, *all = work, *above = work + share->n;
     size_t n = 0;
     for (size_t i = 0; i < share->n; i++)
-        all[i] = both(m->sun[i], m->from_moon[i] + m->fainter[i]);
+        all[i] = both(m->sun[i], published(m->alt[i]) + m->fainter[i]);
     double half = dw_quantile(all, share->n, 0.5);
     for (size_t i = 0; i < share->n / 2; i++)
         light -= share->pair[i].v;
     for (size_t i = 0; i < share->n; i++) {
-        double there = both(m->sun[i], m->from_moon[i] + m->fainter[i]);
+        double there = both(m->sun[i], published(m->alt[i]) + m->fainter[i]);
         light += i > 0 ? share->pair[i - 1].v : 0;
         if (there >= half)
             above[n++] = light - there;
@@ -55,26 +58,26 @@ bool dw_moonlight_lay_out(struct dw_moonlight *m, const struct dw_share *share,
                                .low = DUSK_DEG,
                                .high = DUSK_DEG,
                                .sun = DW_TAKE(arena, n, double),
-                               .from_moon = DW_TAKE(arena, n, double),
                                .fainter = DW_TAKE(arena, n, double),
                                .share = DW_TAKE(arena, n, double),
-                               .fixed = DW_TAKE(arena, n, double)};
+                               .fixed = DW_TAKE(arena, n, double),
+                               .knot = DW_TAKE(arena, KNOTS, double)};
     double lowest = INFINITY, most = 0;
     size_t kept = arena->n;
     double *work = DW_TAKE(arena, 2 * n, double);
-    if (!m->sun || !m->from_moon || !m->fainter || !m->share || !m->fixed || !work)
+    if (!m->sun || !m->fainter || !m->share || !m->fixed || !m->knot || !work)
         return false;
     m->by = (struct dw_follow){0, n, m->share, 1 / (share->p->moon_stops * share->p->moon_stops)};
     for (size_t i = 0; i < n; i++) {
-        bool there = share->moon_beside[i] > 0;
+        bool there = share->moon_beside[i] > 0 && m->alt[i] > NO_LIGHT_DEG;
         lowest = fmin(lowest, share->alt[i]);
         m->high = fmax(m->high, share->alt[i]);
         m->sun[i] = published(share->alt[i]);
-        m->from_moon[i] = there ? published(m->alt[i]) : 0;
         m->fainter[i] = there ? log2(share->moon_beside[i]) : (double)-INFINITY;
-        most = fmax(most, exp2(m->from_moon[i] + m->fainter[i] - m->sun[i]));
+        most = fmax(most, exp2(published(m->alt[i]) + m->fainter[i] - m->sun[i]));
     }
     m->low = fmax(m->low, lowest);
+    m->by_sun = dw_spline_over(NO_LIGHT_DEG, 90, KNOT_DEG);
     if (most > LEAST_SHARE)
         m->above = above_published(m, share, work);
     else
@@ -83,13 +86,18 @@ bool dw_moonlight_lay_out(struct dw_moonlight *m, const struct dw_share *share,
     return true;
 }
 
-/* Stops that the moon gives to the picture in shot i, as the sun would. */
-static double moon_in(const struct dw_moonlight *m, const struct dw_light_law *law, size_t i)
+/* What the sun gives to the picture by its altitude. Only its course counts: the law's bends are
+ * those of single shots' errors too, which a moon at the same altitudes would bring back, and the
+ * published branches leave steps. */
+static void look_at_day(struct dw_moonlight *m, const struct dw_light_law *law)
 {
-    if (!m->known || !(m->high > m->low))
-        return m->from_moon[i] + m->above + m->fainter[i];
-    double seen = fmin(fmax(m->alt[i], m->low), m->high);
-    return dw_law_of(law, seen) + m->from_moon[i] - published(seen) + m->fainter[i];
+    for (int k = 0; k < KNOTS; k++) {
+        double alt = m->by_sun.first + (k - 1) * m->by_sun.step;
+        double seen = fmin(fmax(alt, m->low), m->high);
+        double above =
+            m->known && m->high > m->low ? dw_law_of(law, seen) - published(seen) : m->above;
+        m->knot[k] = published(alt) + above;
+    }
 }
 
 void dw_moonlight_take(struct dw_moonlight *m, const struct dw_share *share,
@@ -99,12 +107,14 @@ void dw_moonlight_take(struct dw_moonlight *m, const struct dw_share *share,
         return;
     for (size_t k = 0; k < share->n_pairs; k++)
         share->pair[k].v += m->fixed[share->pair[k].b] - m->fixed[share->pair[k].a];
+    look_at_day(m, law);
     for (size_t i = 0; i < m->n; i++) {
         m->share[i] = m->fixed[i] = 0;
         if (!(m->fainter[i] > (double)-INFINITY))
             continue;
         double sun = m->known ? dw_law_whole(law, i) : m->sun[i] + m->above;
-        double moon = moon_in(m, law, i) + m->level, w = 1 / (1 + exp2(sun - moon));
+        double moon = dw_spline_value(&m->by_sun, m->knot, m->alt[i]) + m->fainter[i] + m->level;
+        double w = 1 / (1 + exp2(sun - moon));
         if (!(w > LEAST_SHARE))
             continue;
         m->share[i] = w;

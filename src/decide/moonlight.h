@@ -5,28 +5,30 @@
  *   light = log2(2^l + 2^(q + f)).
  *
  * What a moon gives to this picture is what the sun gave to it from the same altitude, by as much
- * as moonlight is fainter (dw_moon_beside_sun); so q is the law itself there, and where the sun
- * never stood the published curve goes on from it. f is an unknown level: haze, another azimuth. It
- * all is linear in l and f as near what was found last: the moon's share w of the light moves with
- * f, the law's with 1 - w. */
+ * as moonlight is fainter (dw_moon_beside_sun); so q is the law there in broad strokes, and where
+ * the sun never stood the published curve goes on from it. f is an unknown level: haze, another
+ * azimuth. It all is linear in l and f as near what was found last: the moon's share w of the light
+ * moves with f, the law's with 1 - w. */
 #ifndef DW_DECIDE_MOONLIGHT_H
 #define DW_DECIDE_MOONLIGHT_H
 
 #include "decide/share.h"
 
 struct dw_moonlight {
-    size_t n;            /* shots; 0: no moon shines in any */
-    const double *alt;   /* per shot: of the moon, degrees */
-    double low, high;    /* altitudes at which the law says what the sun gives */
-    double *sun;         /* per shot: stops that the sun gives to a level plain, as published */
-    double *from_moon;   /* the same from where the moon stands */
-    double *fainter;     /* stops that the moon adds to those; -INFINITY: none there */
-    double above;        /* stops of the pictures above the published */
-    double *share;       /* w */
-    double *fixed;       /* what stays of the light when (1-w) l and w f are taken off */
-    double level;        /* f, found last */
-    bool known;          /* and so is the law */
-    struct dw_follow by; /* by what light follows f */
+    size_t n;                /* shots; 0: no moon shines in any */
+    const double *alt;       /* per shot: of the moon, degrees */
+    double low, high;        /* altitudes at which the law says what the sun gives */
+    struct dw_spline by_sun; /* what it gives, there as the law has it, stops ... */
+    double *knot;            /* ... by its altitude */
+    double *sun;             /* per shot: stops that the sun gives to a level plain, as published */
+    double *from_moon;       /* the same from where the moon stands */
+    double *fainter;         /* stops that the moon adds to those; -INFINITY: none there */
+    double above;            /* stops of the pictures above the published */
+    double *share;           /* w */
+    double *fixed;           /* what stays of the light when (1-w) l and w f are taken off */
+    double level;            /* f, found last */
+    bool known;              /* and so is the law */
+    struct dw_follow by;     /* by what light follows f */
 };
 
 /* Room, and the light of sun and moon as published; false when memory ran out. */
