@@ -256,21 +256,6 @@ START_TEST(illuminance_only_falls_as_the_sun_goes_down)
 }
 END_TEST
 
-/* No step is left between the branches, and no altitude is off by more than these leave open. */
-START_TEST(smooth_illuminance_has_no_steps)
-{
-    double last = dw_sun_smooth_illuminance_lx(-17), slope = 0;
-    for (double alt = -16.95; alt < 89; alt += 0.05) {
-        double e = dw_sun_smooth_illuminance_lx(alt), change = log2(e / last);
-        ck_assert_double_lt(fabs(log10(e / dw_sun_illuminance_lx(alt))), 0.05);
-        ck_assert(alt < -16.9 || fabs(change - slope) < 0.004);
-        last = e;
-        slope = change;
-    }
-    ck_assert(isnan(dw_sun_smooth_illuminance_lx(NAN)));
-}
-END_TEST
-
 /* Full moon: Explanatory Supplement (1992), ground illumination, as computed from its polynomials.
  * Phases: magnitudes -12.73 + 0.026 a + 4e-9 a^4 for a degrees from full (Krisciunas & Schaefer
  * 1991, PASP 103, 1033; from memory). */
@@ -371,7 +356,6 @@ int main(void)
     tcase_add_test(t, senseless_questions_are_refused);
     tcase_add_test(t, illuminance_follows_the_published_tables);
     tcase_add_test(t, illuminance_only_falls_as_the_sun_goes_down);
-    tcase_add_test(t, smooth_illuminance_has_no_steps);
     tcase_add_test(t, moonlight_follows_the_published_figures);
     tcase_add_test(t, air_mass_follows_the_tables);
     tcase_add_test(t, extinction_follows_the_published_coefficients);

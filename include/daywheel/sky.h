@@ -46,9 +46,6 @@ enum dw_status dw_sidereal(const struct dw_site *site, double utc_s, double *deg
  * ground-illumination polynomials; stated error 0.02 in log10. */
 double dw_sun_illuminance_lx(double alt_deg);
 
-/* The same without the steps between its branches, which would be bends of light: logarithms
- * weighed by a cubic B-spline of 1.5 degrees. */
-double dw_sun_smooth_illuminance_lx(double alt_deg);
 /* What a moon gives of what the sun gives from the same altitude, at mean distance (which adds or
  * takes a tenth). lit: share of the disc; 0 for none. Source: the same. */
 double dw_moon_beside_sun(double lit);

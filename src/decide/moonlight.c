@@ -8,14 +8,14 @@
 #define LEAST_SHARE 1e-4 /* of the light: less is no moon */
 #define NO_LIGHT_DEG (-18)
 #define KNOT_DEG 4
-enum { KNOTS = (90 - NO_LIGHT_DEG) / KNOT_DEG + 3 };
-#define DUSK_DEG (-6) /* below it night's own light is in the law */
-#define MOST_LEVEL 1  /* stops, three sigma and more: a wild solution must not lead the next */
-#define CALM 0.7      /* of the way to the level found that is gone in one round */
+enum { KNOTS = (90 - NO_LIGHT_DEG) / KNOT_DEG + 3 }; /* as dw_spline_over has it */
+#define DUSK_DEG (-6)                                /* below it night's own light is in the law */
+#define MOST_LEVEL 1 /* stops, three sigma and more: a wild solution must not lead the next */
+#define CALM 0.7     /* of the way to the level found that is gone in one round */
 
 static double published(double alt)
 {
-    return log2(dw_sun_smooth_illuminance_lx(alt));
+    return log2(dw_sun_illuminance_lx(alt));
 }
 
 /* log2(2^a + 2^b) */
@@ -30,18 +30,17 @@ static double both(double a, double b)
 static double above_published(const struct dw_moonlight *m, const struct dw_share *share,
                               double *work)
 {
-    double light = 0, *all = work, *above = work + share->n;
+    double light = 0, *there = work, *above = work + share->n;
     size_t n = 0;
     for (size_t i = 0; i < share->n; i++)
-        all[i] = both(m->sun[i], published(m->alt[i]) + m->fainter[i]);
-    double half = dw_quantile(all, share->n, 0.5);
+        above[i] = there[i] = both(m->sun[i], published(m->alt[i]) + m->fainter[i]);
+    double half = dw_quantile(above, share->n, 0.5);
     for (size_t i = 0; i < share->n / 2; i++)
         light -= share->pair[i].v;
     for (size_t i = 0; i < share->n; i++) {
-        double there = both(m->sun[i], published(m->alt[i]) + m->fainter[i]);
         light += i > 0 ? share->pair[i - 1].v : 0;
-        if (there >= half)
-            above[n++] = light - there;
+        if (there[i] >= half)
+            above[n++] = light - there[i];
     }
     return dw_median(above, n);
 }

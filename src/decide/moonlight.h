@@ -21,8 +21,7 @@ struct dw_moonlight {
     struct dw_spline by_sun; /* what it gives, there as the law has it, stops ... */
     double *knot;            /* ... by its altitude */
     double *sun;             /* per shot: stops that the sun gives to a level plain, as published */
-    double *from_moon;       /* the same from where the moon stands */
-    double *fainter;         /* stops that the moon adds to those; -INFINITY: none there */
+    double *fainter;         /* by which the moon gives less from its place; -INFINITY: none */
     double above;            /* stops of the pictures above the published */
     double *share;           /* w */
     double *fixed;           /* what stays of the light when (1-w) l and w f are taken off */

@@ -28,20 +28,6 @@ double dw_sun_illuminance_lx(double alt_deg)
     return pow(10, c[0] + x * (c[1] + x * (c[2] + x * c[3])));
 }
 
-/* Width of the weights: branches are several times as long. */
-#define SMOOTH_DEG 1.5
-
-double dw_sun_smooth_illuminance_lx(double alt_deg)
-{
-    double at = alt_deg / SMOOTH_DEG, part = at - floor(at), rest = 1 - part, sum = 0;
-    const double weight[4] = {
-        rest * rest * rest / 6, (3 * part * part * part - 6 * part * part + 4) / 6,
-        (3 * rest * rest * rest - 6 * rest * rest + 4) / 6, part * part * part / 6};
-    for (int k = 0; k < 4; k++)
-        sum += weight[k] * log2(dw_sun_illuminance_lx(SMOOTH_DEG * (floor(at) + k - 1)));
-    return exp2(sum);
-}
-
 /* The book's polynomials for the moon lie so far below the sun's, within a tenth of it from the
  * horizon to the zenith. */
 #define FULL_MOON 2.1e-6
