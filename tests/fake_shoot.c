@@ -52,6 +52,7 @@ struct fake_params fake_defaults(unsigned seed)
                             .setting_error = 0.02,
                             .jitter = 0.008,
                             .aperture_jitter = 0.03,
+                            .night_lux = 0.006,
                             .headlight_stops = 2,
                             .veil = 0.1};
     return p;
@@ -132,9 +133,20 @@ static double bank_at(const struct fake_params *p, double utc)
     return p->bank_utc > 0 ? step01(shots / 12) - step01((shots - 24) / 12) : 0;
 }
 
+static double moon_lux_at(const struct fake_params *p, double utc)
+{
+    struct dw_horizontal moon;
+    double lit;
+    if (p->moonlight == 0)
+        return 0;
+    dw_moon(&p->site, utc, &moon, &lit);
+    return p->moonlight * dw_moon_beside_sun(lit) * smooth_lux(moon.alt_deg);
+}
+
 /* True light of a tile, linear, in arbitrary units of lux over pi. */
 static double tile_light(const struct fake_params *p, const struct place *t, double utc,
-                         const struct dw_horizontal *sun_at, unsigned i, unsigned k)
+                         const struct dw_horizontal *sun_at, double moon_lux, unsigned i,
+                         unsigned k)
 {
     if (p->flat)
         return 1000 * exp2(t->stops + p->extra_stops);
@@ -154,11 +166,12 @@ static double tile_light(const struct fake_params *p, const struct place *t, dou
     /* the glow wanders from one side to the other of a camera that looks along the meridian */
     double glow = step01((4 - h) / 10) * step01((h + 18) / 8);
     value *= exp2(0.9 * glow * t->side * sin(sun_at->az_deg * PI / 180) * (t->sky ? 1 : 0.3));
-    value += 0.006 * (t->sky ? 1 : 0.6); /* airglow, starlight and a distant town, lux */
+    value += p->night_lux * (t->sky ? 1 : 0.6);
     if (p->moonrise_utc > 0) {
         double up = step01((utc - p->moonrise_utc) / 7200);
         value += up * 0.05 * exp(-2 * pow(t->side - 1 + 0.2 * (utc - p->moonrise_utc) / 3600, 2));
     }
+    value += moon_lux;
     if (p->fog_end_utc > utc) {
         double shots = (p->fog_end_utc - utc) / p->interval_s;
         double thick = fmin(2.5, 0.03 * shots * shots) * (1 + 0.2 * t->side);
@@ -241,10 +254,11 @@ struct fake_shoot fake_make(const struct fake_params *params)
         uint64_t s = stream(p->seed, 2, (unsigned)i);
         struct dw_horizontal sun = {0, 0};
         dw_sun(&p->site, utc, &sun);
-        double sum = 0, truth = 0;
+        double sum = 0, truth = 0, moon_lux = moon_lux_at(p, utc);
         float *light = f.light + out * tiles;
         for (size_t k = 0; k < tiles; k++) {
-            light[k] = (float)log2(tile_light(p, &place[k], utc, &sun, (unsigned)i, (unsigned)k));
+            light[k] = (float)log2(
+                tile_light(p, &place[k], utc, &sun, moon_lux, (unsigned)i, (unsigned)k));
             sum += (double)light[k];
         }
         /* the camera wants the mean 3 stops below white; full sun on level ground is 2^16.6 lux,

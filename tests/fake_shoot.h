@@ -27,6 +27,8 @@ struct fake_params {
     double dark_dn; /* dark current of half a minute at ISO 800, which the black leaves in */
     double black_drift;   /* DN, largest untold shift of black */
     double moonrise_utc;  /* 0: no moon */
+    double night_lux;     /* airglow, starlight and a distant town */
+    double moonlight;     /* of what the real moon gives; 0: none */
     double ridge_utc;     /* sun comes over a ridge then; 0: never */
     double fog_end_utc;   /* fog, over everything a little differently, thins out and ends then */
     double bank_utc;      /* a bank of cloud, over everything a little differently, comes in over 12

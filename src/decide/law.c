@@ -28,6 +28,7 @@
 #define TWILIGHT_HIGH 8
 #define EDGE 1.5 /* degrees */
 #define ELSEWHERE 0.25
+#define NIGHT (-18) /* degrees: astronomical twilight ends */
 
 static double begun(double x)
 {
@@ -109,6 +110,7 @@ bool dw_law_lay_out(struct dw_light_law *law, const struct dw_law_params *p, siz
     law->unit_s = unit_s;
     law->known = law->doubted = false;
     law->loose = 1 / (p->level * p->level);
+    law->night_slope = INFINITY;
     law->bend = DW_TAKE(arena, n, struct dw_law_bend);
     law->basis = dw_arena_take(arena, n, sizeof *law->basis);
     law->level = dw_arena_take(arena, n, sizeof *law->level);
@@ -174,6 +176,17 @@ static void believe_in_small_ones(struct dw_light_law *law)
     }
 }
 
+/* Of full night the sun has no part: what shines then is as bright at any depth. */
+static void believe_in_a_flat_night(struct dw_light_law *law)
+{
+    static const double difference[2] = {-1, 1};
+    double rms = law->night_slope * law->spline.step;
+    double night = drawn_together(NIGHT) - law->spline.first;
+    /* a coefficient stands for the knot before it: neighbours hold the slope half a step further */
+    for (int i = 0; i + 1 < law->spline.n && (i - 0.5) * law->spline.step < night; i++)
+        hold(law, i, 1, difference, 1 / (rms * rms));
+}
+
 #define WHERE_NO_SHOT_WAS 1e-5 /* of the weight of a shot's level, on every coefficient */
 
 void dw_law_believe(struct dw_light_law *law)
@@ -183,6 +196,7 @@ void dw_law_believe(struct dw_light_law *law)
             law->prior[i][d] = d == 0 ? WHERE_NO_SHOT_WAS * law->loose : 0;
     believe_in_few_changes(law);
     believe_in_small_ones(law);
+    believe_in_a_flat_night(law);
 }
 
 /* Solves with the prior as it is; x: right-hand sides, replaced. */

@@ -29,7 +29,8 @@ struct dw_light_law {
     int *first;
     const double *time; /* per shot, s; and the unit of the bends */
     double unit_s;
-    double loose;                  /* weight of the square of what light is beside it */
+    double loose;       /* weight of the square of what light is beside it */
+    double night_slope; /* rms slope in full night, stops/degree; INFINITY: none is believed in */
     double (*prior)[DW_LAW_REACH]; /* entry (i+d, i) of the prior's matrix at [i][d] */
     double *coef;
     bool doubted;  /* doubt is wanted */

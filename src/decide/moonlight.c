@@ -10,8 +10,14 @@
 #define KNOT_DEG 4
 enum { KNOTS = (90 - NO_LIGHT_DEG) / KNOT_DEG + 3 }; /* as dw_spline_over has it */
 #define DUSK_DEG (-6)                                /* below it night's own light is in the law */
-#define MOST_LEVEL 1 /* stops, three sigma and more: a wild solution must not lead the next */
-#define CALM 0.7     /* of the way to the level found that is gone in one round */
+/* A wild solution must not lead the next. In the first ones the level stays where it is believed to
+ * be, and the law is held flat in full night; then as loosely as own light wanders. */
+enum { LED_ROUNDS = 5 };
+#define LED_STEP 1e-3   /* stops, rms of what the level moves in a solution ... */
+#define STEP 0.1        /* ... and later */
+#define LED_SLOPE 0.02  /* stops/degree, rms slope of the law in full night ... */
+#define NIGHT_SLOPE 0.1 /* ... and later */
+#define MOST_LEVEL 1.2  /* stops: beyond it what is followed is no moon */
 
 static double published(double alt)
 {
@@ -66,7 +72,7 @@ bool dw_moonlight_lay_out(struct dw_moonlight *m, const struct dw_share *share,
     double *work = DW_TAKE(arena, 2 * n, double);
     if (!m->sun || !m->fainter || !m->share || !m->fixed || !m->knot || !work)
         return false;
-    m->by = (struct dw_follow){0, n, m->share, 1 / (share->p->moon_stops * share->p->moon_stops)};
+    m->by = (struct dw_follow){0, n, m->share, 0};
     for (size_t i = 0; i < n; i++) {
         bool there = share->moon_beside[i] > 0 && m->alt[i] > NO_LIGHT_DEG;
         lowest = fmin(lowest, share->alt[i]);
@@ -94,9 +100,14 @@ static void look_at_day(struct dw_moonlight *m, const struct dw_light_law *law)
         double alt = m->by_sun.first + (k - 1) * m->by_sun.step;
         double seen = fmin(fmax(alt, m->low), m->high);
         double above =
-            m->known && m->high > m->low ? dw_law_of(law, seen) - published(seen) : m->above;
+            m->rounds > 0 && m->high > m->low ? dw_law_of(law, seen) - published(seen) : m->above;
         m->knot[k] = published(alt) + above;
     }
+}
+
+bool dw_moonlight_is_led(const struct dw_moonlight *m)
+{
+    return m->n > 0 && m->rounds < LED_ROUNDS;
 }
 
 void dw_moonlight_take(struct dw_moonlight *m, const struct dw_share *share,
@@ -107,17 +118,23 @@ void dw_moonlight_take(struct dw_moonlight *m, const struct dw_share *share,
     for (size_t k = 0; k < share->n_pairs; k++)
         share->pair[k].v += m->fixed[share->pair[k].b] - m->fixed[share->pair[k].a];
     look_at_day(m, law);
+    bool led = dw_moonlight_is_led(m);
+    double step = led ? LED_STEP : STEP, near = 1 / (step * step);
+    double believed = 1 / (share->p->moon_stops * share->p->moon_stops);
+    m->by.weight = near + believed;
+    m->about = m->level * near / (near + believed);
+    law->night_slope = m->lost ? (double)INFINITY : led ? LED_SLOPE : NIGHT_SLOPE;
     for (size_t i = 0; i < m->n; i++) {
         m->share[i] = m->fixed[i] = 0;
-        if (!(m->fainter[i] > (double)-INFINITY))
+        if (m->lost || !(m->fainter[i] > (double)-INFINITY))
             continue;
-        double sun = m->known ? dw_law_whole(law, i) : m->sun[i] + m->above;
+        double sun = m->rounds > 0 ? dw_law_whole(law, i) : m->sun[i] + m->above;
         double moon = dw_spline_value(&m->by_sun, m->knot, m->alt[i]) + m->fainter[i] + m->level;
         double w = 1 / (1 + exp2(sun - moon));
         if (!(w > LEAST_SHARE))
             continue;
         m->share[i] = w;
-        m->fixed[i] = both(sun, moon) - (1 - w) * sun - w * m->level;
+        m->fixed[i] = both(sun, moon) - (1 - w) * sun - w * (m->level - m->about);
     }
     for (size_t k = 0; k < share->n_pairs; k++)
         share->pair[k].v -= m->fixed[share->pair[k].b] - m->fixed[share->pair[k].a];
@@ -126,13 +143,15 @@ void dw_moonlight_take(struct dw_moonlight *m, const struct dw_share *share,
 
 void dw_moonlight_learn(struct dw_moonlight *m, double found)
 {
-    m->known = true;
-    m->level += CALM * (fmax(fmin(found, MOST_LEVEL), -MOST_LEVEL) - m->level);
+    m->rounds++;
+    m->found = found;
+    m->level = m->about + found;
+    m->lost |= fabs(m->level) > MOST_LEVEL;
 }
 
 double dw_moonlight_change(const struct dw_moonlight *m, size_t a, size_t b)
 {
-    return m->n == 0 ? 0 : m->fixed[b] - m->fixed[a] + m->level * (m->share[b] - m->share[a]);
+    return m->n == 0 ? 0 : m->fixed[b] - m->fixed[a] + m->found * (m->share[b] - m->share[a]);
 }
 
 void dw_moonlight_give_back(const struct dw_moonlight *m, struct dw_share *share, double found)

@@ -8,7 +8,12 @@
  * as moonlight is fainter (dw_moon_beside_sun); so q is the law there in broad strokes, and where
  * the sun never stood the published curve goes on from it. f is an unknown level: haze, another
  * azimuth. It all is linear in l and f as near what was found last: the moon's share w of the light
- * moves with f, the law's with 1 - w. */
+ * moves with f, the law's with 1 - w.
+ *
+ * Where the moon outshines it the law is hardly seen, and free to run away: down, and f with it, or
+ * up, till all moonlight is its doing, which a full moon, opposite the sun, lets it be. So f moves
+ * by steps, the law is held flat in full night, where the sun gives nothing, and a moon whose level
+ * goes where none is believed to be is let go: light is the law's alone. */
 #ifndef DW_DECIDE_MOONLIGHT_H
 #define DW_DECIDE_MOONLIGHT_H
 
@@ -25,8 +30,10 @@ struct dw_moonlight {
     double above;            /* stops of the pictures above the published */
     double *share;           /* w */
     double *fixed;           /* what stays of the light when (1-w) l and w f are taken off */
-    double level;            /* f, found last */
-    bool known;              /* and so is the law */
+    double level, about;     /* f, and the f by whose change from there light is followed ... */
+    double found;            /* ... the change found last */
+    int rounds;              /* solutions; the law is known but in the first */
+    bool lost;               /* let go */
     struct dw_follow by;     /* by what light follows f */
 };
 
@@ -37,11 +44,13 @@ bool dw_moonlight_lay_out(struct dw_moonlight *m, const struct dw_share *share,
  * the pairs. */
 void dw_moonlight_take(struct dw_moonlight *m, const struct dw_share *share,
                        struct dw_light_law *law);
-/* Goes towards the level found. */
+/* Whether its level is held still, so that what is found is not settled yet. */
+bool dw_moonlight_is_led(const struct dw_moonlight *m);
+/* The change of its level that a solution found. */
 void dw_moonlight_learn(struct dw_moonlight *m, double found);
 /* Stops by which its part of the light, all but the law's, changes from shot a to shot b. */
 double dw_moonlight_change(const struct dw_moonlight *m, size_t a, size_t b);
-/* Its part is light as well, with the level found, and the pairs get it back. */
+/* Its part is light as well, with the change found, and the pairs get it back. */
 void dw_moonlight_give_back(const struct dw_moonlight *m, struct dw_share *share, double found);
 
 #endif

@@ -125,6 +125,13 @@ static bool loses_mixtures(const struct dw_share *t, struct weighing *w, enum dw
                                     : !dw_mixing_learn(&w->mixing, t->offset + t->classes);
 }
 
+static void take_moon(const struct dw_share *t, struct weighing *w)
+{
+    dw_moonlight_take(&w->moon, t, &w->law);
+    if (w->moon.n > 0)
+        w->follow[w->mixing.follows] = w->moon.by;
+}
+
 /* law: it is learnt, and light is found with it. */
 static enum dw_status solve(struct dw_share *t, struct weighing *w, bool law,
                             struct dw_arena *arena, struct dw_error *err)
@@ -149,7 +156,7 @@ static enum dw_status solve(struct dw_share *t, struct weighing *w, bool law,
         set_weights(t, w, law);
         dw_mix(&w->mixing, t, w->work);
         if (law)
-            dw_moonlight_take(&w->moon, t, &w->law);
+            take_moon(t, w);
         status = dw_joint_solve(&joint, arena, t->s, t->e, t->e_var, t->e_fast, t->offset);
     } while ((status >= 0 || status == DW_ERR_NUMERIC) && loses_mixtures(t, w, status));
     if (status < 0)
@@ -185,7 +192,7 @@ static enum dw_status settle(struct dw_share *t, struct weighing *w, bool law,
             return status;
         if (law)
             take_law_off(t, w);
-        moved = 0;
+        moved = law && dw_moonlight_is_led(&w->moon) ? (double)INFINITY : 0;
         for (size_t i = 0; i < t->n; i++)
             moved = fmax(moved, fabs(t->e[i] - w->last[i]));
     }
