@@ -34,19 +34,19 @@ static void solve_sides(const struct dw_banded *f, double *x)
     const int n = f->n, kd = f->kd;
     for (int j = first_row(x, n); j < n; j++) { /* what lies before it stays 0 */
         const double *l = f->a + (long)j * (kd + 1);
-        double *xj = x + (long)j * SIDES;
+        double *xj = x + (long)j * SIDES, part = 1 / l[0];
         for (int r = 0; r < SIDES; r++)
-            xj[r] /= l[0];
+            xj[r] *= part;
         for (int i = 1; i <= kd && j + i < n; i++)
             take_off(xj + (long)i * SIDES, xj, l[i]);
     }
     for (int j = n - 1; j >= 0; j--) {
         const double *l = f->a + (long)j * (kd + 1);
-        double *xj = x + (long)j * SIDES;
+        double *xj = x + (long)j * SIDES, part = 1 / l[0];
         for (int i = kd < n - 1 - j ? kd : n - 1 - j; i >= 1; i--)
             take_off(xj, xj + (long)i * SIDES, l[i]);
         for (int r = 0; r < SIDES; r++)
-            xj[r] /= l[0];
+            xj[r] *= part;
     }
 }
 

@@ -5,7 +5,8 @@
 #include <daywheel/sky.h>
 #include <math.h>
 
-#define LEAST_SHARE 1e-4 /* of the light: less is no moon */
+#define LEAST_MOON 0.01  /* of the sun's light, in any shot: less bends nothing, and is no moon */
+#define LEAST_SHARE 1e-4 /* of the light of a shot */
 #define NO_LIGHT_DEG (-18)
 #define KNOT_DEG 4
 enum { KNOTS = (90 - NO_LIGHT_DEG) / KNOT_DEG + 3 }; /* as dw_spline_over has it */
@@ -83,7 +84,7 @@ bool dw_moonlight_lay_out(struct dw_moonlight *m, const struct dw_share *share,
     }
     m->low = fmax(m->low, lowest);
     m->by_sun = dw_spline_over(NO_LIGHT_DEG, 90, KNOT_DEG);
-    if (most > LEAST_SHARE)
+    if (most > LEAST_MOON)
         m->above = above_published(m, share, work);
     else
         m->n = 0;
