@@ -111,6 +111,19 @@ bool dw_moonlight_is_led(const struct dw_moonlight *m)
     return m->n > 0 && m->rounds < LED_ROUNDS;
 }
 
+/* The level is near where it was found last, and near 0: both are one belief about a place between,
+ * from which light follows it. */
+static void believe(struct dw_moonlight *m, const struct dw_share_params *p,
+                    struct dw_light_law *law)
+{
+    bool led = dw_moonlight_is_led(m);
+    double step = led ? LED_STEP : STEP, near_last = 1 / (step * step);
+    double near_0 = 1 / (p->moon_stops * p->moon_stops);
+    m->by.weight = near_last + near_0;
+    m->about = m->level * near_last / m->by.weight;
+    law->night_slope = m->lost ? (double)INFINITY : led ? LED_SLOPE : NIGHT_SLOPE;
+}
+
 void dw_moonlight_take(struct dw_moonlight *m, const struct dw_share *share,
                        struct dw_light_law *law)
 {
@@ -119,12 +132,7 @@ void dw_moonlight_take(struct dw_moonlight *m, const struct dw_share *share,
     for (size_t k = 0; k < share->n_pairs; k++)
         share->pair[k].v += m->fixed[share->pair[k].b] - m->fixed[share->pair[k].a];
     look_at_day(m, law);
-    bool led = dw_moonlight_is_led(m);
-    double step = led ? LED_STEP : STEP, near = 1 / (step * step);
-    double believed = 1 / (share->p->moon_stops * share->p->moon_stops);
-    m->by.weight = near + believed;
-    m->about = m->level * near / (near + believed);
-    law->night_slope = m->lost ? (double)INFINITY : led ? LED_SLOPE : NIGHT_SLOPE;
+    believe(m, share->p, law);
     for (size_t i = 0; i < m->n; i++) {
         m->share[i] = m->fixed[i] = 0;
         if (m->lost || !(m->fainter[i] > (double)-INFINITY))
