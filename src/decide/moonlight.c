@@ -153,14 +153,15 @@ void dw_moonlight_take(struct dw_moonlight *m, const struct dw_share *share,
 void dw_moonlight_learn(struct dw_moonlight *m, double found)
 {
     m->rounds++;
-    m->found = found;
     m->level = m->about + found;
     m->lost |= fabs(m->level) > MOST_LEVEL;
 }
 
 double dw_moonlight_change(const struct dw_moonlight *m, size_t a, size_t b)
 {
-    return m->n == 0 ? 0 : m->fixed[b] - m->fixed[a] + m->found * (m->share[b] - m->share[a]);
+    return m->n == 0
+               ? 0
+               : m->fixed[b] - m->fixed[a] + (m->level - m->about) * (m->share[b] - m->share[a]);
 }
 
 void dw_moonlight_give_back(const struct dw_moonlight *m, struct dw_share *share, double found)

@@ -30,11 +30,10 @@ struct dw_moonlight {
     double above;            /* stops of the pictures above the published */
     double *share;           /* w */
     double *fixed;           /* what stays of the light when (1-w) l and w f are taken off */
-    double level, about;     /* f, and the f by whose change from there light is followed ... */
-    double found;            /* ... the change found last */
-    int rounds;              /* solutions; the law is known but in the first */
-    bool lost;               /* let go */
-    struct dw_follow by;     /* by what light follows f */
+    double level, about; /* f, found last; and the f by whose change from there light follows it */
+    int rounds;          /* solutions; the law is known but in the first */
+    bool lost;           /* let go */
+    struct dw_follow by; /* by what light follows f */
 };
 
 /* Room, and the light of sun and moon as published; false when memory ran out. */
@@ -46,7 +45,7 @@ void dw_moonlight_take(struct dw_moonlight *m, const struct dw_share *share,
                        struct dw_light_law *law);
 /* Whether its level is held still, so that what is found is not settled yet. */
 bool dw_moonlight_is_led(const struct dw_moonlight *m);
-/* The change of its level that a solution found. */
+/* The change from `about` that a solution found. */
 void dw_moonlight_learn(struct dw_moonlight *m, double found);
 /* Stops by which its part of the light, all but the law's, changes from shot a to shot b. */
 double dw_moonlight_change(const struct dw_moonlight *m, size_t a, size_t b);
