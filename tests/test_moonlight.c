@@ -182,6 +182,46 @@ START_TEST(light_is_that_of_sun_and_moon)
 }
 END_TEST
 
+/* By hand: five solutions leave the level where it is believed to be; then it is believed to lie
+ * within 0.1 stop of where it was found last and within 0.3 of 0, the two together within
+ * 1/sqrt(1/0.01 + 1/0.09) of nine tenths of the former. Unless it moves so, a wild solution lets go
+ * a moon that shines. */
+START_TEST(its_level_moves_by_steps)
+{
+    static struct moonlit m;
+    struct dw_arena arena = {0};
+    struct dw_moonlight moon;
+    struct dw_light_law law;
+    make_moonlit(&m, 2e-6, 1);
+    ck_assert(dw_law_lay_out(&law, &m.p.law, DAY, m.time, m.alt, 120, &arena));
+    ck_assert(dw_moonlight_lay_out(&moon, &m.share, &arena));
+    memset(law.coef, 0, (size_t)law.spline.n * sizeof *law.coef);
+    ck_assert(isinf(law.night_slope));
+    for (int round = 0; round < 5; round++) {
+        ck_assert(dw_moonlight_is_led(&moon));
+        dw_moonlight_take(&moon, &m.share, &law);
+        ck_assert(moon.by.weight > 1e5 && law.night_slope < 0.03);
+        dw_moonlight_learn(&moon, 0);
+    }
+    ck_assert(!dw_moonlight_is_led(&moon));
+    for (int round = 0; round < 2; round++) {
+        dw_moonlight_take(&moon, &m.share, &law);
+        ck_assert_double_eq_tol(moon.by.weight, 1 / 0.01 + 1 / 0.09, 1e-6);
+        ck_assert_double_eq_tol(moon.about, round * 0.3 * 0.9, 1e-9);
+        ck_assert(law.night_slope > 0.05 && law.night_slope < 0.2);
+        dw_moonlight_learn(&moon, 0.3);
+    }
+    ck_assert_double_eq_tol(moon.level, 0.57, 1e-9);
+    ck_assert(!moon.lost);
+    dw_moonlight_take(&moon, &m.share, &law);
+    dw_moonlight_learn(&moon, 1);
+    ck_assert(moon.lost);
+    dw_moonlight_take(&moon, &m.share, &law);
+    ck_assert(isinf(law.night_slope));
+    dw_arena_free_to(&arena, 0);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("moonlight");
@@ -189,6 +229,7 @@ int main(void)
     tcase_add_loop_test(t, a_moon_that_rises_in_dusk_is_light, 0, 3);
     tcase_add_test(t, a_moon_that_does_not_show_does_no_harm);
     tcase_add_test(t, light_is_that_of_sun_and_moon);
+    tcase_add_test(t, its_level_moves_by_steps);
     suite_add_tcase(s, t);
     return dw_check_main(s);
 }
