@@ -2,7 +2,7 @@
  * invented, and so is their truth. */
 #include "check_main.h"
 
-#include "decide/cloudy.h"
+#include "decide/cloud/cloudy.h"
 
 #include <math.h>
 #include <string.h>

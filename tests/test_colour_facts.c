@@ -5,7 +5,7 @@
 #include "base/matrix3.h"
 #include "base/primaries.h"
 #include "base/white.h"
-#include "decide/colour.h"
+#include "decide/colour/colour.h"
 
 #include <math.h>
 #include <string.h>

@@ -1,8 +1,8 @@
 /* test_course.c: a course in time freed of its noise. Values are invented. */
 #include "check_main.h"
 
-#include "decide/course.h"
-#include "decide/steady.h"
+#include "decide/solve/course.h"
+#include "decide/solve/third.h"
 
 #include <math.h>
 #include <string.h>

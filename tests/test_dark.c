@@ -3,7 +3,7 @@
 #include "check_main.h"
 #include "fake_shoot.h"
 
-#include "decide/dark_fit.h"
+#include "decide/sensor/dark_fit.h"
 
 #include <math.h>
 

@@ -2,8 +2,8 @@
 #include "check_main.h"
 #include "fake_shoot.h"
 
-#include "decide/moon_table.h"
-#include "decide/sun_table.h"
+#include "decide/when/moon_table.h"
+#include "decide/when/sun_table.h"
 #include "render/hold.h"
 
 #include <math.h>

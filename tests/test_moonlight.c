@@ -2,7 +2,7 @@
 #include "check_main.h"
 
 #include "base/robust.h"
-#include "decide/moonlight.h"
+#include "decide/share/moonlight.h"
 
 #include <daywheel/sky.h>
 #include <math.h>

@@ -2,8 +2,8 @@
  * shoots are invented, and so is their truth. */
 #include "check_main.h"
 
-#include "decide/came.h"
-#include "decide/returns.h"
+#include "decide/cloud/came.h"
+#include "decide/cloud/returns.h"
 
 #include <math.h>
 #include <string.h>

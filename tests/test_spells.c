@@ -2,7 +2,7 @@
  * are by hand. */
 #include "check_main.h"
 
-#include "decide/spells.h"
+#include "decide/veils/spells.h"
 
 #include <string.h>
 

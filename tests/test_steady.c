@@ -3,9 +3,11 @@
 #include "check_main.h"
 #include "fake_shoot.h"
 
-#include "decide/compare.h"
-#include "decide/pairs.h"
-#include "decide/share.h"
+#include "decide/compare/compare.h"
+#include "decide/compare/pairs.h"
+#include "decide/share/share.h"
+#include "decide/solve/third.h"
+#include "decide/steady/steady.h"
 
 #include <lapacke.h>
 #include <math.h>

@@ -3,8 +3,8 @@
 #include "check_main.h"
 
 #include "base/robust.h"
-#include "decide/compare.h"
-#include "decide/pairs.h"
+#include "decide/compare/compare.h"
+#include "decide/compare/pairs.h"
 
 #include <math.h>
 

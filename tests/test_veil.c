@@ -2,9 +2,9 @@
  */
 #include "check_main.h"
 
-#include "decide/mixing.h"
-#include "decide/share.h"
-#include "decide/veil.h"
+#include "decide/share/mixing.h"
+#include "decide/share/share.h"
+#include "decide/veils/veil.h"
 
 #include <lapacke.h>
 #include <math.h>

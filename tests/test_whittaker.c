@@ -1,9 +1,9 @@
 /* test_whittaker.c: the smoother, the banded solver and the splines under `decide`. */
 #include "check_main.h"
 
-#include "decide/banded.h"
-#include "decide/bspline.h"
-#include "decide/whittaker.h"
+#include "decide/solve/banded.h"
+#include "decide/solve/bspline.h"
+#include "decide/solve/whittaker.h"
 #include "base/robust.h"
 
 #include <math.h>

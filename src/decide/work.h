@@ -4,8 +4,8 @@
 #define DW_DECIDE_WORK_H
 
 #include "decide/arena.h"
-#include "decide/bspline.h"
 #include "decide/poses/vote.h"
+#include "decide/solve/bspline.h"
 
 #include <daywheel/decide.h>
 
@@ -42,12 +42,12 @@ struct dw_work {
     size_t n;
     int tiles; /* rows*cols of the light grid */
 
-    /* when.c */
+    /* when/when.c */
     struct dw_site site;
     double *utc, *alt; /* mid-exposure, Unix seconds; sun altitude, degrees */
     double interval;   /* median time between neighbouring shots, s */
 
-    /* record.c */
+    /* faults/record.c */
     bool *recorded;  /* shutter and ISO are known */
     double *ev;      /* EV100 by the record; borrowed or invented where there is none */
     bool no_records; /* of none of the shots: ev follows the sun by a standard law */
@@ -75,20 +75,21 @@ struct dw_work {
     float *noise; /* its variance from photon and read noise, stops^2 */
     float *lever; /* change of light per count of black level, stops/DN */
 
-    /* lamps.c: a tile that lamps light, one entry a tile; NULL before it */
+    /* brightness/lamps.c: a tile that lamps light, one entry a tile; NULL before it */
     bool *lamp;
 
-    /* key.c: key light of the shot by its record; and that of all that it shows, by which its
-     * exposure is judged */
+    /* brightness/key.c: key light of the shot by its record; and that of all that it shows, by
+     * which its exposure is judged */
     double *key, *whole;
 
-    /* tints.c: what the colours are changed by, stops on red, green, blue; all 0: nothing */
+    /* settings/tints.c: what the colours are changed by, stops on red, green, blue; all 0: nothing
+     */
     double (*tint)[3];
 
-    /* shading.c: stops by which light is lifted: [0] r^2 + [1] r^4, r = 1 in the corner */
+    /* settings/shading.c: stops by which light is lifted: [0] r^2 + [1] r^4, r = 1 in the corner */
     double (*shade)[2];
 
-    /* steady.c */
+    /* steady/steady.c */
     double *error,
         *error_var;        /* exposure error, stops; variance of what it is beside its neighbours */
     double *jump;          /* part of it by which the record is plainly wrong */
@@ -96,21 +97,22 @@ struct dw_work {
     double *before, *left; /* second differences: of the light by the record; of what is left
                             * on still tiles; NAN where unknown */
 
-    /* calm.c */
+    /* brightness/calm.c */
     double *calm; /* real fast light that is taken out, stops */
 
-    /* green.c: coefficients of at, slope and bend, one spline after the other */
+    /* colour/green.c: coefficients of at, slope and bend, one spline after the other */
     bool green_known;
     struct dw_spline green;
     double *green_coef;
 
-    /* line.c */
+    /* brightness/line.c */
     double *line; /* K~: smooth key light */
     struct dw_spline law, drift;
     double *law_coef, *drift_coef;
     double reference; /* light from which the line counts */
 
-    /* give_way.c: by which the line gives way to light that stays away from that, stops */
+    /* brightness/give_way.c: by which the line gives way to light that stays away from that, stops
+     */
     struct dw_spline way;
     double *way_coef;
 };

@@ -9,7 +9,7 @@
 static const struct dw_hold_params HOLD = DW_HOLD_DEFAULTS;
 static const float luma[3] = DW_WIDE_LUMA;
 
-/* Stops of key for each stop of light (the line's law, see decide/line.c). */
+/* Stops of key for each stop of light (the line's law, see decide/brightness/line.c). */
 #define KEY_SLOPE 0.163
 #define FINE 4 /* points a tile: straight lines between them are as good as the spline */
 

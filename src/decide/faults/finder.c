@@ -1,7 +1,7 @@
 /* finder.c: what the tiles of a shoot are like, before any of them is looked at for a ghost: sky or
  * ground, what ground gives back of daylight and how much of its detail even flat light shows. */
-#include "decide/faults/sights.h"
 #include "decide/faults/ground.h"
+#include "decide/faults/sights.h"
 #include "base/robust.h"
 
 #include <math.h>

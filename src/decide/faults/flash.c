@@ -1,8 +1,8 @@
 /* flash.c: a brief light over the ground, headlights or a lamp: tiles that are far brighter than in
  * the shots before *and* after, and than they ever are about that time. A lamp that goes on stays;
  * aircraft, a meteor or the moon on her way light the sky's tiles, not ground. */
-#include "decide/faults/judges.h"
 #include "decide/faults/ground.h"
+#include "decide/faults/judges.h"
 #include "base/limit.h"
 #include "base/each.h"
 #include "base/robust.h"

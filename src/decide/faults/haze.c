@@ -1,7 +1,7 @@
 /* haze.c: contrast lost to fog. Ground detail, relative to its own tile's light, fades with the
  * thickness of the air before it: each tile against itself in the same light. */
-#include "decide/faults/judges.h"
 #include "decide/faults/ground.h"
+#include "decide/faults/judges.h"
 #include "decide/faults/same_light.h"
 #include "base/robust.h"
 
