@@ -2,10 +2,12 @@
  * whose truth is known. */
 #include "check_main.h"
 #include "fake_shoot.h"
+#include "invented.h"
 
 #include "decide/sensor/dark_fit.h"
 
 #include <math.h>
+#include <stdio.h>
 
 enum { SPELLS = 250 };
 
@@ -56,6 +58,19 @@ START_TEST(large_offsets_are_found)
     struct dw_dark_told told[SPELLS];
     make_night(told, 1 + (unsigned)_i / 4, c[_i % 4].offset, 0, c[_i % 4].noise, 0);
     ck_assert_double_eq_tol(found_in(told), c[_i % 4].offset, c[_i % 4].tolerance);
+}
+END_TEST
+
+/* Tens of counts that only shots of one setting tell of are dark current for the most part: the
+ * shortest shots must not be taken to have them. */
+START_TEST(one_setting_tells_of_dark_current)
+{
+    struct dw_dark_told told[SPELLS];
+    double work[SPELLS], found[2];
+    make_night(told, 1 + (unsigned)_i, 30, 0, 0.08, 0);
+    dw_dark_fit(told, SPELLS, work, found);
+    ck_assert_double_lt(fabs(found[0]), 3);
+    ck_assert_double_eq_tol(found[1], 30, 3);
 }
 END_TEST
 
@@ -112,17 +127,40 @@ START_TEST(every_shot_has_its_own_dark_current)
 }
 END_TEST
 
+/* Broken cloud that a half moon lights brightens the sky and not the dark ground, which a black
+ * that is off would do as well; but then most tiles would go one way. */
+START_TEST(moonlit_cloud_is_no_black)
+{
+    static const int seed[] = {62, 64, 65};
+    struct invented v;
+    char options[200];
+    snprintf(options, sizeof options,
+             "--scene broken-cloud --seed %d --moon on --frames 300 --size 360x240 "
+             "--start 2025-10-11T18:30:00Z",
+             seed[_i]);
+    invented_make(&v, options);
+    double worst = 0;
+    for (size_t l = 0; l < v.decision.facts.n_levels; l++)
+        worst = fmax(worst, fabs((double)v.decision.facts.levels[l].black[1] - 512));
+    printf("# black off by %.2f DN at most\n", worst);
+    ck_assert_double_lt(worst, 1);
+    invented_free(&v);
+}
+END_TEST
+
 int main(void)
 {
     Suite *s = suite_create("dark");
     TCase *t = tcase_create("fit");
     tcase_add_loop_test(t, large_offsets_are_found, 0, 12);
+    tcase_add_loop_test(t, one_setting_tells_of_dark_current, 0, 3);
     tcase_add_test(t, chance_is_no_offset);
     tcase_add_loop_test(t, a_black_that_jumps_is_no_offset, 0, 5);
     suite_add_tcase(s, t);
     t = tcase_create("shoots");
     tcase_set_timeout(t, 120);
     tcase_add_loop_test(t, every_shot_has_its_own_dark_current, 0, 6);
+    tcase_add_loop_test(t, moonlit_cloud_is_no_black, 0, 3);
     suite_add_tcase(s, t);
     return dw_check_main(s);
 }

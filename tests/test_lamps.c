@@ -25,6 +25,20 @@ static bool is_lit(const struct lamps *l, int k)
     return l->below ? k / COLS >= ROWS / 2 : fmax(x, y) > l->border / 2;
 }
 
+/* Multiplies what a tile of a shot shows above its black. */
+static void multiply(struct dw_tile *t, double times)
+{
+    const float black = 512, white = 16000;
+    t->clipped = 0;
+    for (int c = 0; c < 3; c++) {
+        float level = (t->mean[c] - black) * (float)times;
+        t->var[c] *= (float)times;
+        if (level > white - black)
+            t->clipped = 1;
+        t->mean[c] = fminf(black + level, white);
+    }
+}
+
 /* Gives the tiles of a fake shoot the light of lamps. Its truth knows each tile's light, its levels
  * how much of the range that is; what the lamp adds is added in proportion. */
 static void put_lamps(struct fake_shoot *f, const struct lamps *l)
@@ -37,16 +51,7 @@ static void put_lamps(struct fake_shoot *f, const struct lamps *l)
             if (!is_lit(l, k))
                 continue;
             double light = exp2((double)f->light[i * TILES + (size_t)k]);
-            double times = l->daylight + lamp / light;
-            const float black = 512, white = 16000;
-            t->clipped = 0;
-            for (int c = 0; c < 3; c++) {
-                float level = (t->mean[c] - black) * (float)times;
-                t->var[c] *= (float)times;
-                if (level > white - black)
-                    t->clipped = 1;
-                t->mean[c] = fminf(black + level, white);
-            }
+            multiply(t, l->daylight + lamp / light);
         }
     }
 }
@@ -181,6 +186,39 @@ START_TEST(weather_moon_and_cars_are_not_lamps)
 }
 END_TEST
 
+/* Broken cloud that a moon lights: by night patches of five by five tiles of the sky are three
+ * stops brighter for one to nine shots in a row, and as dark as without for as long. Clouds come
+ * and go at once from shot to shot, and now and then one stays, or stays away, for most of half an
+ * hour. */
+START_TEST(moonlit_cloud_is_no_lamp)
+{
+    struct fake_params p = fake_defaults(7 + (unsigned)_i);
+    struct fake_shoot f = fake_make(&p);
+    for (unsigned patch = 0; patch < TILES / 50; patch++) {
+        uint32_t seed = 2654435761u * (patch + 1 + 100 * (unsigned)_i);
+        int left = 0;
+        bool lit = false;
+        for (size_t i = 0; i < f.shots.n; i++) {
+            if (left-- == 0) {
+                seed = seed * 1664525u + 1013904223u; /* Numerical Recipes' (Press et al. 1992) */
+                left = (int)(seed >> 16) % 16;
+                lit = !lit;
+            }
+            for (int k = 0; k < 25 && lit && f.alt[i] < -6; k++) {
+                size_t row = patch / (COLS / 5) * 5 + (size_t)k / 5;
+                size_t col = patch % (COLS / 5) * 5 + (size_t)k % 5;
+                multiply(&f.survey.measure[i].tile[row * COLS + col], 8);
+            }
+        }
+    }
+    int found[2];
+    count_lamps(&f, NULL, found);
+    printf("# %d tiles taken for lamps\n", found[0]);
+    ck_assert_int_le(found[0], TILES / 20);
+    fake_free(&f);
+}
+END_TEST
+
 /* A reflection of the lit room in the pane: the lower half of the view bears a veil of 0.05 lux
  * until it goes out in the night. Half the tiles, and these alone, go on and off. Of a frame that
  * is all lamps nothing would be left for the key: then all count. */
@@ -241,6 +279,7 @@ int main(void)
     tcase_add_loop_test(t, a_lit_room_does_not_lead_the_key, 0, 2);
     tcase_add_test(t, a_lit_street_counts);
     tcase_add_loop_test(t, weather_moon_and_cars_are_not_lamps, 0, 5);
+    tcase_add_loop_test(t, moonlit_cloud_is_no_lamp, 0, 4);
     tcase_add_test(t, what_goes_out_is_found);
     tcase_add_test(t, exposure_tells_whose_light_burns_out);
     suite_add_tcase(s, t);

@@ -5,6 +5,7 @@
  * far above what daylight would let expect beside the darker tiles, and either goes on or off for
  * good between two shots, or is burnt out: what the camera let burn out all night is not what it
  * was there for. A lit street that the camera was set for does neither, and counts. */
+#include "decide/brightness/switched.h"
 #include "decide/steps.h"
 #include "base/limit.h"
 #include "base/robust.h"
@@ -16,27 +17,14 @@ struct lamp_params {
     double night_deg;  /* below this the sun's own light can make no such step */
     double day_deg;    /* above it daylight tells what each tile gives back */
     double stands_out; /* stops above what the darker quarter of the tiles lets expect */
-    double step;       /* stops between two shots, beside what quiet tiles do */
-    double lasting;    /* share of the step that is left between longer stretches */
-    double window_s;   /* how long these are: a bright star is out of its tile in a third of it */
-    int window;        /* shots in them at most */
-    int least_window;  /* and at least */
+    double keeps;      /* share of a tile's leaps in a night after which it keeps to its light: a
+                        * cloud before the moon comes and goes, and seldom stays so long */
     float burnt;       /* share of a tile's samples at saturation */
     double burnt_long; /* share of the night's shots in which it is burnt out */
     double least_kept; /* share of the tiles that must be left for the key */
 };
-static const struct lamp_params LAMPS = {-6, 3, 2, 2, 0.7, 1800, 15, 3, 0.2f, 0.5, 0.2};
-enum { MOST_WINDOW = 15, MOST_DAY = 200, LEAST_NIGHT = 5 };
-
-/* The night's shots in order, with the light of every tile. */
-struct night {
-    size_t n;
-    const size_t *shot;
-    float *light;     /* n*tiles, stops; of a burnt-out tile the least that it can be */
-    bool *burnt;      /* n*tiles */
-    double *expected; /* tiles: its light by day beside the others' */
-    double *work;     /* tiles */
-};
+static const struct lamp_params LAMPS = {-6, 3, 2, 0.5, 0.2f, 0.5, 0.2};
+enum { MOST_DAY = 200, LEAST_NIGHT = 5 };
 
 /* Light of a tile, exposure errors taken off, also where it is too bright or dark to be compared.
  */
@@ -52,7 +40,7 @@ static double tile_light(const struct dw_work *w, const struct dw_levels *l, siz
 /* What each tile gives back of daylight: the median over shots by day of its light beside the
  * median tile's. Without a day nothing is known of it, and all are taken for alike. */
 static void learn_expected(const struct dw_work *w, const struct dw_facts *facts, const size_t *day,
-                           size_t n, float *beside, struct night *g)
+                           size_t n, float *beside, double *work, double *expected)
 {
     size_t tiles = (size_t)w->tiles, step = n / MOST_DAY + 1, m = 0;
     for (size_t d = 0; d < n; d += step, m++) {
@@ -62,9 +50,9 @@ static void learn_expected(const struct dw_work *w, const struct dw_facts *facts
             double v = tile_light(w, l, day[d], k);
             beside[m * tiles + k] = (float)v;
             if (isfinite(v))
-                g->work[known++] = v;
+                work[known++] = v;
         }
-        double middle = known ? dw_median(g->work, known) : 0;
+        double middle = known ? dw_median(work, known) : 0;
         for (size_t k = 0; k < tiles; k++)
             beside[m * tiles + k] -= (float)middle;
     }
@@ -74,119 +62,23 @@ static void learn_expected(const struct dw_work *w, const struct dw_facts *facts
         for (size_t d = 0; d < m; d++)
             if (isfinite(beside[d * tiles + k]))
                 of_day[known++] = (double)beside[d * tiles + k];
-        g->expected[k] = known ? dw_median(of_day, known) : 0;
+        expected[k] = known ? dw_median(of_day, known) : 0;
     }
 }
 
-static double lower_quarter(double *work, const double *v, size_t n)
-{
-    size_t m = 0;
-    for (size_t k = 0; k < n; k++)
-        if (isfinite(v[k]))
-            work[m++] = v[k];
-    return m ? dw_quantile(work, m, 0.25) : 0;
-}
-
 /* Which tiles stand out in the j-th shot of the night. */
-static void find_standing(const struct dw_work *w, const struct night *g, size_t j, double *excess,
-                          bool *out)
+static void find_standing(const struct dw_work *w, const struct dw_night *g, const double *expected,
+                          size_t j, double *excess, bool *out)
 {
     size_t tiles = (size_t)w->tiles;
     for (size_t k = 0; k < tiles; k++)
-        excess[k] = (double)g->light[j * tiles + k] - g->expected[k];
-    double dark = lower_quarter(g->work, excess, tiles);
+        excess[k] = (double)g->light[j * tiles + k] - expected[k];
+    double dark = dw_lower_quarter(g->work, excess, tiles);
     for (size_t k = 0; k < tiles; k++)
         out[k] = excess[k] > dark + LAMPS.stands_out;
 }
 
-/* The night's shots that tell how it was on one side of the boundary before shot j, in one pose;
- * spread over the window, that frequent shots do not make it shorter. Returns how many. */
-static int stretch(const struct dw_work *w, const struct night *g, size_t j, bool after,
-                   size_t of[MOST_WINDOW])
-{
-    size_t at = after ? j : j - 1, step = 1;
-    double t = w->utc[g->shot[at]];
-    if (w->interval > 0)
-        step += (size_t)(LAMPS.window_s / w->interval / LAMPS.window);
-    int n = 0;
-    for (size_t next = at; n < LAMPS.window && next < g->n; next += after ? step : -step) {
-        if (w->pose[g->shot[next]] != w->pose[g->shot[at]] ||
-            fabs(w->utc[g->shot[next]] - t) > LAMPS.window_s)
-            break;
-        of[n++] = next;
-    }
-    return n;
-}
-
-static double middle_light(const struct dw_work *w, const struct night *g, const size_t *of,
-                           int shots, size_t k)
-{
-    double v[MOST_WINDOW];
-    size_t n = 0;
-    for (int i = 0; i < shots; i++) {
-        double x = (double)g->light[of[i] * (size_t)w->tiles + k];
-        if (isfinite(x))
-            v[n++] = x;
-    }
-    return n ? dw_median(v, n) : (double)NAN;
-}
-
-/* Two stretches of the night's shots, one on either side of a boundary. */
-struct sides {
-    size_t past[MOST_WINDOW], next[MOST_WINDOW];
-    int n_past, n_next;
-};
-
-static double change(const struct dw_work *w, const struct night *g, const struct sides *s,
-                     size_t k)
-{
-    return middle_light(w, g, s->next, s->n_next, k) - middle_light(w, g, s->past, s->n_past, k);
-}
-
-/* What the tiles that took no more than a quiet step do from stretch to stretch: dusk falls. */
-static double quiet_change(const struct dw_work *w, const struct night *g, const struct sides *s,
-                           const double *step, double quiet)
-{
-    size_t n = 0;
-    for (size_t k = 0; k < (size_t)w->tiles; k++)
-        if (step[k] <= quiet)
-            g->work[n++] = change(w, g, s, k);
-    return n > 0 ? dw_median(g->work, n) : 0;
-}
-
-/* Tiles that go on or off between the night's shots j-1 and j, and stay so. stands: of both. */
-static void find_switched(const struct dw_work *w, const struct night *g, size_t j,
-                          const bool *stands_before, const bool *stands_after, double *step,
-                          bool *switched)
-{
-    size_t tiles = (size_t)w->tiles;
-    struct sides s;
-    s.n_past = stretch(w, g, j, false, s.past);
-    s.n_next = stretch(w, g, j, true, s.next);
-    if (w->pose[g->shot[j]] != w->pose[g->shot[j - 1]] || s.n_past < LAMPS.least_window ||
-        s.n_next < LAMPS.least_window)
-        return;
-    const float *before = g->light + (j - 1) * tiles, *after = g->light + j * tiles;
-    for (size_t k = 0; k < tiles; k++)
-        step[k] = fabs((double)after[k] - (double)before[k]);
-    double quiet = lower_quarter(g->work, step, tiles);
-    double meanwhile = NAN; /* asked for only where it matters: nearly never */
-    for (size_t k = 0; k < tiles; k++) {
-        if (!(step[k] > quiet + LAMPS.step))
-            continue;
-        bool on = after[k] > before[k];
-        /* the lit side may be burnt out and even brighter; the dark side must be known */
-        if (g->burnt[(on ? j - 1 : j) * tiles + k] || !(on ? stands_after : stands_before)[k])
-            continue;
-        if (isnan(meanwhile))
-            meanwhile = quiet_change(w, g, &s, step, quiet);
-        double lasts = change(w, g, &s, k) - meanwhile;
-        if ((on ? lasts : -lasts) > LAMPS.lasting * step[k])
-            switched[k] = true;
-    }
-}
-
-static void measure_night(const struct dw_work *w, const struct dw_facts *facts, struct night *g)
+static void measure_night(const struct dw_work *w, const struct dw_facts *facts, struct dw_night *g)
 {
     for (size_t j = 0; j < g->n; j++) {
         const struct dw_levels *l = dw_facts_levels(facts, &w->shots->shot[g->shot[j]]);
@@ -198,23 +90,23 @@ static void measure_night(const struct dw_work *w, const struct dw_facts *facts,
     }
 }
 
-/* Fills w->lamp; excess: room for two numbers a tile; standing: for two. */
-static void judge(struct dw_work *w, const struct night *g, double *excess, bool *standing,
-                  size_t *burnt)
+/* Fills w->lamp; excess: room for two numbers a tile; standing: for two. leaps, burnt: all 0. */
+static void judge(struct dw_work *w, const struct dw_night *g, const double *expected,
+                  double *excess, bool *standing, struct dw_leaps *leaps, size_t *burnt)
 {
     size_t tiles = (size_t)w->tiles, left = 0;
     bool *before = standing, *now = standing + tiles;
     for (size_t j = 0; j < g->n; j++) {
-        find_standing(w, g, j, excess, now);
+        find_standing(w, g, expected, j, excess, now);
         for (size_t k = 0; k < tiles; k++)
             burnt[k] += now[k] && g->burnt[j * tiles + k];
         if (j > 0)
-            find_switched(w, g, j, before, now, excess, w->lamp);
+            dw_count_leaps(w, g, j, before, now, excess, leaps);
         memcpy(before, now, tiles * sizeof *now);
     }
     for (size_t k = 0; k < tiles; k++) {
-        if ((double)burnt[k] > LAMPS.burnt_long * (double)g->n)
-            w->lamp[k] = true;
+        bool switched = leaps[k].kept > 0 && leaps[k].kept >= LAMPS.keeps * leaps[k].all;
+        w->lamp[k] = switched || (double)burnt[k] > LAMPS.burnt_long * (double)g->n;
         left += !w->lamp[k];
     }
     if ((double)left < LAMPS.least_kept * (double)tiles)
@@ -229,7 +121,7 @@ enum dw_status dw_lamps(struct dw_work *w, const struct dw_facts *facts, struct 
     size_t *shot = DW_TAKE(&w->arena, w->n, size_t), *day = DW_TAKE(&w->arena, w->n, size_t);
     if (!w->lamp || !shot || !day)
         return dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu shots", w->n);
-    struct night g = {.shot = shot};
+    struct dw_night g = {.shot = shot};
     for (size_t i = 0; i < w->n; i++) {
         if (!w->survey->measure[i].usable || !w->survey->measure[i].tile)
             continue;
@@ -241,18 +133,19 @@ enum dw_status dw_lamps(struct dw_work *w, const struct dw_facts *facts, struct 
     if (g.n >= LEAST_NIGHT) {
         g.light = DW_TAKE(&w->arena, g.n * tiles, float);
         g.burnt = DW_TAKE(&w->arena, g.n * tiles, bool);
-        g.expected = DW_TAKE(&w->arena, tiles, double);
         g.work = DW_TAKE(&w->arena, tiles, double);
+        double *expected = DW_TAKE(&w->arena, tiles, double);
         float *beside = DW_TAKE(&w->arena, (MOST_DAY + 1) * tiles, float);
         double *excess = DW_TAKE(&w->arena, tiles, double);
         bool *standing = DW_TAKE(&w->arena, 2 * tiles, bool);
         size_t *burnt = DW_TAKE(&w->arena, tiles, size_t);
-        if (!g.light || !g.burnt || !g.expected || !g.work || !beside || !excess || !standing ||
-            !burnt)
+        struct dw_leaps *leaps = DW_TAKE(&w->arena, tiles, struct dw_leaps);
+        if (!g.light || !g.burnt || !expected || !g.work || !beside || !excess || !standing ||
+            !burnt || !leaps)
             return dw_fail(err, DW_ERR_MEMORY, "out of memory for %zu light grids", g.n);
         measure_night(w, facts, &g);
-        learn_expected(w, facts, day, days, beside, &g);
-        judge(w, &g, excess, standing, burnt);
+        learn_expected(w, facts, day, days, beside, g.work, expected);
+        judge(w, &g, expected, excess, standing, leaps, burnt);
     }
     dw_arena_free_to(&w->arena, mark);
     for (size_t k = 0; k < tiles; k++)

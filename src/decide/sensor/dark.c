@@ -26,6 +26,7 @@
 #define DARK_UNIT 256.0  /* s: dark current counts in DN at half a minute and ISO 800 */
 #define REACH 4          /* neighbours to either side */
 #define STILL 4.0        /* times its noise: a tile that departed more has moved */
+#define MOST_STILL 0.5   /* of the tiles: what fewer have in common is no exposure */
 #define FLOOR_STOPS 4e-4 /* no tile is better known than this */
 #define LEAST_TILES 20
 #define UNEVEN 0.1      /* of an interval that a neighbour may be off */
@@ -128,10 +129,12 @@ static bool ask(const struct dw_work *w, const size_t shot[SPELL], const double 
     if (fabs(common) > MOST_ERROR) /* a passing car adds light, which is not what is looked for */
         return false;
     double one = 0, x1 = 0, y1 = 0, xx = 0, xy = 0;
+    size_t still = 0;
     for (size_t k = 0; k < tiles; k++) {
         double y = off[k] - common, var = vars[k];
         if (!(fabs(y) < STILL * sqrt(var)))
             continue;
+        still++;
         double x = lever[k], weight = 1 / var;
         one += weight;
         x1 += weight * x;
@@ -139,6 +142,9 @@ static bool ask(const struct dw_work *w, const size_t shot[SPELL], const double 
         xx += weight * x * x;
         xy += weight * x * y;
     }
+    /* cloud that a moon lights brightens the sky and not the dark ground, as an offset would */
+    if ((double)still < MOST_STILL * (double)n)
+        return false;
     double spread = one > 0 ? xx - x1 * x1 / one : 0;
     if (!(spread > 1e-6 * xx))
         return false;

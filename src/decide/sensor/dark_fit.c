@@ -3,14 +3,17 @@
  * tenths are usual, four times as much is a quarter as probable, and so on, which falls off with
  * the square as Cauchy's distribution does. Without dark tiles that tell, the usual width holds;
  * where they tell, the evidence of a width decides (empirical Bayes, here summed over all widths
- * instead of taking the best). */
+ * instead of taking the best). Where all that tell have one setting, the two parts are one and the
+ * same there: tens of counts are then taken for dark current, and not for a black that is off in
+ * the shortest shots as well, as widths of that fall off with the square again. */
 #include "decide/sensor/dark_fit.h"
 #include "base/robust.h"
 
 #include <math.h>
 
 #define USUAL_DN 0.3 /* rms of either part that is expected of most cameras */
-#define WIDER 4.0    /* from one width to the next, which is so many times less probable */
+#define WIDER 4.0    /* from one width to the next, which is so many times less probable; */
+#define RARER 2.0    /* power of that, for the part that every shot has */
 enum { WIDTHS = 6 }; /* up to 300 DN, which is no bound: the normal's own tail goes on */
 /* Spells overlap: their noise counts so much more (sum of squares of the autocorrelation of the
  * weights in dark.c). */
@@ -80,7 +83,7 @@ static void expect(const struct sums *s, double found[2])
         for (int j = 0; j < WIDTHS; j++) {
             double mean[2];
             double speaks = under(s, USUAL_DN * pow(WIDER, i), USUAL_DN * pow(WIDER, j), mean) -
-                            (i + j) * log(WIDER);
+                            (RARER * i + j) * log(WIDER);
             double fade = speaks > best ? exp(best - speaks) : 1;
             best = fmax(best, speaks);
             double share = exp(speaks - best);

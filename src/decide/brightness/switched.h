@@ -1,0 +1,29 @@
+/* switched.h: tiles that go on or off at once by night, and stay so. */
+#ifndef DW_DECIDE_SWITCHED_H
+#define DW_DECIDE_SWITCHED_H
+
+#include "decide/work.h"
+
+/* The night's shots in order, with the light of every tile. */
+struct dw_night {
+    size_t n;
+    const size_t *shot;
+    float *light; /* n*tiles, stops; of a burnt-out tile the least that it can be */
+    bool *burnt;  /* n*tiles */
+    double *work; /* tiles */
+};
+
+/* How often in a night a tile's light leaps, and how often it then keeps to it. */
+struct dw_leaps {
+    int all, kept;
+};
+
+/* Counts the leaps of all tiles between the night's shots j-1 and j. stands_before, stands_after:
+ * tiles that stand out in either, as only a lit one does; step: room for a number a tile. */
+void dw_count_leaps(const struct dw_work *w, const struct dw_night *g, size_t j,
+                    const bool *stands_before, const bool *stands_after, double *step,
+                    struct dw_leaps *leaps);
+/* The lower quartile of the known ones of n values; 0 of none. work: room for them. */
+double dw_lower_quarter(double *work, const double *v, size_t n);
+
+#endif
