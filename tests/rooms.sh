@@ -24,6 +24,15 @@ for room in $rooms; do
             ;;
         esac
     done
+    for root in $(sed -n 's/^#include "decide\/\([a-z_]*\)\.h".*/\1/p' "src/decide/$room"/*.[ch] | sort -u); do
+        case $root in
+        arena | steps | work) ;;
+        *)
+            well=no
+            echo "# src/decide/$room includes $root.h"
+            ;;
+        esac
+    done
     say $well "$room includes only rooms above it"
 done
 

@@ -140,6 +140,7 @@ START_TEST(moonlit_cloud_is_no_black)
              seed[_i]);
     invented_make(&v, options);
     double worst = 0;
+    ck_assert_uint_gt(v.decision.facts.n_levels, 0);
     for (size_t l = 0; l < v.decision.facts.n_levels; l++)
         worst = fmax(worst, fabs((double)v.decision.facts.levels[l].black[1] - 512));
     printf("# black off by %.2f DN at most\n", worst);

@@ -15,6 +15,7 @@ enum { COLS = 30, ROWS = 20, TILES = COLS * ROWS };
 struct lamps {
     double lux, on_utc, off_utc;
     double daylight; /* share of the outside's light that falls there */
+    double fade_s;   /* it goes out by a stop in this; 0: at once */
     double border;   /* share of the tiles, from the frame's edge inwards; 0.5: a room */
     bool below;      /* the lower half of the picture instead */
 };
@@ -46,6 +47,8 @@ static void put_lamps(struct fake_shoot *f, const struct lamps *l)
     for (size_t i = 0; i < f->shots.n; i++) {
         double utc = f->params.start_utc + (double)i * f->params.interval_s;
         double lamp = utc > l->on_utc && utc < l->off_utc ? l->lux : 0;
+        if (utc >= l->off_utc && l->fade_s > 0)
+            lamp = l->lux * exp2((l->off_utc - utc) / l->fade_s);
         for (int k = 0; k < TILES; k++) {
             struct dw_tile *t = &f->survey.measure[i].tile[k];
             if (!is_lit(l, k))
@@ -80,7 +83,7 @@ START_TEST(a_lit_room_does_not_lead_the_key)
             rise = p.start_utc + (double)i * p.interval_s;
     }
     ck_assert(rise > set && set > 0);
-    struct lamps room = {60, set, _i ? rise : set + 4.5 * 3600, 0.05, 0.7, false};
+    struct lamps room = {60, set, _i ? rise : set + 4.5 * 3600, 0.05, 0, 0.7, false};
     put_lamps(&f, &room);
     struct dw_decision d = fake_decide(&f), e = fake_decide(&plain);
     ck_assert_uint_eq(d.n_frames, e.n_frames);
@@ -127,7 +130,7 @@ START_TEST(a_lit_street_counts)
 {
     struct fake_params p = fake_defaults(4);
     struct fake_shoot plain = fake_make(&p), f = fake_make(&p);
-    struct lamps street = {0.04, 0, INFINITY, 1, 0, true};
+    struct lamps street = {0.04, 0, INFINITY, 1, 0, 0, true};
     put_lamps(&f, &street);
     struct dw_decision d = fake_decide(&f), e = fake_decide(&plain);
     double sum = 0, n = 0;
@@ -187,9 +190,8 @@ START_TEST(weather_moon_and_cars_are_not_lamps)
 END_TEST
 
 /* Broken cloud that a moon lights: by night patches of five by five tiles of the sky are three
- * stops brighter for one to nine shots in a row, and as dark as without for as long. Clouds come
- * and go at once from shot to shot, and now and then one stays, or stays away, for most of half an
- * hour. */
+ * stops brighter for one to sixteen shots in a row, and as dark as without for as long. Clouds come
+ * and go at once from shot to shot, and now and then one stays, or stays away, for half an hour. */
 START_TEST(moonlit_cloud_is_no_lamp)
 {
     struct fake_params p = fake_defaults(7 + (unsigned)_i);
@@ -226,8 +228,8 @@ START_TEST(what_goes_out_is_found)
 {
     struct fake_params p = fake_defaults(6);
     struct fake_shoot f = fake_make(&p), g = fake_make(&p);
-    struct lamps veil = {0.05, 0, p.start_utc + 11 * 3600, 1, 0, true};
-    struct lamps all = {0.05, 0, p.start_utc + 11 * 3600, 1, -1, false};
+    struct lamps veil = {0.05, 0, p.start_utc + 11 * 3600, 1, 0, 0, true};
+    struct lamps all = {0.05, 0, p.start_utc + 11 * 3600, 1, 0, -1, false};
     int found[2];
     put_lamps(&f, &veil);
     count_lamps(&f, &veil, found);
@@ -238,6 +240,28 @@ START_TEST(what_goes_out_is_found)
     ck_assert_int_le(found[0] + found[1], TILES / 5);
     fake_free(&f);
     fake_free(&g);
+}
+END_TEST
+
+/* A lamp that goes on as dusk falls and burns out at once: the least that it can be falls with the
+ * dusk, as the camera opens. It goes out so slowly that only its going on can tell. */
+START_TEST(a_lamp_that_burns_out_in_dusk_is_found)
+{
+    struct fake_params p = fake_defaults(8 + (unsigned)_i);
+    p.extra_stops = 5; /* the camera goes on to open for an hour */
+    struct fake_shoot f = fake_make(&p);
+    size_t on = 0;
+    while (on < f.shots.n && f.alt[on] > -7.5)
+        on++;
+    double utc = p.start_utc + ((double)on - 0.5) * p.interval_s;
+    struct lamps ring = {1300, utc, utc + 3600, 0.15, 200, 0.9, false};
+    int found[2];
+    put_lamps(&f, &ring);
+    count_lamps(&f, &ring, found);
+    printf("# %d and %d tiles taken for lamps\n", found[0], found[1]);
+    ck_assert_int_eq(found[0], 0);
+    ck_assert_int_ge(found[1], 80);
+    fake_free(&f);
 }
 END_TEST
 
@@ -281,6 +305,7 @@ int main(void)
     tcase_add_loop_test(t, weather_moon_and_cars_are_not_lamps, 0, 5);
     tcase_add_loop_test(t, moonlit_cloud_is_no_lamp, 0, 4);
     tcase_add_test(t, what_goes_out_is_found);
+    tcase_add_loop_test(t, a_lamp_that_burns_out_in_dusk_is_found, 0, 3);
     tcase_add_test(t, exposure_tells_whose_light_burns_out);
     suite_add_tcase(s, t);
     return dw_check_main(s);

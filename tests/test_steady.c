@@ -146,7 +146,7 @@ static int law_rows(const struct small *m, const double *known, double *a, int r
     return row;
 }
 
-/* What quantity q is at a shot, as steady.h has it: its ends go on for ever. */
+/* What quantity q is at a shot, as joint.h has it: its ends go on for ever. */
 static double followed_at(const struct small *m, int q, int shot)
 {
     int i = shot - (int)m->follow[q].first;
@@ -184,7 +184,7 @@ static void doubt_dense(const double *a, int rows, double *doubt)
     free(cov[1]);
 }
 
-/* Independent and slow: one row per term of the sum in steady.h, by dense QR. Unknowns s, e, o, f,
+/* Independent and slow: one row per term of the sum in joint.h, by dense QR. Unknowns s, e, o, f,
  * c. cov: covariance of s, e and f (KNOWN squared) with o held, the inverse of their normal
  * equations. doubt: as doubt_dense has it, if there is a law. known: coefficients for which the
  * law's prior is weighed, or NULL.

@@ -82,6 +82,15 @@ double dw_median(double *v, size_t n)
     return dw_quantile(v, n, 0.5);
 }
 
+double dw_lower_quartile(const double *v, size_t n, double *work)
+{
+    size_t known = 0;
+    for (size_t i = 0; i < n; i++)
+        if (isfinite(v[i]))
+            work[known++] = v[i];
+    return known ? dw_quantile(work, known, 0.25) : 0;
+}
+
 double dw_mad_sigma(const double *v, size_t n, double centre, double *work)
 {
     for (size_t i = 0; i < n; i++)

@@ -12,6 +12,8 @@
 double dw_quantile(double *v, size_t n, double q);
 /* dw_quantile at one half: the middle value, or the mean of the two. */
 double dw_median(double *v, size_t n);
+/* The lower quartile of those of n values that are finite; 0 of none. work: n doubles. */
+double dw_lower_quartile(const double *v, size_t n, double *work);
 /* Median absolute deviation about `centre`, times DW_MAD_TO_SIGMA. work: n doubles. */
 double dw_mad_sigma(const double *v, size_t n, double centre, double *work);
 /* Tukey's biweight of x with tuning constant c (4.685 for 95 % efficiency at the normal;

@@ -7,7 +7,7 @@
 
 /* when/when.c: site, offset of the clock, mid-exposure times, sun altitudes, interval. */
 enum dw_status dw_when(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);
-/* faults/record.c: exposure by the record; stands in where there is none. */
+/* record.c: exposure by the record; stands in where there is none. */
 enum dw_status dw_record(struct dw_work *w, struct dw_error *err);
 /* sensor/levels.c: black and white level per class of settings. */
 enum dw_status dw_levels_learn(struct dw_work *w, struct dw_facts *facts, struct dw_error *err);

@@ -47,7 +47,7 @@ struct dw_work {
     double *utc, *alt; /* mid-exposure, Unix seconds; sun altitude, degrees */
     double interval;   /* median time between neighbouring shots, s */
 
-    /* faults/record.c */
+    /* record.c */
     bool *recorded;  /* shutter and ISO are known */
     double *ev;      /* EV100 by the record; borrowed or invented where there is none */
     bool no_records; /* of none of the shots: ev follows the sun by a standard law */

@@ -73,7 +73,7 @@ static void find_standing(const struct dw_work *w, const struct dw_night *g, con
     size_t tiles = (size_t)w->tiles;
     for (size_t k = 0; k < tiles; k++)
         excess[k] = (double)g->light[j * tiles + k] - expected[k];
-    double dark = dw_lower_quarter(g->work, excess, tiles);
+    double dark = dw_lower_quartile(excess, tiles, g->work);
     for (size_t k = 0; k < tiles; k++)
         out[k] = excess[k] > dark + LAMPS.stands_out;
 }

@@ -6,6 +6,7 @@
 #include "base/robust.h"
 
 #include <math.h>
+#include <string.h>
 
 struct switch_params {
     double step;      /* stops between two shots, beside what quiet tiles do */
@@ -16,17 +17,8 @@ struct switch_params {
     int window;       /* shots in them at most */
     int least_window; /* and at least */
 };
-static const struct switch_params SWITCH = {2, 0.7, 0.25, 0.125, 1800, 15, 3};
 enum { MOST_WINDOW = 15 };
-
-double dw_lower_quarter(double *work, const double *v, size_t n)
-{
-    size_t m = 0;
-    for (size_t k = 0; k < n; k++)
-        if (isfinite(v[k]))
-            work[m++] = v[k];
-    return m ? dw_quantile(work, m, 0.25) : 0;
-}
+static const struct switch_params SWITCH = {2, 0.7, 0.25, 0.125, 1800, MOST_WINDOW, 3};
 
 /* The night's shots that tell how it was on one side of the boundary before shot j, in one pose;
  * spread over the window, that frequent shots do not make it shorter. Returns how many. */
@@ -65,38 +57,43 @@ static void find_course(const struct dw_work *w, const struct dw_night *g, struc
         const float *there = g->light + s->of[i] * tiles;
         size_t n = 0;
         for (size_t k = 0; k < tiles; k++)
-            if (step[k] <= quiet)
+            if (step[k] <= quiet && isfinite(there[k]))
                 g->work[n++] = (double)there[k] - (double)here[k];
         s->course[i] = n > 0 ? dw_median(g->work, n) : 0;
     }
 }
 
 /* The light that a tile keeps on one side, all but a few times to within `near`; NAN where it keeps
- * none. Without the lamp it falls with the dusk. */
+ * none. Without the lamp it falls with the dusk. The least that a burnt-out lamp can be falls as
+ * the camera opens, while the lamp may well be as bright as at the boundary. */
 static double kept_light(const struct dw_work *w, const struct dw_night *g, const struct side *s,
                          size_t k, bool lit, double near)
 {
-    double v[MOST_WINDOW] = {0}, work[MOST_WINDOW];
-    int strays = 0;
+    double known[MOST_WINDOW] = {0}, work[MOST_WINDOW];
+    double here = (double)g->light[s->of[0] * (size_t)w->tiles + k];
+    int n = 0, kept = 0;
     for (int i = 0; i < s->n; i++) {
-        v[i] = (double)g->light[s->of[i] * (size_t)w->tiles + k] - (lit ? 0 : s->course[i]);
-        work[i] = v[i];
+        size_t at = s->of[i] * (size_t)w->tiles + k;
+        double v = (double)g->light[at] - (lit ? 0 : s->course[i]);
+        if (lit && g->burnt[at])
+            v = fmax(v, here);
+        if (isfinite(v))
+            known[n++] = v;
     }
-    double middle = dw_median(work, (size_t)s->n);
-    for (int i = 0; i < s->n; i++)
-        strays += !(fabs(v[i] - middle) < near);
-    return strays <= SWITCH.strays * s->n ? middle : (double)NAN;
+    memcpy(work, known, (size_t)n * sizeof *work);
+    double middle = dw_median(work, (size_t)n);
+    for (int i = 0; i < n; i++)
+        kept += fabs(known[i] - middle) < near;
+    return kept >= (1 - SWITCH.strays) * s->n ? middle : (double)NAN;
 }
 
 /* Whether the step of tile k to the night's shot j is more than a car's passing: it was so in the
- * shot before the last, and is so in the next one. */
+ * shot before the last, and is so in the next one. There are more shots to either side of j. */
 static bool is_leap(const struct dw_work *w, const struct dw_night *g, size_t j, size_t k)
 {
     size_t tiles = (size_t)w->tiles;
     const float *light = g->light + j * tiles + k;
     double before = (double)light[-(ptrdiff_t)tiles], after = (double)light[0];
-    if (j < 2 || j + 1 == g->n)
-        return false;
     double earlier = (double)light[-2 * (ptrdiff_t)tiles], later = (double)light[tiles];
     double near = 0.5 * fabs(after - before);
     return fabs(earlier - before) < near && fabs(later - after) < near;
@@ -116,7 +113,7 @@ void dw_count_leaps(const struct dw_work *w, const struct dw_night *g, size_t j,
     const float *before = g->light + (j - 1) * tiles, *after = g->light + j * tiles;
     for (size_t k = 0; k < tiles; k++)
         step[k] = fabs((double)after[k] - (double)before[k]);
-    double quiet = dw_lower_quarter(g->work, step, tiles);
+    double quiet = dw_lower_quartile(step, tiles, g->work);
     bool course = false; /* asked for only where it matters: nearly never */
     for (size_t k = 0; k < tiles; k++) {
         if (!(step[k] > quiet + SWITCH.step))

@@ -18,12 +18,11 @@ struct dw_leaps {
     int all, kept;
 };
 
-/* Counts the leaps of all tiles between the night's shots j-1 and j. stands_before, stands_after:
- * tiles that stand out in either, as only a lit one does; step: room for a number a tile. */
+/* Adds the leaps of all tiles between the night's shots j-1 and j, from 1 on. stands_before,
+ * stands_after: tiles that stand out in either, as only a lit one does; step: room for a number a
+ * tile. Uses up g->work. */
 void dw_count_leaps(const struct dw_work *w, const struct dw_night *g, size_t j,
                     const bool *stands_before, const bool *stands_after, double *step,
                     struct dw_leaps *leaps);
-/* The lower quartile of the known ones of n values; 0 of none. work: room for them. */
-double dw_lower_quarter(double *work, const double *v, size_t n);
 
 #endif

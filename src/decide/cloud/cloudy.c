@@ -12,7 +12,7 @@
 #define FEW 8        /* if more of their pairs than these are known */
 /* Degrees of freedom of the shots' errors: what is many times as large as most is a cloud before
  * the sun, which shades all at once, and no wrong record. */
-#define NORMAL 1e6
+#define NO_TAIL 1e6
 
 static enum dw_status no_room(struct dw_error *err)
 {
@@ -150,7 +150,7 @@ enum dw_status dw_cloudy_share_out(const struct dw_cloudy *cloud, struct dw_shar
         return no_room(err);
     memcpy(l.pair, share->pair, share->n_pairs * sizeof *l.pair);
     memcpy(l.last, share->pair, share->n_pairs * sizeof *l.last);
-    params.tail = NORMAL;
+    params.tail = NO_TAIL;
     share->p = &params;
     enum dw_status status = dw_share_out(share, arena, err);
     for (int i = 0; status >= 0 && i < LOOKS; i++)

@@ -26,7 +26,7 @@
 #define DARK_UNIT 256.0  /* s: dark current counts in DN at half a minute and ISO 800 */
 #define REACH 4          /* neighbours to either side */
 #define STILL 4.0        /* times its noise: a tile that departed more has moved */
-#define MOST_STILL 0.5   /* of the tiles: what fewer have in common is no exposure */
+#define LEAST_STILL 0.5  /* share of the tiles that do so little: else cloud passes */
 #define FLOOR_STOPS 4e-4 /* no tile is better known than this */
 #define LEAST_TILES 20
 #define UNEVEN 0.1      /* of an interval that a neighbour may be off */
@@ -143,9 +143,9 @@ static bool ask(const struct dw_work *w, const size_t shot[SPELL], const double 
         xy += weight * x * y;
     }
     /* cloud that a moon lights brightens the sky and not the dark ground, as an offset would */
-    if ((double)still < MOST_STILL * (double)n)
+    if ((double)still < LEAST_STILL * (double)n)
         return false;
-    double spread = one > 0 ? xx - x1 * x1 / one : 0;
+    double spread = xx - x1 * x1 / one;
     if (!(spread > 1e-6 * xx))
         return false;
     double level = common + y1 / one - ev, lifted = x1 / one;

@@ -1,19 +1,19 @@
 /* dark_fit.c: see dark_fit.h. Most cameras' blacks are right to a few tenths of a count, but a
  * sensor on a warm night leaves tens. So each part's prior is a scale mixture of normals: a few
- * tenths are usual, four times as much is a quarter as probable, and so on, which falls off with
- * the square as Cauchy's distribution does. Without dark tiles that tell, the usual width holds;
- * where they tell, the evidence of a width decides (empirical Bayes, here summed over all widths
- * instead of taking the best). Where all that tell have one setting, the two parts are one and the
- * same there: tens of counts are then taken for dark current, and not for a black that is off in
- * the shortest shots as well, as widths of that fall off with the square again. */
+ * tenths are usual, four times as much is a quarter as probable for dark current and a sixteenth
+ * for the part that every shot has, and so on; the densities fall off with the square, as Cauchy's
+ * distribution does, and with the cube. Where all that tell have one setting the two parts are one
+ * there, and tens of counts must not be taken for a black that is off in the shortest shots as
+ * well. Without dark tiles that tell, the usual width holds; where they tell, the evidence of a
+ * width decides (empirical Bayes, here summed over all widths instead of taking the best). */
 #include "decide/sensor/dark_fit.h"
 #include "base/robust.h"
 
 #include <math.h>
 
 #define USUAL_DN 0.3 /* rms of either part that is expected of most cameras */
-#define WIDER 4.0    /* from one width to the next, which is so many times less probable; */
-#define RARER 2.0    /* power of that, for the part that every shot has */
+#define WIDER 4.0    /* from one width to the next, which is so many times less probable, */
+#define RARER 2.0    /* and by this power of it for the part that every shot has */
 enum { WIDTHS = 6 }; /* up to 300 DN, which is no bound: the normal's own tail goes on */
 /* Spells overlap: their noise counts so much more (sum of squares of the autocorrelation of the
  * weights in dark.c). */

@@ -68,7 +68,8 @@ static void set_weights(const struct dw_share *t, struct weighing *w, bool law)
         w->tie[i] = 1 / (error * error);
         if (!t->loose[i] && w->solved) {
             double own = dw_share_own(t, i);
-            /* Student's weight: a wrong record is an error of any size */
+            /* Student's weight: a wrong record is an error of any size (not under cloud: cloudy.c)
+             */
             w->tie[i] *= (t->p->tail + 1) / (t->p->tail + own * own * w->tie[i]);
         }
     }
