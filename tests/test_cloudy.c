@@ -69,7 +69,7 @@ static void share_out(void)
     const struct dw_grids grids = {SHOTS,       COLS,        ROWS,
                                    shoot.light, shoot.noise, shoot.lever,
                                    shoot.time,  shoot.loose, (const float(*)[2])shoot.shift};
-    const struct dw_cloudy cloud = {&grids, shoot.bump, shoot.jump};
+    const struct dw_cloudy cloud = {&grids, shoot.bump, shoot.jump, {shoot.alt, NULL, NULL}};
     struct dw_share share = {.p = &p,
                              .n = SHOTS,
                              .unit_s = 120,

@@ -96,7 +96,7 @@ static void calm_unrest(const double *var, size_t n, const double *unrest, doubl
 /* Everything that a look at what comes back needs; n values each, or as many as there are pairs. */
 struct looking {
     struct dw_pair *pair, *last; /* as they were, and as the last sharing out went by them */
-    double *start, *light, *var, *unrest;
+    double *start, *light, *var, *unrest, *turn;
     struct wrong wrong;
 };
 
@@ -108,10 +108,11 @@ static bool take_room(struct looking *l, const struct dw_share *share, struct dw
     l->light = DW_TAKE(arena, share->n, double);
     l->var = DW_TAKE(arena, share->n, double);
     l->unrest = DW_TAKE(arena, share->n, double);
+    l->turn = DW_TAKE(arena, share->n, double);
     l->wrong.square = DW_TAKE(arena, share->n + 1, double);
     l->wrong.known = DW_TAKE(arena, share->n + 1, double);
-    return l->pair && l->last && l->start && l->light && l->var && l->unrest && l->wrong.square &&
-           l->wrong.known;
+    return l->pair && l->last && l->start && l->light && l->var && l->unrest && l->turn &&
+           l->wrong.square && l->wrong.known;
 }
 
 /* Finds what the shots' light is by what comes back, from what was shared out last, and puts it
@@ -125,7 +126,7 @@ static bool look(const struct dw_cloudy *cloud, struct dw_share *share, struct l
     for (size_t i = 0; i + 1 < share->n; i++)
         l->start[i + 1] =
             l->start[i] + e[i + 1] - e[i] + jump[i + 1] - jump[i] + l->last[i].v - share->pair[i].v;
-    if (dw_returns_find(cloud->grids, &params, l->start, share->e_fast, cloud->bump, arena,
+    if (dw_returns_find(cloud->grids, &params, l->start, share->e_fast, l->turn, cloud->bump, arena,
                         l->light, l->var) < 0)
         return false;
     for (size_t i = 0; i < share->n; i++) /* pairs are without it */
@@ -148,6 +149,7 @@ enum dw_status dw_cloudy_share_out(const struct dw_cloudy *cloud, struct dw_shar
     struct looking l = {0};
     if (!take_room(&l, share, arena))
         return no_room(err);
+    dw_turns_find(&cloud->by, share->time, share->n, l.turn);
     memcpy(l.pair, share->pair, share->n_pairs * sizeof *l.pair);
     memcpy(l.last, share->pair, share->n_pairs * sizeof *l.last);
     params.tail = NO_TAIL;

@@ -3,6 +3,7 @@
 #ifndef DW_DECIDE_CLOUDY_H
 #define DW_DECIDE_CLOUDY_H
 
+#include "decide/cloud/turns.h"
 #include "decide/share/share.h"
 
 /* What is known of the shots beside their pairs; n values each, as many as share->n. */
@@ -10,6 +11,7 @@ struct dw_cloudy {
     const struct dw_grids *grids;
     const bool *bump;   /* the view is displaced against the shot before */
     const double *jump; /* the record is wrong by this, stops; already taken out of the pairs */
+    struct dw_sources by;
 };
 
 /* Whether cloud passes: from shot to shot tiles disagree, for a good part of the shoot. pair: the

@@ -30,11 +30,14 @@ static struct dw_own_light unknown(void)
     return (struct dw_own_light){0, 0, UNKNOWN, 0, SLOPE * SLOPE};
 }
 
-/* Goes on by `seconds`, forwards or, where these are negative, backwards. */
-static void go_on(struct dw_own_light *z, const struct dw_returns_params *p, double seconds)
+/* Goes on by `seconds`, forwards or, where these are negative, backwards, to a shot. turn: by how
+ * much more slopes bend there. */
+static void go_on(struct dw_own_light *z, const struct dw_returns_params *p, double seconds,
+                  double turn)
 {
     double u = seconds / UNIT_S, time = fabs(u);
-    double wander = p->wander_stops * p->wander_stops, bend = p->bend_stops * p->bend_stops;
+    double wander = p->wander_stops * p->wander_stops,
+           bend = p->bend_stops * p->bend_stops + turn * turn;
     z->level += u * z->slope;
     z->ll += u * (2 * z->ls + u * z->ss) + time * (wander + time * time * bend / 3);
     z->ls += u * (z->ss + time * bend / 2);
@@ -84,7 +87,7 @@ void dw_returns_expect(struct dw_returns *r, size_t k)
         if (r->from[i] == i)
             z = unknown(); /* of another view, or long ago */
         else
-            go_on(&z, r->p, t[i] - t[i - 1]);
+            go_on(&z, r->p, t[i] - t[i - 1], r->turn[i]);
         before[i] = z;
         take_shot(r, k, i, &z);
     }
@@ -92,7 +95,7 @@ void dw_returns_expect(struct dw_returns *r, size_t k)
         if (i + 1 == r->n || r->from[i + 1] == i + 1)
             z = unknown();
         else
-            go_on(&z, r->p, t[i] - t[i + 1]);
+            go_on(&z, r->p, t[i] - t[i + 1], r->turn[i]);
         var[i] = INFINITY;
         if (isfinite(x[i])) {
             double others, value = together(&before[i], &z, &others);

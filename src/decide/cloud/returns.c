@@ -213,11 +213,11 @@ static double within(double square, double least)
 }
 
 enum dw_status dw_returns_find(const struct dw_grids *g, const struct dw_returns_params *params,
-                               const double *start, const double *start_var, const bool *bump,
-                               struct dw_arena *arena, double *light, double *var)
+                               const double *start, const double *start_var, const double *turn,
+                               const bool *bump, struct dw_arena *arena, double *light, double *var)
 {
     size_t mark = arena->n, tiles = (size_t)(g->cols * g->rows);
-    struct dw_returns r = {.g = g, .p = params, .n = g->n, .tiles = tiles};
+    struct dw_returns r = {.g = g, .p = params, .n = g->n, .tiles = tiles, .turn = turn};
     struct dw_came came;
     struct look l = {.came = &came};
     double *work;

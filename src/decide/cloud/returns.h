@@ -20,12 +20,14 @@ struct dw_returns_params {
     }
 
 /* start, start_var: n values, what exposure errors and the law of light did to each shot, as far as
- * known, stops, and the variance of the errors. bump: n values, true where the view is displaced
+ * known, stops, and the variance of the errors. turn: n values, how much slopes of tiles' own light
+ * bend beside the usual (turns.h). bump: n values, true where the view is displaced
  * against the shot before. light: n values, as `start`, but better; var: its variance, stops^2,
  * INFINITY where too little came back to tell. Slow changes of `light` mean nothing. Linear in n.
  * Errors: DW_ERR_MEMORY. */
 enum dw_status dw_returns_find(const struct dw_grids *grids, const struct dw_returns_params *params,
-                               const double *start, const double *start_var, const bool *bump,
-                               struct dw_arena *arena, double *light, double *var);
+                               const double *start, const double *start_var, const double *turn,
+                               const bool *bump, struct dw_arena *arena, double *light,
+                               double *var);
 
 #endif

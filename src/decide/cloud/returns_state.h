@@ -14,6 +14,7 @@ struct dw_returns {
     const struct dw_grids *g;
     const struct dw_returns_params *p;
     size_t n, tiles;
+    const double *turn;   /* per shot: by how much more slopes of own light bend */
     size_t *from, *to;    /* per shot: the first within reach, and the one after the last */
     double *found;        /* per shot: light beside `start` */
     double *spread;       /* per shot: variance that its error may still have */

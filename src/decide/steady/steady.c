@@ -221,7 +221,8 @@ static struct dw_share sharing(const struct task *t)
 /* Shares out, as broken cloud asks where it passes. */
 static enum dw_status share_out(const struct task *t, struct dw_share *share, struct dw_error *err)
 {
-    const struct dw_cloudy cloud = {&t->grids, t->bump, t->jump};
+    const struct dw_cloudy cloud = {
+        &t->grids, t->bump, t->jump, {t->alt, t->moon_deg, t->moon_beside}};
     if (!dw_cloudy(t->pair, t->n))
         return dw_share_out(share, &t->w->arena, err);
     share->moon_deg = NULL; /* what a moon gives through it is not what the sun gave */
