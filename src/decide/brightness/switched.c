@@ -42,9 +42,8 @@ static int stretch(const struct dw_work *w, const struct dw_night *g, size_t j, 
 /* One side of a boundary between two of the night's shots. */
 struct side {
     int n;
-    size_t of[MOST_WINDOW];
-    double
-        course[MOST_WINDOW]; /* what quiet tiles did since the shot at the boundary: dusk falls */
+    size_t of[MOST_WINDOW];     /* from the boundary on */
+    double course[MOST_WINDOW]; /* what quiet tiles did since the first of them: dusk falls */
 };
 
 /* quiet: tiles that took no more than this step at the boundary. */

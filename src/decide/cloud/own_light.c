@@ -36,8 +36,8 @@ static void go_on(struct dw_own_light *z, const struct dw_returns_params *p, dou
                   double turn)
 {
     double u = seconds / UNIT_S, time = fabs(u);
-    double wander = p->wander_stops * p->wander_stops,
-           bend = p->bend_stops * p->bend_stops + turn * turn;
+    double wander = p->wander_stops * p->wander_stops;
+    double bend = p->bend_stops * p->bend_stops + turn * turn;
     z->level += u * z->slope;
     z->ll += u * (2 * z->ls + u * z->ss) + time * (wander + time * time * bend / 3);
     z->ls += u * (z->ss + time * bend / 2);
