@@ -310,11 +310,13 @@ START_TEST(processes_packing_the_same_shots_do_not_meet)
     pid_t child[3];
     for (int k = 0; k < 3; k++) {
         child[k] = fork();
-        ck_assert_int_ge(child[k], 0);
-        if (child[k] > 0)
+        if (child[k] != 0)
             continue;
-        struct dw_scratch *s = must_open(&shots);
+        /* without Check, which reports every check on one stream */
+        struct dw_scratch *s = NULL;
         int bad = 0;
+        if (dw_scratch_open(in_root("scratch"), &shots, 0, NULL, &s, &err) != DW_OK)
+            _exit(1);
         for (int i = 0; i < 8; i++) {
             bad += dw_scratch_put(s, &shot[i], &m, &err) != DW_OK;
             bad += dw_scratch_get(s, &shot[i], &back, &err) != DW_OK;
@@ -325,6 +327,7 @@ START_TEST(processes_packing_the_same_shots_do_not_meet)
     }
     for (int k = 0; k < 3; k++) {
         int status;
+        ck_assert_int_gt(child[k], 0);
         ck_assert_int_eq(waitpid(child[k], &status, 0), child[k]);
         ck_assert(WIFEXITED(status) && WEXITSTATUS(status) == 0);
     }
