@@ -81,7 +81,8 @@ static inline double malvar(const struct mosaic *m, int y, int x, int colour)
     return sum / 8;
 }
 
-/* The method of render/demosaic.c written down as directly as it can be, without rows or windows.
+/* The method of render/mosaic/demosaic.c written down as directly as it can be, without rows or
+ * windows.
  * Slow: each value is computed again wherever it is needed. */
 static inline double difference_change(const struct mosaic *m, int y, int x, int dy, int dx)
 {

@@ -5,8 +5,8 @@
 #include "check_main.h"
 
 #include "decide/aim/aim.h"
-#include "render/air.h"
-#include "render/known.h"
+#include "render/stars/air.h"
+#include "render/stars/known.h"
 
 #include <erfa.h>
 #include <erfam.h>

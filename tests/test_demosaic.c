@@ -3,7 +3,7 @@
 #include "demosaic_oracles.h"
 #include "test_images.h"
 
-#include "render/demosaic.h"
+#include "render/mosaic/demosaic.h"
 #include "render/kernels/kernels.h"
 
 #include <stdio.h>

@@ -5,7 +5,7 @@
 #include "output_shoot.h"
 
 #include "base/atomic_file.h"
-#include "output/encode.h"
+#include "output/formats/encode.h"
 #include "render/kernels/kernels.h"
 
 #include <ImfCRgbaFile.h>

@@ -4,7 +4,7 @@
 
 #include "decide/when/moon_table.h"
 #include "decide/when/sun_table.h"
-#include "render/hold.h"
+#include "render/facts/hold.h"
 
 #include <math.h>
 #include <stdlib.h>

@@ -3,7 +3,7 @@
 #include "output_shoot.h"
 
 #include "base/atomic_file.h"
-#include "output/icc.h"
+#include "output/formats/icc.h"
 
 #include <lcms2.h>
 

@@ -3,8 +3,8 @@
  * mathematics says. */
 #include "check_main.h"
 
-#include "render/colour.h"
-#include "render/curves.h"
+#include "render/facts/colour.h"
+#include "render/look/curves.h"
 #include "render/kernels/fastmath.h"
 #include "render/kernels/kernels.h"
 

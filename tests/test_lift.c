@@ -3,7 +3,7 @@
 #include "check_main.h"
 
 #include "base/matrix3.h"
-#include "render/background.h"
+#include "render/stars/background.h"
 #include "render/kernels/kernels.h"
 
 #include <math.h>

@@ -2,12 +2,12 @@
 #include "check_main.h"
 #include "mosaics.h"
 
-#include "render/edged.h"
-#include "render/green_line.h"
-#include "render/hot.h"
-#include "render/light.h"
-#include "render/onward.h"
-#include "render/wider.h"
+#include "render/clipped/edged.h"
+#include "render/clipped/green_line.h"
+#include "render/mosaic/hot.h"
+#include "render/light/light.h"
+#include "render/clipped/onward.h"
+#include "render/clipped/wider.h"
 
 static const struct dw_size half = {DW_SIZE_HALF, 0, 0}, full = {DW_SIZE_FULL, 0, 0};
 static const char *const every_pattern[] = {"RGGB", "BGGR", "GRBG", "GBRG", "X", "M", "3"};

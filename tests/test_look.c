@@ -2,9 +2,9 @@
 #include "check_main.h"
 #include "mosaics.h"
 
-#include "render/colour.h"
-#include "render/curves.h"
-#include "render/look.h"
+#include "render/facts/colour.h"
+#include "render/look/curves.h"
+#include "render/look/look.h"
 
 #include "base/matrix3.h"
 

@@ -2,8 +2,8 @@
 #include "check_main.h"
 #include "survey_mosaics.h"
 
-#include "render/colour.h"
-#include "render/light.h"
+#include "render/facts/colour.h"
+#include "render/light/light.h"
 
 #include <stdio.h>
 

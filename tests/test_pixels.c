@@ -2,7 +2,7 @@
 #include "check_main.h"
 #include "mosaics.h"
 
-#include "render/pixels.h"
+#include "render/mosaic/pixels.h"
 
 static const float mul[3] = {1.9f, 1.01f, 1.4f};
 

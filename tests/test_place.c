@@ -3,7 +3,7 @@
 #include "check_main.h"
 #include "mosaics.h"
 
-#include "render/light.h"
+#include "render/light/light.h"
 
 #include <math.h>
 

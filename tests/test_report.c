@@ -5,12 +5,12 @@
 #include "output_shoot.h"
 
 #include "base/atomic_file.h"
-#include "output/chart.h"
-#include "output/exposures.h"
-#include "output/html.h"
-#include "output/kinds.h"
-#include "output/place.h"
-#include "output/problems.h"
+#include "output/report/chart.h"
+#include "output/telling/exposures.h"
+#include "output/report/html.h"
+#include "output/telling/kinds.h"
+#include "output/telling/place.h"
+#include "output/telling/problems.h"
 #include "base/text.h"
 
 static struct shoot *s;

@@ -3,7 +3,7 @@
 #include "check_main.h"
 #include "mosaics.h"
 
-#include "render/resize.h"
+#include "render/planes/resize.h"
 
 START_TEST(weights_are_never_negative_and_sum_to_one)
 {

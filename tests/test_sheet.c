@@ -4,9 +4,9 @@
 #include "output_shoot.h"
 
 #include "base/atomic_file.h"
-#include "output/frame_file.h"
-#include "output/paper.h"
-#include "output/problems.h"
+#include "output/formats/frame_file.h"
+#include "output/paper/paper.h"
+#include "output/telling/problems.h"
 
 #include <jpeglib.h>
 

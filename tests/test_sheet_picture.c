@@ -2,7 +2,7 @@
 #include "check_main.h"
 #include "invented.h"
 
-#include "output/sheet_picture.h"
+#include "output/paper/picture.h"
 
 /* Mean of the picture, 0 to 255, of shot i developed like another. */
 static double brightness(const struct invented *v, size_t i, size_t like)

@@ -3,8 +3,8 @@
 #include "output_shoot.h"
 
 #include "base/atomic_file.h"
-#include "output/encode.h"
-#include "output/icc.h"
+#include "output/formats/encode.h"
+#include "output/formats/icc.h"
 
 #include <tiffio.h>
 

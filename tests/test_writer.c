@@ -5,7 +5,7 @@
 #include "base/atomic_file.h"
 #include "base/hash.h"
 #include "base/pool.h"
-#include "output/frame_file.h"
+#include "output/formats/frame_file.h"
 
 static struct shoot *s;
 static struct dw_writer_params params;

@@ -1,8 +1,8 @@
 /* recipe.c: see recipe.h. Everything is hashed as text with fixed formatting, never as memory. */
 #include "output/recipe.h"
 
-#include "output/c_locale.h"
-#include "output/documents.h"
+#include "output/tables/c_locale.h"
+#include "output/tables/documents.h"
 
 #include <inttypes.h>
 

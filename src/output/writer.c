@@ -3,9 +3,9 @@
 #include <daywheel/output.h>
 
 #include "base/atomic_file.h"
-#include "output/encode.h"
-#include "output/frame_file.h"
-#include "output/icc.h"
+#include "output/formats/encode.h"
+#include "output/formats/frame_file.h"
+#include "output/formats/icc.h"
 #include "output/recipe.h"
 
 #include <dirent.h>

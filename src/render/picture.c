@@ -1,7 +1,7 @@
 /* picture.c: see picture.h. */
 #include "render/picture.h"
 
-#include "render/geometry.h"
+#include "render/planes/geometry.h"
 
 #include <math.h>
 #include <string.h>

@@ -3,10 +3,10 @@
 #ifndef DW_RENDER_PICTURE_H
 #define DW_RENDER_PICTURE_H
 
-#include "render/air.h"
-#include "render/hold.h"
-#include "render/known.h"
-#include "render/lift.h"
+#include "render/stars/air.h"
+#include "render/facts/hold.h"
+#include "render/stars/known.h"
+#include "render/look/lift.h"
 #include "render/sources.h"
 
 /* One way of looking at a frame. */

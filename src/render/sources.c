@@ -1,7 +1,7 @@
 /* sources.c: see sources.h. */
 #include "render/sources.h"
 
-#include "render/look.h"
+#include "render/look/look.h"
 
 /* Linear output, 0..1, at which a burnt-out lamp, pane or room is shown at least: L* 96. */
 #define LAMP_SHOWN 0.90f

@@ -2,7 +2,7 @@
 #ifndef DW_RENDER_SOURCES_H
 #define DW_RENDER_SOURCES_H
 
-#include "render/light.h"
+#include "render/light/light.h"
 
 /* One source that could be read. */
 struct dw_lit {

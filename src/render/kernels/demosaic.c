@@ -1,4 +1,4 @@
-/* demosaic.c: the missing colours, a row at a time; the method is told in render/demosaic.c.
+/* demosaic.c: the missing colours, a row at a time; the method is told in render/mosaic/demosaic.c.
  *
  * Literature: directional estimates fused by their expected errors: L. Zhang and X. Wu, "Color
  * demosaicking via directional linear minimum mean square-error estimation", IEEE Trans. Image
