@@ -31,3 +31,13 @@ need() {
     $as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq \
         --no-install-recommends $missing >/dev/null
 }
+
+# help_on WORD: for -h or --help, prints the comment at the head of the tool that was called, and ends.
+help_on() {
+    case $1 in
+    -h | --help)
+        sed -n '2,/^[^#]/s/^# \{0,1\}//p' "$0"
+        exit 0
+        ;;
+    esac
+}

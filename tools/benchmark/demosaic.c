@@ -1,6 +1,6 @@
 /* demosaic.c: processor time of one full-size demosaic, as a table on standard output.
  *   daywheel-demosaic [WIDTH HEIGHT]     default 6000 4000 */
-#include "render/demosaic.h"
+#include "render/mosaic/demosaic.h"
 #include "render/kernels/kernels.h"
 
 #include <math.h>

@@ -3,7 +3,7 @@
  * and after it) and by day, with every compilation of the kernels but the plain one that this
  * machine runs. The least of several passes of this thread's own time, so that other work on the
  * machine counts little. daywheel-look [PASSES] */
-#include "render/lift.h"
+#include "render/look/lift.h"
 
 #include <stdio.h>
 #include <stdlib.h>
