@@ -209,7 +209,7 @@ START_TEST(noise_of_a_tile_is_the_quartile_of_its_departures)
                            .rel = rel,
                            .rate = rate,
                            .excess = excess};
-    void *work = malloc(dw_own_work(MANY));
+    void *work = malloc(dw_own_noise_work(MANY));
     ck_assert_ptr_nonnull(work);
     dw_own_noise(&c, 0, MANY, work);
     free(work);
@@ -278,7 +278,8 @@ static void compare_by(const struct dw_compare_kernels *kernels, const struct dw
         out->excess[k] = 1e-4f;
     for (int j = 0; j < GRIDS; j++)
         out->seconds[j] = 20;
-    void *room = malloc(dw_compare_work(&shared)), *work = malloc(dw_own_work(GRID));
+    void *room = malloc(dw_compare_work(&shared)),
+         *work = malloc(dw_own_drift_work(GRID) + dw_own_noise_work(GRID));
     ck_assert(room && work);
     struct dw_compare c = dw_compare_at_work(&shared, room);
     for (size_t j = 0; j < c.steps; j++)

@@ -1,6 +1,6 @@
 /* compare.h: the state of a comparison of all shots, shared by pairs.c and pair.c (what one pair
- * says), heap.c (which tiles are believed), tiles_own.c (what is each tile's own doing), unrest.c
- * and along.c (where light itself bent). */
+ * says), heap.c (which tiles are believed), drift.c and still.c (what is each tile's own doing),
+ * unrest.c and along.c (where light itself bent). */
 #ifndef DW_DECIDE_COMPARE_H
 #define DW_DECIDE_COMPARE_H
 
@@ -47,8 +47,8 @@ struct dw_compare {
     struct dw_heap_sums sums; /* with gamma as it stands */
 };
 
-/* pair.c, heap.c and tiles_own.c are compiled twice: as they stand, and for machines with AVX2,
- * with equal bits. What each builds bears a name of its own. */
+/* pair.c, heap.c, drift.c and still.c are compiled twice: as they stand, and for machines with
+ * AVX2, with equal bits. What each builds bears a name of its own. */
 #ifdef DW_WIDE
 #define DW_COMPARE_NAME(name) name##_wide
 #else
@@ -59,7 +59,8 @@ struct dw_compare {
 #define dw_heap_find DW_COMPARE_NAME(dw_heap_find)
 #define dw_heap_variance DW_COMPARE_NAME(dw_heap_variance)
 #define dw_heap_wander DW_COMPARE_NAME(dw_heap_wander)
-#define dw_own_work DW_COMPARE_NAME(dw_own_work)
+#define dw_own_drift_work DW_COMPARE_NAME(dw_own_drift_work)
+#define dw_own_noise_work DW_COMPARE_NAME(dw_own_noise_work)
 #define dw_own_first_drift DW_COMPARE_NAME(dw_own_first_drift)
 #define dw_own_drift DW_COMPARE_NAME(dw_own_drift)
 #define dw_own_noise DW_COMPARE_NAME(dw_own_noise)
@@ -81,16 +82,17 @@ double dw_heap_variance(const struct dw_compare *c, double v, double b);
 /* The wander as the still tiles alone show it, after dw_heap_find. */
 void dw_heap_wander(const struct dw_compare *c, double *b, double *var);
 
-/* tiles_own.c. Of the tiles first..end-1, which have nothing to do with the others. Work: room for
- * dw_own_work(end - first) bytes. */
+/* drift.c, still.c. Of the tiles first..end-1, which have nothing to do with the others. Work: room
+ * for as many bytes as the last of each says for end - first tiles. */
 enum {
     DW_COMPARE_GROUP = 32
 }; /* tiles that go side by side; many enough that no compiler unrolls
     * their loops instead of taking several at a time */
-size_t dw_own_work(size_t tiles);
 void dw_own_first_drift(struct dw_compare *c, size_t first, size_t end, void *work);
 void dw_own_drift(struct dw_compare *c, size_t first, size_t end, void *work);
+size_t dw_own_drift_work(size_t tiles);
 void dw_own_noise(struct dw_compare *c, size_t first, size_t end, void *work);
+size_t dw_own_noise_work(size_t tiles);
 
 /* Both builds of them: the plain one, and the fastest that this machine runs. */
 struct dw_compare_kernels {

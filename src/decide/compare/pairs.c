@@ -140,13 +140,18 @@ static enum dw_status look_at_tiles(void *ctx, void *work, size_t from, size_t t
     return DW_OK;
 }
 
+static size_t own_work(size_t tiles)
+{
+    size_t drift = dw_own_drift_work(tiles), noise = dw_own_noise_work(tiles);
+    return drift > noise ? drift : noise;
+}
+
 /* All comparisons, in passes; work: room for `steps` doubles. */
 static enum dw_status compare(struct dw_compare *c, double *work, struct dw_error *err)
 {
     const struct dw_run *run = c->p->run;
     struct dw_each steps = {c->steps, PAIRS_AT_A_TIME, dw_compare_work(c), look_at_steps, c};
-    struct dw_each tiles = {c->tiles, TILES_AT_A_TIME, dw_own_work(TILES_AT_A_TIME), first_drift,
-                            c};
+    struct dw_each tiles = {c->tiles, TILES_AT_A_TIME, own_work(TILES_AT_A_TIME), first_drift, c};
     for (size_t k = 0; k < (c->steps / DW_COMPARE_BLOCK + 1) * c->tiles; k++)
         c->excess[k] = 1e-4f; /* a hundredth of a stop */
     enum dw_status status = dw_each(&steps, run, err);

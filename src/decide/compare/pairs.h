@@ -30,7 +30,9 @@ struct dw_pair {
 };
 
 struct dw_pair_params {
-    double drift_window_s;    /* a tile's own drift is smooth over this long */
+    double drift_window_s;    /* a tile's own drift is a parabola over this long, and at least nine
+                               * shots' steps; */
+    double doubtful_window_s; /* and even over this, of a tile that mostly moves */
     double floor_stops;       /* no tile is better than this, per comparison */
     double reach_stops;       /* exposure errors of neighbours differ by less than this; learnt, */
     double least_reach_stops; /* but never less than this */
@@ -40,7 +42,7 @@ struct dw_pair_params {
 };
 #define DW_PAIR_DEFAULTS                                                                           \
     {                                                                                              \
-        1500, 4e-4, 0.15, 0.04, 0.01, 0.3, NULL                                                    \
+        1080, 1500, 4e-4, 0.15, 0.04, 0.01, 0.3, NULL                                              \
     }
 
 /* What a comparison tells beside the pairs; the caller gives room for n values in each. */
