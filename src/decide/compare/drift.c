@@ -11,6 +11,7 @@
 #define UNIT_S 600.0     /* of time in sums */
 #define LEAST_STILL 0.5  /* steps: a tile that was still for less has no drift to speak of */
 #define DRAWN 0.25       /* steps: as if it had been without any for so many */
+#define FEW_STILL 0.6    /* of the window: a tile that was still for less is doubtful */
 #define MOST_DOUBTFUL 64 /* steps of a doubtful tile that are looked at */
 #define HELD 1e-3        /* of the largest that the determinant can be: a parabola is told */
 #define MEDIAN_STEPS 13
@@ -108,15 +109,18 @@ static double support(const struct dw_compare *c, size_t k, size_t lo, size_t hi
     return sum;
 }
 
-/* The window of a doubtful tile: no narrower than the usual one. */
+static double middle_of(const struct dw_compare *c, size_t j)
+{
+    return 0.5 * (c->g->time[j] + c->g->time[j + 1]);
+}
+
+/* The window of a doubtful tile at step j, from the usual one on. */
 static void reach_out(const struct dw_compare *c, size_t j, size_t *lo, size_t *hi)
 {
-    const double *t = c->g->time;
-    double mid = 0.5 * (t[j] + t[j + 1]), reach = c->p->doubtful_window_s / 2;
-    while (*lo > 0 && j - *lo < MOST_DOUBTFUL / 2 && mid - 0.5 * (t[*lo - 1] + t[*lo]) <= reach)
+    double mid = middle_of(c, j), reach = c->p->doubtful_window_s / 2;
+    while (*lo > 0 && j - *lo < MOST_DOUBTFUL / 2 && mid - middle_of(c, *lo - 1) <= reach)
         --*lo;
-    while (*hi < c->steps && *hi - j < MOST_DOUBTFUL / 2 &&
-           0.5 * (t[*hi] + t[*hi + 1]) - mid <= reach)
+    while (*hi < c->steps && *hi - j < MOST_DOUBTFUL / 2 && middle_of(c, *hi) - mid <= reach)
         ++*hi;
 }
 
@@ -135,24 +139,26 @@ static double doubtful_rate(const struct dw_compare *c, size_t k, size_t lo, siz
     return support(c, k, lo, hi, middle) > support(c, k, lo, hi, mean) ? middle : mean;
 }
 
-/* Running sums over the window, one of each for the n tiles from `first` on: of how still a tile
- * was; of that times a step's length, and times its departure, each times powers of the step's time
- * from the one at work, in units of UNIT_S. */
+/* Steps lo..hi-1, and running sums over them, one of each for the n tiles from `first` on: of how
+ * still a tile was; of that times a step's length, and times its departure, each times powers of
+ * the step's time from the one at work, in units of UNIT_S. */
 enum { POWERS = 5, SUMS = POWERS + 3 };
 struct window {
-    size_t first, n;
+    size_t first, n, lo, hi;
+    double at;                 /* the time that the sums are about */
     double *count, *sum[SUMS]; /* POWERS of lengths, then three of departures */
 };
 
-static void add_step(const struct dw_compare *c, size_t j, double sign, double u,
-                     const struct window *w)
+/* sign: 1, or -1 to take it away. */
+static void add_step(const struct dw_compare *c, size_t j, double sign, const struct window *w)
 {
     const float *still = c->still + j * c->tiles + w->first,
                 *rel = c->rel + j * c->tiles + w->first;
     double *restrict count = w->count, *restrict m0 = w->sum[0], *restrict m1 = w->sum[1];
     double *restrict m2 = w->sum[2], *restrict m3 = w->sum[3], *restrict m4 = w->sum[4];
     double *restrict r0 = w->sum[5], *restrict r1 = w->sum[6], *restrict r2 = w->sum[7];
-    const double seconds = c->seconds[j], u2 = u * u, u3 = u2 * u, u4 = u2 * u2;
+    const double seconds = c->seconds[j], u = (middle_of(c, j) - w->at) / UNIT_S;
+    const double u2 = u * u, u3 = u2 * u, u4 = u2 * u2;
     for (size_t k = 0; k < w->n; k++) {
         double s = still[k] > 0 ? sign * (double)still[k] : 0;
         double r = still[k] > 0 ? s * (double)rel[k] : 0; /* else it may be unknown */
@@ -169,9 +175,10 @@ static void add_step(const struct dw_compare *c, size_t j, double sign, double u
     }
 }
 
-/* Goes on to a step whose time is u later. */
-static void move_on(const struct window *w, double u)
+/* From here on the sums are about this time. */
+static void move_on(struct window *w, double at)
 {
+    const double u = (at - w->at) / UNIT_S;
     double *restrict m0 = w->sum[0], *restrict m1 = w->sum[1], *restrict m2 = w->sum[2];
     double *restrict m3 = w->sum[3], *restrict m4 = w->sum[4];
     double *restrict r0 = w->sum[5], *restrict r1 = w->sum[6], *restrict r2 = w->sum[7];
@@ -184,6 +191,7 @@ static void move_on(const struct window *w, double u)
         r1[k] = h - u * g;
         r2[k] = r2[k] - u * (2 * h - u * g);
     }
+    w->at = at;
 }
 
 static void forget(const struct window *w)
@@ -223,45 +231,47 @@ static double usual_step(const struct dw_compare *c, size_t j)
     return fmax(fmin(before, after), fmin(fmax(before, after), s[j]));
 }
 
+/* Brings the window to step j. Beyond a gap it begins anew: sums about times far away would leave
+ * their rounding behind. */
+static void bring_to(const struct dw_compare *c, size_t j, struct window *w)
+{
+    double mid = middle_of(c, j);
+    double reach = fmax(c->p->drift_window_s / 2, (DRIFT_STEPS + 0.5) * usual_step(c, j));
+    if (w->lo < w->hi && middle_of(c, w->hi - 1) < mid - reach) {
+        forget(w);
+        w->lo = w->hi;
+    }
+    move_on(w, mid);
+    while (w->hi < c->steps && middle_of(c, w->hi) <= mid + reach)
+        add_step(c, w->hi++, 1, w);
+    while (w->hi > j + 1 && middle_of(c, w->hi - 1) > mid + reach)
+        add_step(c, --w->hi, -1, w);
+    while (w->lo < j && middle_of(c, w->lo) < mid - reach)
+        add_step(c, w->lo++, -1, w);
+    while (w->lo > 0 && middle_of(c, w->lo - 1) >= mid - reach)
+        add_step(c, --w->lo, 1, w);
+}
+
 /* Drift: a parabola over the window through the tile's departures from v, weighted by how still it
  * was. A mean would do where drifts are even; by twilight, and where a moon takes over, they bend
  * within minutes, each tile's otherwise. */
 void dw_own_drift(struct dw_compare *c, size_t first, size_t end, void *work)
 {
-    const double *t = c->g->time;
     size_t n = end - first;
     struct window w = {.first = first, .n = n, .count = work};
     for (int i = 0; i < SUMS; i++)
         w.sum[i] = (double *)work + (size_t)(i + 1) * n;
     double *rate = (double *)work + (size_t)(SUMS + 1) * n;
     forget(&w);
-    size_t lo = 0, hi = 0; /* the window holds steps lo..hi-1 */
-    double at = 0;         /* the time that its sums are about */
     for (size_t j = 0; j < c->steps; j++) {
-        double mid = 0.5 * (t[j] + t[j + 1]);
-        double reach = fmax(c->p->drift_window_s / 2, (DRIFT_STEPS + 0.5) * usual_step(c, j));
-        if (lo < hi && 0.5 * (t[hi - 1] + t[hi]) < mid - reach) { /* a gap */
-            forget(&w);
-            lo = hi;
-        }
-        if (lo < hi)
-            move_on(&w, (mid - at) / UNIT_S);
-        at = mid;
-        for (; hi < c->steps && 0.5 * (t[hi] + t[hi + 1]) <= mid + reach; hi++)
-            add_step(c, hi, 1, (0.5 * (t[hi] + t[hi + 1]) - mid) / UNIT_S, &w);
-        for (; hi > j + 1 && 0.5 * (t[hi - 1] + t[hi]) > mid + reach; hi--)
-            add_step(c, hi - 1, -1, (0.5 * (t[hi - 1] + t[hi]) - mid) / UNIT_S, &w);
-        for (; lo < j && 0.5 * (t[lo] + t[lo + 1]) < mid - reach; lo++)
-            add_step(c, lo, -1, (0.5 * (t[lo] + t[lo + 1]) - mid) / UNIT_S, &w);
-        for (; lo > 0 && 0.5 * (t[lo - 1] + t[lo]) >= mid - reach; lo--)
-            add_step(c, lo - 1, 1, (0.5 * (t[lo - 1] + t[lo]) - mid) / UNIT_S, &w);
-        double few = 0.6 * (double)(hi - lo);
+        bring_to(c, j, &w);
         take_rates(&w, rate);
-        size_t early = lo, late = hi;
-        reach_out(c, j, &early, &late);
+        double few = FEW_STILL * (double)(w.hi - w.lo);
+        size_t lo = w.lo, hi = w.hi;
+        reach_out(c, j, &lo, &hi);
         for (size_t k = 0; k < n; k++) {
             if (w.count[k] < few)
-                rate[k] = doubtful_rate(c, first + k, early, late, rate[k]);
+                rate[k] = doubtful_rate(c, first + k, lo, hi, rate[k]);
             c->rate[j * c->tiles + first + k] = (float)rate[k];
         }
     }
