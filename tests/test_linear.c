@@ -762,6 +762,31 @@ START_TEST(a_glow_beside_a_lit_wall_is_no_lamp)
 }
 END_TEST
 
+/* A glow that rises steeply towards a skyline, by up to a tenth from patch to patch, and is lost in
+ * all channels along it: no wall in the light, though noise makes single steps of it larger. Bars
+ * of white stood on the skyline. */
+START_TEST(a_steep_glow_is_no_wall)
+{
+    float level[3][EDGED * EDGED], share[EDGED * EDGED], worst = 0;
+    unsigned noise = 5;
+    for (int y = 0; y < EDGED; y++)
+        for (int x = 0; x < EDGED; x++) {
+            static const double below[3] = {1, 2, 1.05}, falls[3] = {22, 40, 50}; /* in cells */
+            for (int c = 0; c < 3; c++) {
+                noise = noise * 1664525u + 1013904223u;
+                double v = y > 60 ? 0.05 : (1 + 0.003 * x) * below[c] * exp((y - 60) / falls[c]);
+                v += 0.08 * ((double)(noise >> 8) / 16777216 - 0.5);
+                level[c][y * EDGED + x] = (float)(v < 1 ? v : 1);
+            }
+        }
+    edges_of((const float(*)[EDGED * EDGED]) level, share);
+    for (int i = 0; i < EDGED * EDGED; i++)
+        if (level[1][i] >= DW_LOST_FROM)
+            worst = share[i] > worst ? share[i] : worst;
+    ck_assert_msg(worst < 0.02f, "%g", (double)worst);
+}
+END_TEST
+
 /* A wall, brighter on its left, burns out about a dark opening: it changes its kind place by place,
  * for a hundredth more light never by more than a quarter of it all. */
 START_TEST(a_wall_does_not_change_its_kind_at_once)
@@ -1060,6 +1085,7 @@ int main(void)
     tcase_add_test(c, no_heart_of_a_glow_is_bluer_than_white);
     tcase_add_test(c, a_burnt_out_wall_is_alike_in_every_balance);
     tcase_add_test(c, a_glow_beside_a_lit_wall_is_no_lamp);
+    tcase_add_test(c, a_steep_glow_is_no_wall);
     tcase_add_test(c, a_wall_does_not_change_its_kind_at_once);
     tcase_add_test(c, pictures_come_upright);
     tcase_add_test(c, sources_add_up_in_linear_light);

@@ -22,6 +22,7 @@
 #define FLAT_LESS 0.6f
 #define FLAT_FROM 0.9f
 #define FLAT_SCALE (1 / 0.08f)
+#define NO_WAY (-1.0f)
 #define THROUGH_WALLS 1e-3f
 #define FADES 0.96f /* what is left of a rim's say from one patch to the next */
 #define ROUNDS 2
@@ -150,11 +151,13 @@ static bool is_lit(const struct patch *p)
     return p->whole + p->rim > 0;
 }
 
-/* How much of its say a rim keeps from one patch to the next. */
-static float passes(const struct patch *a, const struct patch *b)
+/* By how much the light of two patches differs in any channel, and how flat it is because it lies
+ * far beyond the range, 0 to 1. NO_WAY where nothing goes from one to the other. */
+static float step_between(const struct patch *a, const struct patch *b, float *flat)
 {
+    *flat = 0;
     if (!is_lit(a) || !is_lit(b) || (a->whole > 0) != (b->whole > 0))
-        return 0;
+        return NO_WAY;
     float off = 0, least_a = 1, least_b = 1;
     for (int c = 0; c < 3 && a->whole > 0; c++) {
         float v = a->level[c] / a->whole, w = b->level[c] / b->whole, d = v < w ? w - v : v - w;
@@ -162,23 +165,37 @@ static float passes(const struct patch *a, const struct patch *b)
         least_a = v < least_a ? v : least_a;
         least_b = w < least_b ? w : least_b;
     }
-    float flat = dw_ramp(least_a > least_b ? least_a : least_b, FLAT_FROM, FLAT_SCALE);
-    float unit = 1 - FLAT_LESS * flat;
-    float through = 1 - dw_ramp(off, WALL_FROM * unit, 1 / (WALL_WIDE * unit));
+    *flat = dw_ramp(least_a > least_b ? least_a : least_b, FLAT_FROM, FLAT_SCALE);
+    return off;
+}
+
+/* How much of its say a rim keeps from one patch to the next; slope: how much light differs from
+ * patch to patch a little before and behind. */
+static float passes(const struct patch *a, const struct patch *b, float slope)
+{
+    float flat, off = step_between(a, b, &flat), unit = 1 - FLAT_LESS * flat;
+    if (off < 0)
+        return 0;
+    float through = 1 - dw_ramp(off - slope, WALL_FROM * unit, 1 / (WALL_WIDE * unit));
     return FADES * (THROUGH_WALLS + (1 - THROUGH_WALLS) * through);
 }
 
-/* From each patch to the next one along its row, then to the next along its column. */
-static void find_passes(struct dw_edged *e)
+/* Along a line of n patches, each `step` after the last: how much goes from each to the next. What
+ * goes on beyond a patch more on either side is no wall, but light that falls off steeply: a glow
+ * towards the horizon does by a tenth a patch. steps: n values. */
+static void find_passes(const struct patch *p, size_t n, size_t step, float *pass, float *steps)
 {
-    const struct patch *p = e->patch.p;
-    float *right = e->pass.p, *down = right + (size_t)e->cols * (size_t)e->rows;
-    for (int y = 0; y < e->rows; y++)
-        for (int x = 0; x < e->cols; x++, p++) {
-            bool lit = is_lit(p);
-            *right++ = lit && x + 1 < e->cols ? passes(p, p + 1) : 0;
-            *down++ = lit && y + 1 < e->rows ? passes(p, p + e->cols) : 0;
-        }
+    float flat;
+    for (size_t i = 0; i + 1 < n; i++)
+        steps[i] = step_between(&p[i * step], &p[(i + 1) * step], &flat);
+    for (size_t i = 0; i + 1 < n; i++) {
+        float before = i >= 2 ? steps[i - 2] : 0, behind = i + 3 < n ? steps[i + 2] : 0;
+        float slope = before > behind ? before : behind;
+        pass[i * step] =
+            steps[i] < 0 ? 0 : passes(&p[i * step], &p[(i + 1) * step], slope > 0 ? slope : 0);
+    }
+    if (n > 0)
+        pass[(n - 1) * step] = 0;
 }
 
 /* Along a line of n patches, each `step` after the last: what both sides' rims say, added. */
@@ -304,8 +321,11 @@ void dw_edged_end(struct dw_edged *e)
             look_at_row(e, y);
     weigh(e);
     hand_over(e);
-    find_passes(e);
-    const float *right = e->pass.p, *down = right + cols * rows;
+    float *right = e->pass.p, *down = right + cols * rows;
+    for (size_t y = 0; y < rows; y++)
+        find_passes(p + y * cols, cols, 1, right + y * cols, e->line.p);
+    for (size_t x = 0; x < cols; x++)
+        find_passes(p + x, rows, cols, down + x, e->line.p);
     for (int round = 0; round < ROUNDS; round++) {
         for (size_t y = 0; y < rows; y++)
             spread_line(p + y * cols, right + y * cols, cols, 1, e->line.p);
