@@ -504,6 +504,13 @@ START_TEST(fog_that_ends_is_light)
         left[seed - 1] = sqrt(fast);
         done(&r);
     }
+    double worst_slow = 0, worst_left = 0;
+    for (int i = 0; i < SEEDS; i++) {
+        worst_slow = fmax(worst_slow, slow[i]);
+        worst_left = fmax(worst_left, left[i]);
+    }
+    ck_assert_msg(worst_slow < 0.2, "%.4f", worst_slow);
+    ck_assert_msg(worst_left < 0.005, "%.5f", worst_left);
     double most = dw_median(slow, SEEDS), rms = dw_median(left, SEEDS);
     printf("# fog that ends: %.4f, and %.5f from frame to frame, the middle ones of %d seeds\n",
            most, rms, SEEDS);

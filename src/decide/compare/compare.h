@@ -82,8 +82,9 @@ double dw_heap_variance(const struct dw_compare *c, double v, double b);
 /* The wander as the still tiles alone show it, after dw_heap_find. */
 void dw_heap_wander(const struct dw_compare *c, double *b, double *var);
 
-/* drift.c, still.c. Of the tiles first..end-1, which have nothing to do with the others. Work: room
- * for as many bytes as the last of each says for end - first tiles. */
+/* drift.c, still.c. Of the tiles first..end-1, which have nothing to do with the others. Work: as
+ * many bytes as dw_own_drift_work (of both drifts) or dw_own_noise_work says for end - first tiles.
+ */
 enum {
     DW_COMPARE_GROUP = 32
 }; /* tiles that go side by side; many enough that no compiler unrolls

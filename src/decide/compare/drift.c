@@ -14,6 +14,7 @@
 #define FEW_STILL 0.6    /* of the window: a tile that was still for less is doubtful */
 #define MOST_DOUBTFUL 64 /* steps of a doubtful tile that are looked at */
 #define HELD 1e-3        /* of the largest that the determinant can be: a parabola is told */
+#define ANEW 32          /* steps, after which sums begin anew */
 #define MEDIAN_STEPS 13
 
 enum { GROUP = DW_COMPARE_GROUP };
@@ -117,16 +118,19 @@ static double middle_of(const struct dw_compare *c, size_t j)
 /* The window of a doubtful tile at step j, from the usual one on. */
 static void reach_out(const struct dw_compare *c, size_t j, size_t *lo, size_t *hi)
 {
+    const size_t most = MOST_DOUBTFUL / 2;
     double mid = middle_of(c, j), reach = c->p->doubtful_window_s / 2;
-    while (*lo > 0 && j - *lo < MOST_DOUBTFUL / 2 && mid - middle_of(c, *lo - 1) <= reach)
+    while (*lo > 0 && j - *lo < most && mid - middle_of(c, *lo - 1) <= reach)
         --*lo;
-    while (*hi < c->steps && *hi - j < MOST_DOUBTFUL / 2 && middle_of(c, *hi) - mid <= reach)
+    while (*hi < c->steps && *hi - j < most && middle_of(c, *hi) - mid <= reach)
         ++*hi;
+    *lo = j - *lo > most ? j - most : *lo;
+    *hi = *hi - j > most ? j + most : *hi;
 }
 
-/* A tile that was mostly out of the heap: has it moved, or was its drift wrong? Whichever of the
- * weighted mean and the plain median explains more of its steps is kept. */
-static double doubtful_rate(const struct dw_compare *c, size_t k, size_t lo, size_t hi, double mean)
+/* A tile that was mostly out of the heap: has it moved, or was its drift wrong? Whichever of what
+ * its still steps say and the plain median explains more of its steps is kept. */
+static double doubtful_rate(const struct dw_compare *c, size_t k, size_t lo, size_t hi, double told)
 {
     double work[MOST_DOUBTFUL];
     size_t n = 0;
@@ -134,9 +138,9 @@ static double doubtful_rate(const struct dw_compare *c, size_t k, size_t lo, siz
         if (isfinite(c->rel[j * c->tiles + k]))
             work[n++] = (double)c->rel[j * c->tiles + k] / c->seconds[j];
     if (n == 0)
-        return mean;
+        return told;
     double middle = dw_median(work, n);
-    return support(c, k, lo, hi, middle) > support(c, k, lo, hi, mean) ? middle : mean;
+    return support(c, k, lo, hi, middle) > support(c, k, lo, hi, told) ? middle : told;
 }
 
 /* Steps lo..hi-1, and running sums over them, one of each for the n tiles from `first` on: of how
@@ -145,7 +149,7 @@ static double doubtful_rate(const struct dw_compare *c, size_t k, size_t lo, siz
 enum { POWERS = 5, SUMS = POWERS + 3 };
 struct window {
     size_t first, n, lo, hi;
-    double at;                 /* the time that the sums are about */
+    double at, reach;          /* the time that the sums are about, and how far they reach */
     double *count, *sum[SUMS]; /* POWERS of lengths, then three of departures */
 };
 
@@ -201,8 +205,8 @@ static void forget(const struct window *w)
         memset(w->sum[i], 0, w->n * sizeof(double));
 }
 
-/* Drifts at the step at work: parabolas through departures, or means where these hold none, drawn
- * towards 0 where a tile was hardly ever still. One loop without a branch. rate: n values. */
+/* Drifts at the step at work: parabolas through departures, or, where these hold none, means drawn
+ * a little towards 0. One loop without a branch. rate: n values. */
 static void take_rates(const struct window *w, double *restrict rate)
 {
     const double *restrict m0 = w->sum[0], *restrict m1 = w->sum[1], *restrict m2 = w->sum[2];
@@ -223,25 +227,36 @@ static void take_rates(const struct window *w, double *restrict rate)
     }
 }
 
-/* Seconds from shot to shot about step j, which may be a gap itself. */
+/* Seconds from shot to shot about step j, which may be a gap itself, or lie beside one. */
 static double usual_step(const struct dw_compare *c, size_t j)
 {
-    const double *s = c->seconds;
-    double before = s[j > 0 ? j - 1 : j], after = s[j + 1 < c->steps ? j + 1 : j];
-    return fmax(fmin(before, after), fmin(fmax(before, after), s[j]));
+    if (c->steps == 1)
+        return c->seconds[0];
+    double before = c->seconds[j > 0 ? j - 1 : 1];
+    double after = c->seconds[j + 1 < c->steps ? j + 1 : j - 1];
+    return before < after ? before : after;
 }
 
-/* Brings the window to step j. Beyond a gap it begins anew: sums about times far away would leave
- * their rounding behind. */
+/* Sums that are moved keep a little rounding of all that they ever held, and more the farther they
+ * are moved: the window begins anew every so often, and where it leaps or shrinks at once. */
+static bool begins_anew(const struct window *w, size_t j, double mid, double reach)
+{
+    return j % ANEW == 0 || mid - w->at > reach || w->reach > 2 * reach;
+}
+
+/* Brings the window to step j. */
 static void bring_to(const struct dw_compare *c, size_t j, struct window *w)
 {
     double mid = middle_of(c, j);
     double reach = fmax(c->p->drift_window_s / 2, (DRIFT_STEPS + 0.5) * usual_step(c, j));
-    if (w->lo < w->hi && middle_of(c, w->hi - 1) < mid - reach) {
+    if (begins_anew(w, j, mid, reach)) {
         forget(w);
-        w->lo = w->hi;
+        w->at = mid;
+        w->lo = w->hi = j;
+    } else {
+        move_on(w, mid);
     }
-    move_on(w, mid);
+    w->reach = reach;
     while (w->hi < c->steps && middle_of(c, w->hi) <= mid + reach)
         add_step(c, w->hi++, 1, w);
     while (w->hi > j + 1 && middle_of(c, w->hi - 1) > mid + reach)

@@ -1,4 +1,4 @@
-/* picture.c: see sheet_picture.h. */
+/* picture.c: see picture.h. */
 #include "output/paper/picture.h"
 
 #include <math.h>
