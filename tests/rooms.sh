@@ -1,6 +1,7 @@
 #!/bin/sh
-# rooms.sh: the rooms of each stage stand in DEVELOPERS.md in an order, and none includes what stands
-# below it. Without that a newcomer who opens one must read them all.
+# rooms.sh: no stage includes what comes after it, and the rooms of a stage stand in DEVELOPERS.md in
+# an order, of which none includes what stands below it. Without that a newcomer who opens one must
+# read them all.
 cd "$(dirname "$0")/.." || exit 1
 n=0
 
@@ -8,6 +9,11 @@ n=0
 say() {
     n=$((n + 1))
     if [ "$1" = yes ]; then echo "ok $n - $2"; else echo "not ok $n - $2"; fi
+}
+
+# included ROOM PATTERN: what of it the room's files include, each once
+included() {
+    find "src/$stage/$1" -name '*.[ch]' -exec sed -n "s/^ *# *include *[\"<]$2.*/\\1/p" {} + | sort -u
 }
 
 # stage NAME OWN: OWN are headers of the stage itself that its rooms may include
@@ -19,7 +25,7 @@ stage() {
     for room in $rooms; do
         above="$above $room"
         well=yes
-        for other in $(sed -n "s/^#include \"$stage\/\([a-z_]*\)\/.*/\1/p" "src/$stage/$room"/*.[ch] | sort -u); do
+        for other in $(included "$room" "$stage\/\([a-z0-9_]*\)\/"); do
             case " $above " in
             *" $other "*) ;;
             *)
@@ -28,7 +34,11 @@ stage() {
                 ;;
             esac
         done
-        for root in $(sed -n "s/^#include \"$stage\/\([a-z_]*\)\.h\".*/\1/p" "src/$stage/$room"/*.[ch] | sort -u); do
+        for up in $(included "$room" "\(\.\.\/[^\">]*\)"); do
+            well=no
+            echo "# src/$stage/$room includes $up; name files from src on"
+        done
+        for root in $(included "$room" "$stage\/\([a-z0-9_]*\)\.h[\">]"); do
             case " $own " in
             *" $root "*) ;;
             *)
@@ -47,6 +57,24 @@ stage() {
     [ $well = yes ] || echo "# DEVELOPERS.md tells of" $told "but in $stage there are" $there
     say $well "every room of $stage is told of"
 }
+
+# Data flows one way: no stage includes what comes after it. The linker does not tell as long as
+# nothing there is called.
+stages="base sky shot survey decide render output cli"
+after=" $stages "
+for stage in $stages; do
+    after=${after#* $stage}
+    well=yes
+    for other in $(included . "\([a-z]*\)\/") $(included . "daywheel\/\([a-z]*\)\.h"); do
+        case "$after" in
+        *" $other "*)
+            well=no
+            echo "# src/$stage includes files of $other, which comes after it"
+            ;;
+        esac
+    done
+    say $well "$stage includes only stages before it"
+done
 
 stage decide "arena steps work"
 stage render ""
