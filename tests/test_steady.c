@@ -1273,52 +1273,69 @@ START_TEST(what_cannot_be_compared_is_no_flicker)
 }
 END_TEST
 
+/* Invented grids, two minutes apart, and what their pairs say. */
+enum { COMPARED = 60, COMPARED_COLS = 30, COMPARED_ROWS = 20, COMPARED_TILES = 600 };
+struct compared {
+    float light[COMPARED * COMPARED_TILES], noise[COMPARED * COMPARED_TILES];
+    float lever[COMPARED * COMPARED_TILES], shift[COMPARED][2];
+    float contrast[2][COMPARED * COMPARED_TILES];
+    double step[COMPARED], var[COMPARED]; /* from each to the next */
+};
+
+static void compare_all(struct compared *c)
+{
+    double time[COMPARED], room[3][COMPARED];
+    bool loose[COMPARED] = {false};
+    struct dw_beside told = {.unit_s = 120,
+                             .unrest = room[0],
+                             .black = room[1],
+                             .black_var = room[2],
+                             .contrast = c->contrast[0],
+                             .contrast_var = c->contrast[1]};
+    for (int i = 0; i < COMPARED; i++)
+        time[i] = 120.0 * i;
+    const struct dw_grids grids = {COMPARED, COMPARED_COLS, COMPARED_ROWS,
+                                   c->light, c->noise,      c->lever,
+                                   time,     loose,         (const float(*)[2])c->shift};
+    const struct dw_pair_params params = DW_PAIR_DEFAULTS;
+    struct dw_arena arena = {0};
+    struct dw_pair *pair;
+    size_t n;
+    ck_assert_int_eq(dw_pairs_compare(&grids, &params, &arena, &pair, &n, &told, NULL), DW_OK);
+    for (size_t i = 0; i < n; i++)
+        if (pair[i].b == pair[i].a + 1) {
+            c->step[pair[i].a] = pair[i].v;
+            c->var[pair[i].a] = pair[i].var;
+        }
+    dw_arena_free_to(&arena, 0);
+}
+
 /* Invented: dusk gives way to a town whose glow each tile has another share of, the sky most and
  * unevenly, the ground little; and each exposure errs. Tiles part by a tenth of a stop from one
  * shot to the next, more and then less, and still tell the errors: what the pairs say beside these
  * is smooth, which light is. */
 START_TEST(tiles_that_part_in_dusk_tell_errors)
 {
-    enum { N = 60, COLS = 30, ROWS = 20, TILES = COLS * ROWS };
-    static float light[N * TILES], noise[N * TILES], lever[N * TILES], shift[N][2];
-    double time[N], room[3][N], error[N], smooth[N] = {0};
-    static float contrast[2][N * TILES];
-    struct dw_beside told = {.unit_s = 120,
-                             .unrest = room[0],
-                             .black = room[1],
-                             .black_var = room[2],
-                             .contrast = contrast[0],
-                             .contrast_var = contrast[1]};
-    bool loose[N] = {false};
+    static struct compared c;
+    double error[COMPARED], smooth[COMPARED] = {0}, rest = 0;
     unsigned seed = 7;
-    for (int i = 0; i < N; i++) {
-        time[i] = 120.0 * i;
+    for (int i = 0; i < COMPARED; i++)
         error[i] = 0.06 * random_value(&seed);
-    }
-    for (int k = 0; k < TILES; k++) {
-        double share = k < TILES / 2 ? 0.3 + 0.7 * k / TILES : 0.1;
-        for (int i = 0; i < N; i++) {
-            light[i * TILES + k] = (float)(log2(exp2(-0.45 * (i - 30)) + share) + error[i] +
-                                           0.001 * random_value(&seed));
-            noise[i * TILES + k] = 3e-7f;
+    for (int k = 0; k < COMPARED_TILES; k++) {
+        double share = k < COMPARED_TILES / 2 ? 0.3 + 0.7 * k / COMPARED_TILES : 0.1;
+        for (int i = 0; i < COMPARED; i++) {
+            c.light[i * COMPARED_TILES + k] = (float)(log2(exp2(-0.45 * (i - 30)) + share) +
+                                                      error[i] + 0.001 * random_value(&seed));
+            c.noise[i * COMPARED_TILES + k] = 3e-7f;
         }
     }
-    struct dw_grids grids = {
-        N, COLS, ROWS, light, noise, lever, time, loose, (const float(*)[2])shift};
-    struct dw_pair_params params = DW_PAIR_DEFAULTS;
-    struct dw_arena arena = {0};
-    struct dw_pair *pair;
-    size_t n;
-    ck_assert_int_eq(dw_pairs_compare(&grids, &params, &arena, &pair, &n, &told, NULL), DW_OK);
-    for (size_t i = 0; i < n; i++)
-        if (pair[i].b == pair[i].a + 1)
-            smooth[pair[i].a] = pair[i].v - (error[pair[i].b] - error[pair[i].a]);
-    double rest = 0;
+    compare_all(&c);
+    for (int i = 0; i + 1 < COMPARED; i++)
+        smooth[i] = c.step[i] - (error[i + 1] - error[i]);
     for (int i = 15; i < 45; i++)
         rest += pow(fake_rest_of_seven(smooth + i - 3), 2) / 30;
     printf("# tiles that part: %.5f beside a smooth course\n", sqrt(rest));
     ck_assert_msg(sqrt(rest) < 4e-4, "%.5f", sqrt(rest));
-    dw_arena_free_to(&arena, 0);
 }
 END_TEST
 
@@ -1327,51 +1344,24 @@ END_TEST
  * tiles count for as much on either side as elsewhere. */
 START_TEST(a_step_over_a_bump_counts_for_less_and_its_neighbours_do_not)
 {
-    enum { N = 60, COLS = 30, ROWS = 20, TILES = COLS * ROWS, BUMP = 30 };
-    static float light[N * TILES], noise[N * TILES], lever[N * TILES], shift[N][2];
-    double time[N], room[3][N];
-    static float contrast[2][N * TILES];
-    struct dw_beside told = {.unit_s = 120,
-                             .unrest = room[0],
-                             .black = room[1],
-                             .black_var = room[2],
-                             .contrast = contrast[0],
-                             .contrast_var = contrast[1]};
-    bool loose[N] = {false};
+    enum { BUMP = 30 };
+    static struct compared c;
+    const struct dw_pair_params params = DW_PAIR_DEFAULTS;
     unsigned seed = 12;
-    for (int i = 0; i < N; i++) {
-        time[i] = 120.0 * i;
-        shift[i][0] = i < BUMP ? 0 : 0.3f;
-    }
-    for (int k = 0; k < TILES; k++) {
+    for (int i = 0; i < COMPARED; i++)
+        c.shift[i][0] = i < BUMP ? 0 : 0.3f;
+    for (int k = 0; k < COMPARED_TILES; k++) {
         double ground = _i * 2 * random_value(&seed), rough = _i * 0.2 * random_value(&seed);
-        for (int i = 0; i < N; i++) {
-            light[i * TILES + k] =
+        for (int i = 0; i < COMPARED; i++) {
+            c.light[i * COMPARED_TILES + k] =
                 (float)(ground + (i < BUMP ? 0 : rough) + 0.004 * random_value(&seed));
-            noise[i * TILES + k] = 1e-6f;
+            c.noise[i * COMPARED_TILES + k] = 1e-6f;
         }
     }
-    struct dw_grids grids = {
-        N, COLS, ROWS, light, noise, lever, time, loose, (const float(*)[2])shift};
-    struct dw_pair_params params = DW_PAIR_DEFAULTS;
-    struct dw_arena arena = {0};
-    struct dw_pair *pair;
-    size_t n;
-    ck_assert_int_eq(dw_pairs_compare(&grids, &params, &arena, &pair, &n, &told, NULL), DW_OK);
-    double usual = 0, beside = 0, over = 0;
-    for (size_t i = 0; i < n; i++) {
-        if (pair[i].b != pair[i].a + 1)
-            continue;
-        if (pair[i].a == 10)
-            usual = pair[i].var;
-        if (pair[i].a == BUMP - 2 || pair[i].a == BUMP)
-            beside = fmax(beside, pair[i].var);
-        if (pair[i].a == BUMP - 1)
-            over = pair[i].var;
-    }
-    ck_assert_double_ge(over, params.moved_stops * params.moved_stops);
+    compare_all(&c);
+    double usual = c.var[10], beside = fmax(c.var[BUMP - 2], c.var[BUMP]);
+    ck_assert_double_ge(c.var[BUMP - 1], params.moved_stops * params.moved_stops);
     ck_assert_msg(beside < 2 * usual, "%g beside the bump, %g elsewhere", beside, usual);
-    dw_arena_free_to(&arena, 0);
 }
 END_TEST
 

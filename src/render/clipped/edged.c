@@ -152,7 +152,7 @@ static bool is_lit(const struct patch *p)
 }
 
 /* By how much the light of two patches differs in any channel, and how flat it is because it lies
- * far beyond the range, 0 to 1. NO_WAY where nothing goes from one to the other. */
+ * far beyond the range, 0 to 1. NO_WAY, less than 0, where nothing goes from one to the other. */
 static float step_between(const struct patch *a, const struct patch *b, float *flat)
 {
     *flat = 0;
@@ -169,30 +169,19 @@ static float step_between(const struct patch *a, const struct patch *b, float *f
     return off;
 }
 
-/* How much of its say a rim keeps from one patch to the next; slope: how much light differs from
- * patch to patch a little before and behind. */
-static float passes(const struct patch *a, const struct patch *b, float slope)
+/* Along a line of n patches, each `step` after the last: how much of its say a rim keeps from each
+ * to the next. What goes on beyond a patch more on either side is no wall, but light that falls off
+ * steeply: a glow towards the horizon does by a tenth a patch. work: 2 n values. */
+static void find_passes(const struct patch *p, size_t n, size_t step, float *pass, float *work)
 {
-    float flat, off = step_between(a, b, &flat), unit = 1 - FLAT_LESS * flat;
-    if (off < 0)
-        return 0;
-    float through = 1 - dw_ramp(off - slope, WALL_FROM * unit, 1 / (WALL_WIDE * unit));
-    return FADES * (THROUGH_WALLS + (1 - THROUGH_WALLS) * through);
-}
-
-/* Along a line of n patches, each `step` after the last: how much goes from each to the next. What
- * goes on beyond a patch more on either side is no wall, but light that falls off steeply: a glow
- * towards the horizon does by a tenth a patch. steps: n values. */
-static void find_passes(const struct patch *p, size_t n, size_t step, float *pass, float *steps)
-{
-    float flat;
+    float *steps = work, *flat = work + n;
     for (size_t i = 0; i + 1 < n; i++)
-        steps[i] = step_between(&p[i * step], &p[(i + 1) * step], &flat);
+        steps[i] = step_between(&p[i * step], &p[(i + 1) * step], &flat[i]);
     for (size_t i = 0; i + 1 < n; i++) {
         float before = i >= 2 ? steps[i - 2] : 0, behind = i + 3 < n ? steps[i + 2] : 0;
-        float slope = before > behind ? before : behind;
-        pass[i * step] =
-            steps[i] < 0 ? 0 : passes(&p[i * step], &p[(i + 1) * step], slope > 0 ? slope : 0);
+        float slope = dwk_max(dwk_max(before, behind), 0), unit = 1 - FLAT_LESS * flat[i];
+        float through = 1 - dw_ramp(steps[i] - slope, WALL_FROM * unit, 1 / (WALL_WIDE * unit));
+        pass[i * step] = steps[i] < 0 ? 0 : FADES * (THROUGH_WALLS + (1 - THROUGH_WALLS) * through);
     }
     if (n > 0)
         pass[(n - 1) * step] = 0;
